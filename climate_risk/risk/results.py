@@ -1,0 +1,209 @@
+"""What a run hands to the report: plain frozen records, every field with its unit."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+
+import pandas as pd
+
+from climate_risk.weather.record import WeatherCoverage
+
+
+@dataclass(frozen=True, kw_only=True)
+class OutcomeShares:
+    """Shares (0 to 1, sum 1) of all year-and-draw runs that ended each way at the horizon."""
+
+    on_time: float
+    delayed: float
+    killed_by_heat: float
+    killed_by_drought: float
+
+    @property
+    def lost(self) -> float:
+        """Share of runs in which the stack is killed, by whichever cause."""
+        return self.killed_by_heat + self.killed_by_drought
+
+
+@dataclass(frozen=True, kw_only=True)
+class Chance:
+    """Chance of losing one stack, with the interval that a few years allow.
+
+    ``mean`` is the mean over years of the share of parameter draws in which the stack is
+    killed; ``low`` and ``high`` bound it at 90 %, by a year-wise bootstrap or, where all
+    years agree, by the exact binomial bound.  ``basis`` says which.
+    """
+
+    mean: float
+    low: float
+    high: float
+    years: int
+    draws: int
+    basis: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cost:
+    """Money for one stack over its first year, in the yard's currency."""
+
+    option: float
+    """What the cover and the watering of this option cost: material, water and labour."""
+    expected_loss: float | None
+    """Chance of loss times the value of a stack; None where no chance can be given."""
+    currency: str
+
+    @property
+    def total(self) -> float | None:
+        """Option cost plus expected loss."""
+        return None if self.expected_loss is None else self.option + self.expected_loss
+
+
+@dataclass(frozen=True, kw_only=True)
+class OptionResult:
+    """One canopy x cover x watering option over the past years, or over this year's outlook."""
+
+    label: str
+    canopy: str
+    cover: str
+    watering: str
+    shares: OutcomeShares
+    chance: Chance | None
+    cost: Cost
+    colonized_fraction: tuple[float, float, float]
+    """10th, 50th, 90th percentile at the horizon."""
+    moisture_driest_face_pct: tuple[float, float, float]
+    """10th, 50th, 90th percentile over years and draws of the season's lowest value."""
+    bark_temp_max_c: tuple[float, float, float]
+    """10th, 50th, 90th percentile over years and draws of the season's highest value."""
+    years: tuple[YearResult, ...] = ()
+    """Year by year, for the chart of single years."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class YearResult:
+    """One past year under one option: shares are over parameter draws."""
+
+    year: int
+    shares: OutcomeShares
+    moisture_driest_face_pct: float
+    bark_temp_max_c: float
+    colonized_fraction: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spell:
+    """A hot, dry stretch in the season to date: days in a row that pass the stated limits."""
+
+    first: date
+    last: date
+    air_temp_max_c: float
+    rain_mm: float
+
+    @property
+    def days(self) -> int:
+        return (self.last - self.first).days + 1
+
+
+@dataclass(frozen=True, kw_only=True)
+class Action:
+    """One dated thing to do, and what it is worth."""
+
+    what: str
+    """In trade words, e.g. 'hang 60 % shade cloth' or 'keep the paper bag on'."""
+    start: date
+    latest: date | None
+    """The last date tried that still keeps the chance under the tolerance; None if none does."""
+    why: str
+    chance: Chance | None
+    cost: float
+    """Per stack, in the yard's currency."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StackSeason:
+    """This year's outlook for one kind of stack."""
+
+    name: str
+    count: int
+    fungus: str
+    wood: str
+    canopy: str
+    cover: str
+    watering: str
+    inoculated: date
+    horizon: date
+    daily: pd.DataFrame
+    """Reference run to date: the columns of daily.csv, DatetimeIndex."""
+    outlook: pd.DataFrame | None
+    """From the as-of date to the horizon: columns (quantity, 10|50|90), DatetimeIndex."""
+    result: OptionResult
+    """Outcome shares and chance of the stack as it stands, from the outlook's years."""
+    under_canopies: tuple[OptionResult, ...]
+    """The same stack with the same covers under each canopy, past years' outlook."""
+    lost_of_count: tuple[float, float, float] | None
+    """10th, 50th, 90th percentile of stacks lost out of ``count``."""
+    full_run: tuple[date | None, date | None, date | None]
+    """10th, 50th, 90th percentile of the date of the full run; None = after the horizon."""
+    spells: tuple[Spell, ...]
+    actions: tuple[Action, ...]
+    moisture_stop_pct: float
+    """Below this wood moisture (% of oven-dry mass) the fungus stops growing."""
+    moisture_slow_pct: float
+    """Below this the run slows."""
+    growth_temp_max_c: float
+    """Above this the fungus stops growing."""
+    fungus_caution: str
+    """Empty, or the caution that goes with this fungus."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SeasonResult:
+    """All that ``season`` says."""
+
+    yard_name: str
+    invented: bool
+    as_of: date
+    tolerated_chance: float
+    currency: str
+    units: str
+    stacks: tuple[StackSeason, ...]
+    coverage: WeatherCoverage
+    inputs: dict[str, str]
+    """File name -> SHA-256."""
+    water_residual: float
+    """Largest water balance residual of all runs, relative."""
+    energy_residual: float
+    """Largest energy balance residual of all runs, relative."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class StackCompare:
+    """Options for one kind of stack, over past years."""
+
+    name: str
+    fungus: str
+    wood: str
+    horizon_months: int
+    options: tuple[OptionResult, ...]
+    """Best first: lowest chance of loss, then lowest cost."""
+    fungus_caution: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CompareResult:
+    """All that ``compare`` says."""
+
+    yard_name: str
+    invented: bool
+    first_year: int
+    last_year: int
+    years: int
+    draws: int
+    tolerated_chance: float
+    currency: str
+    units: str
+    stacks: tuple[StackCompare, ...]
+    coverage: WeatherCoverage
+    inputs: dict[str, str]
+    water_residual: float
+    energy_residual: float

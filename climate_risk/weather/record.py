@@ -1,0 +1,68 @@
+"""What the weather stage hands on: a checked table, its flags, and hourly arrays."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+FloatArray = npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeatherCoverage:
+    """How much of the weather was observed and how the rest was filled."""
+
+    source: str
+    first: date
+    last: date
+    days: int
+    filled: dict[str, dict[str, int]]
+    """Column -> way of filling -> number of days (or hours in an hourly source)."""
+    estimated: dict[str, str]
+    """Column that the source lacks -> how it was estimated."""
+    warnings: tuple[str, ...]
+    attribution: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeatherRecord:
+    """A checked, gap-free weather table with a flag beside every value."""
+
+    table: pd.DataFrame
+    """Canonical columns, DatetimeIndex in local standard time, no missing value."""
+    quality: pd.DataFrame
+    """Same index and columns: observed, suspect, ``filled: how`` or ``estimated: how``."""
+    step: Literal["daily", "hourly"]
+    coverage: WeatherCoverage
+
+
+@dataclass(frozen=True, kw_only=True)
+class HourlyWeather:
+    """What the open-air station would have seen, hour by hour; every array has shape (hours,).
+
+    Hours are labelled by their start, in the fixed local standard time of the site, and
+    whole days are covered; the sun stands at its mid-hour place.
+    """
+
+    time: npt.NDArray[np.datetime64]
+    """datetime64[h]."""
+    air_temp_c: FloatArray
+    vapour_pressure_kpa: FloatArray
+    wind_10m_ms: FloatArray
+    precip_mm: FloatArray
+    pressure_hpa: FloatArray
+    shortwave_w_m2: FloatArray
+    """Global on the horizontal."""
+    beam_normal_w_m2: FloatArray
+    diffuse_w_m2: FloatArray
+    """Diffuse on the horizontal."""
+    sun_elevation_deg: FloatArray
+    sun_azimuth_deg: FloatArray
+    """Clockwise from north."""
+    observed: npt.NDArray[np.bool_]
+    """False where temperature, humidity or rain of the hour was filled."""
