@@ -26,8 +26,6 @@ METRES_PER_FOOT = 0.3048
 KILOGRAMS_PER_POUND = 0.45359237
 LITRES_PER_GALLON = 3.785411784
 """US liquid gallon, 231 cubic inches."""
-METRES_PER_SECOND_PER_MPH = 0.44704
-METRES_PER_SECOND_PER_KNOT = 1852.0 / 3600.0
 
 Dimension = Literal["length", "rain", "mass", "volume", "area", "temperature", "share"]
 
@@ -67,36 +65,26 @@ def litres_from_gallons(volume_gal: Value) -> Value:
     return volume_gal * LITRES_PER_GALLON
 
 
-def metres_per_second_from_mph(speed_mph: Value) -> Value:
-    """Speed in metres per second, from miles per hour."""
-    return speed_mph * METRES_PER_SECOND_PER_MPH
-
-
-def metres_per_second_from_knots(speed_kn: Value) -> Value:
-    """Speed in metres per second, from knots."""
-    return speed_kn * METRES_PER_SECOND_PER_KNOT
-
-
 def _times(factor: float) -> Callable[[float], float]:
     return lambda value: value * factor
 
 
 _READERS: Mapping[Dimension, Mapping[str, Callable[[float], float]]] = {
     "length": {
-        "in": _times(METRES_PER_INCH),
-        "ft": _times(METRES_PER_FOOT),
+        "in": metres_from_inches,
+        "ft": metres_from_feet,
         "cm": _times(0.01),
         "mm": _times(0.001),
         "m": _times(1.0),
     },
-    "rain": {"in": _times(METRES_PER_INCH * 1000.0), "mm": _times(1.0), "cm": _times(10.0)},
+    "rain": {"in": millimetres_from_inches, "mm": _times(1.0), "cm": _times(10.0)},
     "mass": {
-        "lb": _times(KILOGRAMS_PER_POUND),
+        "lb": kilograms_from_pounds,
         "oz": _times(KILOGRAMS_PER_POUND / 16.0),
         "kg": _times(1.0),
         "g": _times(0.001),
     },
-    "volume": {"gal": _times(LITRES_PER_GALLON), "L": _times(1.0), "mL": _times(0.001)},
+    "volume": {"gal": litres_from_gallons, "L": _times(1.0), "mL": _times(0.001)},
     "area": {"sq ft": _times(METRES_PER_FOOT**2), "m2": _times(1.0)},
     "temperature": {"F": celsius_from_fahrenheit, "C": _times(1.0)},
     "share": {"%": _times(0.01)},

@@ -20,7 +20,6 @@ from climate_risk.units import Units, parse_quantity
         (units.metres_from_inches(1.0), 2.54e-2),
         (units.metres_from_feet(1.0), 3.048e-1),
         (units.kilograms_from_pounds(1.0), 4.5359237e-1),
-        (units.metres_per_second_from_mph(1.0), 4.4704e-1),
         (units.millimetres_from_inches(1.0), 25.4),
     ],
 )
@@ -28,10 +27,9 @@ def test_factors_that_nist_prints_as_exact(converted: float, published: float) -
     assert converted == pytest.approx(published, rel=1e-15)
 
 
-def test_factors_that_nist_rounds() -> None:
-    # NIST SP 811 B.8 prints seven digits: gallon (US) 3.785412 L, knot 5.144444 E-01 m/s.
+def test_the_gallon_that_nist_rounds() -> None:
+    # NIST SP 811 B.8 prints seven digits: gallon (US) 3.785412 L.
     assert units.litres_from_gallons(1.0) == pytest.approx(3.785412, abs=5e-7)
-    assert units.metres_per_second_from_knots(1.0) == pytest.approx(0.5144444, abs=5e-8)
     # By definition: the US gallon is 231 cubic inches.
     assert units.litres_from_gallons(1.0) == pytest.approx(231 * 2.54**3 / 1000.0, rel=1e-15)
 

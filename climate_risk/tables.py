@@ -1,0 +1,265 @@
+"""Parameter tables: one frozen row per fungus, wood, canopy and cover, read from TOML.
+
+Every number is a :class:`Parameter`: a best estimate inside a range, with its unit, its source
+and how far to trust it.  A file's ``[all]`` table holds what its rows share; a row may override.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cache
+
+from climate_risk.parameter import Parameter, Row, find, read_row, read_rows, read_table
+
+__all__ = [
+    "Bag",
+    "Barrier",
+    "Canopy",
+    "Cloth",
+    "Fungus",
+    "Model",
+    "Parameter",
+    "Wood",
+    "bags",
+    "barriers",
+    "canopies",
+    "cloths",
+    "find",
+    "fungi",
+    "model",
+    "woods",
+]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Fungus(Row):
+    """A fungus: growth, heat death, drought death."""
+
+    latin_name: str
+    horizon_months: int
+    """Time within which the run between faces should be complete."""
+    caution: str = ""
+    temp_min_c: Parameter
+    temp_opt_c: Parameter
+    temp_max_c: Parameter
+    front_rate_mm_day: Parameter
+    """Along the grain, at the optimum, in the best wood."""
+    wood_factor: Mapping[str, Parameter]
+    """By wood: multiplier on the rate."""
+    spawn_lag_gdays: Parameter
+    """Days at the optimum that pass before the front leaves the spawn."""
+    psi_full_mpa: Parameter
+    """Wetter than this, water does not slow growth."""
+    psi_stop_mpa: Parameter
+    """Drier than this, growth is nil."""
+    air_share_stop: Parameter
+    """Share of the wood's volume that is air, below which growth is nil."""
+    air_share_full: Parameter
+    heat_ref_temp_c: Parameter
+    """At this temperature half the mycelium dies in ``heat_half_kill_h``."""
+    heat_half_kill_h: Parameter
+    heat_z_k: Parameter
+    """Warming that shortens the time to half kill tenfold."""
+    stall_recovery_d: Parameter
+    """Time constant in which heat stress short of death wears off."""
+    drought_half_kill_d: Parameter
+    """Time to half kill at ``drought_full_pct``."""
+    drought_onset_pct: Parameter
+    """Wood moisture, percent of oven-dry mass, below which drought kills at all."""
+    drought_full_pct: Parameter
+    lost_share: Parameter
+    """Living share below which a stack counts as lost."""
+
+    def __post_init__(self) -> None:
+        """Check that the cardinal temperatures suit the growth curve, wherever they are drawn.
+
+        Rosso, Lobry and Flandrois 1993, J. Theor. Biol. 162:447-463: the curve has no pole
+        between its ends only if the optimum lies above their mean.
+        """
+        low, opt, high = self.temp_min_c, self.temp_opt_c, self.temp_max_c
+        if not (low.high + high.high) / 2.0 < opt.low <= opt.high < high.low:
+            raise ValueError("the optimum must lie between the mean of the limits and the upper")
+        if not self.psi_stop_mpa.high < self.psi_full_mpa.low:
+            raise ValueError("psi_stop_mpa must lie below psi_full_mpa")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wood(Row):
+    """A wood with its bark on."""
+
+    latin_name: str
+    basic_density_kg_m3: Parameter
+    """Oven-dry mass over green volume."""
+    green_moisture_pct: Parameter
+    """Freshly felled, percent of oven-dry mass."""
+    bark_resistance_s_m: Parameter
+    """Against vapour, on a concentration difference, as in c / (1/h + R)."""
+    bark_thickness_mm: Parameter
+    bark_absorptance: Parameter
+    """Share of sunlight that the bark absorbs."""
+    bark_store_kg_m2: Parameter
+    """Rain that the bark holds."""
+    bark_uptake_kg_m2_s: Parameter
+    """Liquid that the wood takes in through wet bark."""
+    free_diffusivity_transverse_m2_s: Parameter
+    free_diffusivity_longitudinal_m2_s: Parameter
+    uptake_diffusivity_m2_s: Parameter
+    """Along the grain, while the end stands wet."""
+    bound_anisotropy: Parameter
+    """Along over across the grain, below fibre saturation."""
+    retention_alpha_per_mpa: Parameter
+    retention_n: Parameter
+
+
+@dataclass(frozen=True, kw_only=True)
+class Canopy(Row):
+    """What stands over the stack; leaf-on and leaf-off are alike for evergreens."""
+
+    diffuse_transmittance_on: Parameter
+    """Share of the sky's shortwave that passes; the canopy index follows from it."""
+    diffuse_transmittance_off: Parameter
+    closure_on: Parameter
+    """Weight, 0 to 1, of the offset of air temperature."""
+    closure_off: Parameter
+    wind_ratio_on: Parameter
+    """Wind at 0.5 m over open wind at 10 m."""
+    wind_ratio_off: Parameter
+    rain_store_mm_on: Parameter
+    rain_store_mm_off: Parameter
+    rain_free_share_on: Parameter
+    """Share of the rain that falls through untouched."""
+    rain_free_share_off: Parameter
+    rain_evaporated_share_on: Parameter
+    """Share of the rain beyond the store that evaporates during the storm."""
+    rain_evaporated_share_off: Parameter
+    index_factor: Parameter
+    """Multiplier on the canopy index: how far one stand differs from its class."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Bag(Row):
+    """A sack over the stack, weighted at its foot."""
+
+    solar_transmittance: Parameter
+    solar_absorptance: Parameter
+    vapour_conductance_m_s: Parameter
+    gap_vapour_conductance_m_s: Parameter
+    gap_heat_w_m2k: Parameter
+    """Air and radiation together, from bark to bag."""
+    leak_conductance_m_s: Parameter
+    """Exchange of the gap's air with the outside, per area of bag."""
+    emissivity: Parameter
+
+    def __post_init__(self) -> None:
+        if self.solar_transmittance.high + self.solar_absorptance.high > 1.0:
+            raise ValueError("transmittance and absorptance may not add up to more than 1")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Cloth(Row):
+    """A shade cloth; the share of sunlight it stops is the grower's."""
+
+    solar_absorptance: Parameter
+    """Of the threads."""
+    beam_to_diffuse_share: Parameter
+    wind_factor: Parameter
+    weave_error: Parameter
+    """Added to the nominal transmittance."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Barrier(Row):
+    """What lies between the lowest spawn layer and the ground."""
+
+    vapour_resistance_s_m: Parameter
+    heat_w_m2k: Parameter
+
+
+@dataclass(frozen=True, kw_only=True)
+class Model(Row):
+    """Numbers of the place and of the method that belong to no single row above."""
+
+    bark_emissivity: Parameter
+    end_grain_absorptance: Parameter
+    ground_albedo: Parameter
+    side_rain_catch_share: Parameter
+    """Share of the rain's depth that reaches a unit area of side."""
+    top_film_kg_m2: Parameter
+    """Water that the top face holds before it runs off."""
+    spawn_contact_resistance_m: Parameter
+    """Resistance of a spawn layer as a thickness of wood along the grain."""
+    soil_filter_days: Parameter
+    """Time constant of the ground's temperature behind the air's."""
+    soil_heat_w_m2k: Parameter
+    """Conductance from the foot of the stack to ground at that temperature."""
+    air_offset_max_factor: Parameter
+    """Change of the day's highest temperature per kelvin of daily range, full closure."""
+    air_offset_min_factor: Parameter
+    air_offset_max_bound_k: Parameter
+    air_offset_min_bound_k: Parameter
+    film_factor: Parameter
+    """Multiplier on the film coefficients of heat and vapour."""
+    ref_latitude: Parameter
+    """Where, and how high, the leaf days below hold."""
+    ref_elevation_m: Parameter
+    leaf_on_day_at_ref: Parameter
+    """Day of the year on which half the leaves are out."""
+    leaf_off_day_at_ref: Parameter
+    days_per_degree_latitude_spring: Parameter
+    days_per_degree_latitude_autumn: Parameter
+    days_per_100m_spring: Parameter
+    days_per_100m_autumn: Parameter
+    days_per_k_spring: Parameter
+    """Per kelvin by which March to May is warmer than usual there."""
+    spread_days_spring: Parameter
+    """From a tenth to nine tenths of the leaves."""
+    spread_days_autumn: Parameter
+    complete_share: Parameter
+    """Share of the way between spawn faces that makes a run complete."""
+
+
+@cache
+def fungi() -> Mapping[str, Fungus]:
+    """Every known fungus, by name."""
+    rows = read_rows(Fungus, read_table("fungi"))
+    for fungus in rows.values():
+        if fungus.wood_factor.keys() != woods().keys():
+            raise ValueError(f"fungi.toml: {fungus.name}: wood_factor must name every wood once")
+    return rows
+
+
+@cache
+def woods() -> Mapping[str, Wood]:
+    """Every known wood, by name."""
+    return read_rows(Wood, read_table("woods"))
+
+
+@cache
+def canopies() -> Mapping[str, Canopy]:
+    """Every known canopy, by name."""
+    return read_rows(Canopy, read_table("canopies"))
+
+
+@cache
+def bags() -> Mapping[str, Bag]:
+    """Every known bag, by material."""
+    return read_rows(Bag, read_table("covers")["bag"])
+
+
+@cache
+def cloths() -> Mapping[str, Cloth]:
+    """Every known cloth, by name."""
+    return read_rows(Cloth, read_table("covers")["cloth"])
+
+
+@cache
+def barriers() -> Mapping[str, Barrier]:
+    """Every known ground barrier, by name."""
+    return read_rows(Barrier, read_table("covers")["barrier"])
+
+
+@cache
+def model() -> Model:
+    """The numbers that belong to no row."""
+    return read_row(Model, "model", read_table("model"))
