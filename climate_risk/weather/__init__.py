@@ -1,0 +1,141 @@
+"""Weather: from a file or the nearest stations to a checked, gap-free record and its hours."""
+
+from __future__ import annotations
+
+import os
+import tempfile
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+
+import pandas as pd
+
+from climate_risk.errors import InputError, RunError
+from climate_risk.site import Site
+from climate_risk.weather.files import read_weather_file
+from climate_risk.weather.fill import coverage, fill_gaps
+from climate_risk.weather.hourly import to_hourly
+from climate_risk.weather.quality import check
+from climate_risk.weather.record import HourlyWeather, WeatherCoverage, WeatherRecord
+from climate_risk.weather.stations import fetch_stations
+
+__all__ = [
+    "HourlyWeather",
+    "WeatherCoverage",
+    "WeatherRecord",
+    "load_weather",
+    "to_hourly",
+    "write_clean_table",
+]
+
+STATIONS = "meteostat"
+DEFAULT_YEARS = 30
+
+
+def load_weather(
+    source: str | Path,
+    site: Site,
+    first: date | None = None,
+    last: date | None = None,
+    columns: Mapping[str, object] | None = None,
+) -> WeatherRecord:
+    """Weather of a site, checked and filled.
+
+    Parameters
+    ----------
+    source : str or Path
+        ``meteostat`` for the nearest stations, or the path of a file.
+    site : Site
+    first, last : date, optional
+        Days wanted. A file is cut to them; without them all of it is taken. Stations give
+        the last 30 years to yesterday where they are left out.
+    columns : mapping, optional
+        The yard's ``[weather.columns]``, for a file; see `files.read_weather_file`.
+
+    Returns
+    -------
+    WeatherRecord
+        The wanted days that the source has: it is never prolonged, a shortfall is a warning.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used, or covers none of the wanted days.
+    RunError
+        The stations can be had neither from the network nor from the cache.
+    """
+    if str(source) == STATIONS:
+        last = last or datetime.now(UTC).date() - timedelta(days=1)
+        first = first or date(last.year - DEFAULT_YEARS + 1, 1, 1)
+        raw = fetch_stations(site, first, last)
+    else:
+        raw = read_weather_file(Path(source), site, columns)
+    index = pd.DatetimeIndex(raw.table.index)
+    _refuse_elsewhen(raw.source, index, first, last)
+    raw = check(raw, site)
+    record = fill_gaps(raw, site)
+    start = pd.Timestamp(first) if first else record.table.index[0]
+    stop = pd.Timestamp(last) + pd.Timedelta(hours=23) if last else record.table.index[-1]
+    table = record.table.loc[start:stop]
+    quality = record.quality.loc[start:stop]
+    _refuse_elsewhen(raw.source, pd.DatetimeIndex(table.index), first, last)
+    notes = (*record.coverage.warnings, *_shortfall(table.index, first, last))
+    cut = replace(raw, warnings=())
+    counted = coverage(table, quality, cut, site, record.coverage.estimated, notes)
+    return replace(record, table=table, quality=quality, coverage=counted)
+
+
+def _refuse_elsewhen(
+    source: str, index: pd.DatetimeIndex, first: date | None, last: date | None
+) -> None:
+    begins, ends = index.min(), index.max()
+    late = first is not None and (len(index) == 0 or ends.date() < first)
+    early = last is not None and (len(index) == 0 or begins.date() > last)
+    if late or early:
+        span = f"{begins:%Y-%m-%d} to {ends:%Y-%m-%d}" if len(index) else "no day"
+        raise InputError(
+            f"{source} covers none of the season: it has {span}, wanted is "
+            f"{first or 'any day'} to {last or 'any day'}; accepted is weather of those days"
+        )
+
+
+def _shortfall(index: pd.Index, first: date | None, last: date | None) -> list[str]:
+    notes = []
+    begins, ends = index[0].date(), index[-1].date()
+    if first is not None and begins > first:
+        notes.append(f"weather starts {(begins - first).days} days late, on {begins}")
+    if last is not None and ends < last:
+        notes.append(f"weather stops {(last - ends).days} days early, on {ends}")
+    return notes
+
+
+def write_clean_table(record: WeatherRecord, path: Path) -> None:
+    """Write a record as CSV with canonical names, a ``<column>_quality`` beside each column.
+
+    Parameters
+    ----------
+    record : WeatherRecord
+    path : Path
+        Appears whole or not at all. It can be read back as a weather file.
+
+    Raises
+    ------
+    RunError
+        The disk refuses.
+    """
+    flags = record.quality.add_suffix("_quality")
+    names = [name for column in record.table for name in (column, f"{column}_quality")]
+    table = pd.concat([record.table.round(4), flags], axis=1)[names]
+    label = "date" if record.step == "daily" else "time"
+    form = "%Y-%m-%d" if record.step == "daily" else "%Y-%m-%d %H:%M"
+    try:
+        with tempfile.NamedTemporaryFile(
+            "w", dir=path.parent, suffix=".csv", delete=False, encoding="utf-8", newline=""
+        ) as file:
+            table.to_csv(file, index_label=label, date_format=form)
+        os.replace(file.name, path)
+    except OSError as error:
+        raise RunError(
+            f"{path}: cannot be written ({error.strerror}); give another place with --out"
+        ) from error

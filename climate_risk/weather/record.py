@@ -30,6 +30,20 @@ class WeatherCoverage:
 
 
 @dataclass(frozen=True, kw_only=True)
+class RawWeather:
+    """Weather as a source gave it: canonical columns and units, gaps still open."""
+
+    table: pd.DataFrame
+    """Some of the canonical columns, sorted unique DatetimeIndex, NaN where missing."""
+    quality: pd.DataFrame
+    """Same index and columns: observed, missing, ``suspect: why`` or ``filled: how``."""
+    step: Literal["daily", "hourly"]
+    source: str
+    attribution: str = ""
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
 class WeatherRecord:
     """A checked, gap-free weather table with a flag beside every value."""
 

@@ -1,0 +1,339 @@
+"""A grower's or an office's weather file, brought to the canonical columns and units."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+import pandas as pd
+
+from climate_risk.errors import InputError
+from climate_risk.site import Site
+from climate_risk.weather.columns import ALL, DAILY, HOURLY, TEMPERATURES, recognise_header
+from climate_risk.weather.dates import read_dates
+from climate_risk.weather.record import FloatArray, RawWeather
+from climate_risk.weather.text_table import read_text_table
+
+Step = Literal["daily", "hourly"]
+Mapped = Mapping[str, object]
+TIME_NAMES = ("date", "time")
+_TIME_HEADERS = ("date", "time", "datetime", "timestamp", "day", "date time", "date/time")
+_BLANKS = {"", "na", "n/a", "nan", "null", "none", "-", "--", "m", "missing", "."}
+_CODES = np.array(
+    [sign * code for code in (99, 99.9, 99.99, 999, 999.9, 9999, 9999.9, 99999, 9900, 999.99,
+                              9999.99) for sign in (1, -1)]
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class _Source:
+    """Where one canonical column comes from."""
+
+    header: str
+    unit: str
+    stated: bool
+    """True where the unit is written in the file or in the mapping."""
+    date_format: str | None = None
+
+
+def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> RawWeather:
+    """Read a daily or hourly weather file.
+
+    Parameters
+    ----------
+    path : Path
+        CSV text. A header of canonical names with ``date`` or ``time`` is taken as it is;
+        other headers are recognised by name and the unit in them.
+    site : Site
+        For the clock of times that carry an offset, and for what is plausible there.
+    columns : mapping, optional
+        The yard's ``[weather.columns]``: canonical name (or ``date``, ``time``) to a header
+        of the file, or to a table with ``column`` and ``unit`` (for dates ``format``).
+
+    Returns
+    -------
+    RawWeather
+        Canonical units; codes for missing are blank; everything done is in its warnings.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used as it stands; the line names where, and what would do.
+    """
+    text = read_text_table(path)
+    notes: list[str] = []
+    sources = _mapped(path, text, columns) if columns else _recognised(path, text, notes)
+    time_name = next((name for name in TIME_NAMES if name in sources), None)
+    if time_name is None:
+        raise InputError(
+            f"{path}: no date column among {_listed(text.columns)}; accepted is a column "
+            '"date" (daily) or "time" (hourly), or date = "..." in [weather.columns]'
+        )
+    if text.empty:
+        raise InputError(f"{path}: no row after the header; accepted is one row a day or hour")
+    when = sources.pop(time_name)
+    times = read_dates(
+        text[when.header], f"{path}, column {when.header!r}", site.utc_offset_hours,
+        when.date_format,
+    )  # fmt: skip
+    step, sources = _step(path, text, sources, times)
+    known = DAILY if step == "daily" else HOURLY
+    data = {
+        name: _values(path, text, name, source, notes)
+        for name, source in sources.items()
+        if name in known
+    }
+    table = pd.DataFrame(data, index=text.index)
+    _refuse_wrong_units(path, table, text, sources, times, site)
+    if step == "daily":
+        _refuse_crossed(path, table)
+        times = times.normalize()
+    table, lines = _ordered(path, table, times, notes)
+    if step == "hourly":
+        table = _on_the_hour(table, lines, path, notes)
+    table = table.dropna(axis=1, how="all")
+    quality = pd.DataFrame(
+        np.where(table.notna(), "observed", "missing"), index=table.index, columns=table.columns
+    ).astype(object)
+    return RawWeather(
+        table=table,
+        quality=quality,
+        step=step,
+        source=f"file {path.name}",
+        attribution=f"the user's file {path.name}",
+        warnings=tuple(notes),
+    )
+
+
+def _listed(names: pd.Index) -> str:
+    return ", ".join(map(str, names[:12])) + (" ..." if len(names) > 12 else "")
+
+
+def _recognised(path: Path, text: pd.DataFrame, notes: list[str]) -> dict[str, _Source]:
+    """Sources found by header alone."""
+    if any(str(header).upper().endswith("_ATTRIBUTES") for header in text.columns):
+        raise InputError(
+            f"{path}: columns with *_ATTRIBUTES come in several units; accepted is a unit for "
+            'each in [weather.columns], such as air_temp_max_c = {column = "TMAX", '
+            'unit = "tenths C"}'
+        )
+    sources: dict[str, _Source] = {}
+    unused, unitless = [], []
+    for header in text.columns:
+        lower = str(header).lower()
+        if lower in ALL:
+            sources[lower] = _Source(header, ALL[lower].unit, stated=True)
+        elif lower in _TIME_HEADERS:
+            name = "date" if lower in ("date", "day") else "time"
+            sources.setdefault(name, _Source(header, "", stated=False))
+        elif (found := recognise_header(str(header))) and found[0] not in sources:
+            name, unit = found
+            if unit and ALL[name].conversion(unit) is None:
+                raise InputError(
+                    f"{path}, column {header!r}: unit {unit!r} is not known; accepted for "
+                    f"{name} are {', '.join(ALL[name].units)}"
+                )
+            if not unit and name != "rel_humidity_pct":
+                unitless.append(f"{header} as {ALL[name].unit}")
+            sources[name] = _Source(header, unit or ALL[name].unit, stated=bool(unit))
+        else:
+            unused.append(str(header))
+    if unitless:
+        notes.append(f"no unit in the header, read: {', '.join(unitless)}")
+    if unused:
+        notes.append(f"columns not used: {', '.join(unused)}")
+    return sources
+
+
+def _mapped(path: Path, text: pd.DataFrame, columns: Mapped) -> dict[str, _Source]:
+    """Sources as the yard's column mapping states them; nothing else is used."""
+    sources: dict[str, _Source] = {}
+    for name, entry in columns.items():
+        where = f"[weather.columns] {name}"
+        valid = [*TIME_NAMES, *ALL]
+        if name not in valid:
+            near = difflib.get_close_matches(name, valid, 1, 0.3)
+            raise InputError(
+                f"{where}: not a weather column; nearest is {near[0] if near else valid[0]!r}, "
+                f"accepted are {', '.join(valid)}"
+            )
+        parts = {"column": entry} if isinstance(entry, str) else entry
+        allowed = {"column", "format"} if name in TIME_NAMES else {"column", "unit"}
+        if (
+            not isinstance(parts, Mapping)
+            or not {"column"} <= set(parts) <= allowed
+            or not all(isinstance(part, str) for part in parts.values())
+        ):
+            raise InputError(
+                f"{where}: {entry!r} cannot be read; accepted is a header in quotes or "
+                f'{{column = "...", {max(allowed - {"column"})} = "..."}}'
+            )
+        if parts["column"] not in text.columns:
+            raise InputError(
+                f"{where}: {path} has no column {parts['column']!r}; accepted are "
+                f"{_listed(text.columns)}"
+            )
+        unit = parts.get("unit", "")
+        if unit and ALL[name].conversion(unit) is None:
+            raise InputError(
+                f"{where}: unit {unit!r} is not known; accepted are {', '.join(ALL[name].units)}"
+            )
+        default = ALL[name].unit if name in ALL else ""
+        sources[name] = _Source(parts["column"], unit or default, bool(unit), parts.get("format"))
+    return sources
+
+
+def _step(
+    path: Path, text: pd.DataFrame, sources: dict[str, _Source], times: pd.DatetimeIndex
+) -> tuple[Step, dict[str, _Source]]:
+    """Daily or hourly, by the columns and the clock; names that depend on it put right."""
+    has_clock = bool((times != times.normalize()).any())
+    if not has_clock and {"air_temp_min_c", "air_temp_max_c"} <= set(sources):
+        return "daily", sources
+    if has_clock and "air_temp_c" not in sources and "air_temp_mean_c" in sources:
+        sources["air_temp_c"] = sources.pop("air_temp_mean_c")
+    if has_clock and "air_temp_c" in sources:
+        sun = sources.pop("shortwave_mj_m2", None)
+        if sun is not None and "shortwave_w_m2" not in sources:
+            unit = sun.unit if sun.stated else "w/m2"
+            sources["shortwave_w_m2"] = _Source(sun.header, unit, sun.stated)
+        return "hourly", sources
+    raise InputError(
+        f"{path}: no usable temperature among {_listed(text.columns)}; accepted are "
+        "air_temp_min_c and air_temp_max_c with a date, or air_temp_c with an hourly time, "
+        "by these names or through [weather.columns]"
+    )
+
+
+def _values(
+    path: Path, text: pd.DataFrame, name: str, source: _Source, notes: list[str]
+) -> FloatArray:
+    """Numbers of one column in canonical units, missing codes blanked and counted."""
+    cells = text[source.header]
+    blank = cells.str.lower().isin(_BLANKS)
+    trace = (cells.str.upper() == "T") & (name == "precip_mm")
+    numbers = pd.to_numeric(cells.mask(blank).mask(trace, "0"), errors="coerce")
+    bad = numbers.isna() & ~blank | np.isinf(numbers)
+    if bad.any():
+        line = cells.index[bad][0]
+        raise InputError(
+            f"{path}, line {line}, column {source.header!r}: {cells.loc[line]!r} is not a number; "
+            f"accepted is a number in {source.unit}, or blank for missing"
+        )
+    column = ALL[name]
+    scale, offset = column.conversion(source.unit) or (1.0, 0.0)
+    raw = numbers.to_numpy(np.float64)
+    values = raw * scale + offset
+    with np.errstate(invalid="ignore"):
+        outside = (values < column.low) | (values > column.high)
+    coded = np.isin(raw, _CODES) & outside
+    if name == "precip_mm" and (raw == 99.99).sum() > 1:
+        coded |= raw == 99.99
+    if coded.any():
+        shown = ", ".join(f"{code:g}" for code in np.unique(raw[coded]))
+        notes.append(f"{name}: {coded.sum()} values coded {shown} read as missing")
+    if trace.any():
+        notes.append(f"{name}: {trace.sum()} traces (T) read as 0 mm")
+    values[coded] = np.nan
+    return values
+
+
+def _refuse_wrong_units(
+    path: Path,
+    table: pd.DataFrame,
+    text: pd.DataFrame,
+    sources: dict[str, _Source],
+    times: pd.DatetimeIndex,
+    site: Site,
+) -> None:
+    """Stop where the level of a column can only come from another unit.
+
+    A twentieth of the temperatures over 45 C, or half the winter days (at 30 degrees of
+    latitude or more) with a minimum over 18 C, is no climate on Earth but ordinary degrees F.
+    """
+    winter_months = (12, 1, 2) if site.latitude > 0 else (6, 7, 8)
+    winter = np.isin(times.month, winter_months) & (abs(site.latitude) >= 30.0)
+    for name in [n for n in TEMPERATURES if n in table]:
+        values = table[name]
+        hot = values > 45.0
+        if name != "air_temp_max_c" and winter.any() and values[winter].median() > 18.0:
+            hot = (values > 18.0) & winter
+        if hot.any() and hot.sum() >= 0.05 * values.notna().sum():
+            line = int(values.index[hot][values[hot].argmax()])
+            header = sources[name].header
+            raise InputError(
+                f"{path}, line {line}, column {header!r}: {text[header].loc[line]} "
+                f"{sources[name].unit.upper()} is not plausible and many values are alike; if "
+                f'they are Fahrenheit, say {name} = {{column = "{header}", unit = "F"}} in '
+                "[weather.columns]"
+            )
+    humidity = table.get("rel_humidity_pct")
+    if humidity is not None and humidity.notna().sum() >= 10 and humidity.max() <= 1.0:
+        header = sources["rel_humidity_pct"].header
+        raise InputError(
+            f"{path}, column {header!r}: every value is 1 or less; accepted is percent, or "
+            f'rel_humidity_pct = {{column = "{header}", unit = "fraction"}} in [weather.columns]'
+        )
+
+
+def _refuse_crossed(path: Path, table: pd.DataFrame) -> None:
+    crossed = table["air_temp_min_c"] > table["air_temp_max_c"]
+    if crossed.any():
+        line = table.index[crossed][0]
+        low, high = table.loc[line, ["air_temp_min_c", "air_temp_max_c"]]
+        raise InputError(
+            f"{path}, line {line}: minimum {low:g} C is above maximum {high:g} C; accepted are "
+            "a minimum at or below the maximum, or blanks for missing"
+        )
+
+
+def _ordered(
+    path: Path, table: pd.DataFrame, times: pd.DatetimeIndex, notes: list[str]
+) -> tuple[pd.DataFrame, pd.Series]:
+    """Rows in order of time, one per time; also the line of each."""
+    lines = pd.Series(table.index.to_numpy(), index=times)
+    table = table.set_axis(times, axis=0)
+    if not times.is_monotonic_increasing:
+        notes.append("the rows were not in order of time; they were sorted")
+        order = np.argsort(times.to_numpy(), kind="stable")
+        table, lines = table.iloc[order], lines.iloc[order]
+    again = table.index.duplicated()
+    if again.any():
+        alike = table.reset_index().duplicated(keep="first").to_numpy()
+        conflict = again & ~alike
+        if conflict.any():
+            when = table.index[conflict][0]
+            both = lines.loc[[when]]
+            raise InputError(
+                f"{path}, lines {both.iloc[0]} and {both.iloc[-1]}: two different rows for "
+                f"{when:%Y-%m-%d %H:%M}; accepted is one row per time, in standard time "
+                "(no summer clock)"
+            )
+        notes.append(f"{again.sum()} rows given twice, the second copy dropped")
+    return table[~again], lines[~again]
+
+
+def _on_the_hour(
+    table: pd.DataFrame, lines: pd.Series, path: Path, notes: list[str]
+) -> pd.DataFrame:
+    """Readings folded to hours labelled by their start; rain summed, the rest averaged."""
+    index = pd.DatetimeIndex(table.index)
+    spacing = pd.Series(index).diff().median()
+    if len(index) > 1 and spacing > pd.Timedelta(hours=1):
+        raise InputError(
+            f"{path}, line {lines.iloc[1]}: the usual step of {spacing} is neither hourly nor "
+            "daily; accepted are steps of an hour or less, or one row a day"
+        )
+    hours = index.floor("h")
+    if not hours.duplicated().any():
+        return table.set_axis(hours, axis=0)
+    notes.append(f"{len(index)} readings folded to hours (rain summed, the rest averaged)")
+    grouped = table.groupby(hours)
+    folded = grouped.mean()
+    if "precip_mm" in table:
+        folded["precip_mm"] = grouped["precip_mm"].sum(min_count=1)
+    return folded

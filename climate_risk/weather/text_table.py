@@ -1,0 +1,93 @@
+"""A delimited text file as rows of text, with the line number of every row."""
+
+from __future__ import annotations
+
+import gzip
+import io
+import zlib
+from pathlib import Path
+
+import pandas as pd
+
+from climate_risk.errors import InputError
+
+
+def read_text_table(path: Path) -> pd.DataFrame:
+    """Read a CSV-like file without guessing at types.
+
+    Parameters
+    ----------
+    path : Path
+        Comma, semicolon or tab separated, plain or gzip; UTF-8, UTF-16 with its mark, or
+        Windows-1252; lines before the header that start with ``#`` are comments.
+
+    Returns
+    -------
+    DataFrame
+        Every cell as stripped text, headers as given; the index is the line number in the
+        file. Where the separator is not a comma, a decimal comma is turned into a point.
+
+    Raises
+    ------
+    InputError
+        The file is absent, empty, not text, or has a row with too many fields.
+    """
+    text = _decode(path)
+    lines = text.splitlines()
+    skipped = 0
+    while skipped < len(lines) and (
+        not lines[skipped].strip() or lines[skipped].lstrip().startswith("#")
+    ):
+        skipped += 1
+    if skipped == len(lines):
+        raise InputError(
+            f"{path}: the file is empty; accepted is a CSV file with a header line "
+            "and one row per day or hour"
+        )
+    separator = max(",;\t", key=lines[skipped].count)
+    try:
+        table = pd.read_csv(
+            io.StringIO("\n".join(lines[skipped:])),
+            sep=separator,
+            dtype=str,
+            keep_default_na=False,
+            skip_blank_lines=False,
+            index_col=False,
+        )
+    except pd.errors.ParserError as error:
+        reason = str(error).strip().splitlines()[-1].removeprefix("Error tokenizing data. ")
+        raise InputError(
+            f"{path}: counted from the header in line {skipped + 1}, a row does not fit the "
+            f"header ({reason}); accepted are rows with as many fields as the header"
+        ) from error
+    table.columns = [str(name).strip().strip('"') for name in table.columns]
+    table.index = pd.RangeIndex(skipped + 2, skipped + 2 + len(table))
+    table = table.fillna("")
+    for name in table.columns:
+        table[name] = table[name].str.strip()
+        if separator != ",":
+            table[name] = table[name].str.replace(",", ".", regex=False)
+    return table.loc[(table != "").any(axis=1)]
+
+
+def _decode(path: Path) -> str:
+    try:
+        data = path.read_bytes()
+        if data.startswith(b"\x1f\x8b"):
+            data = gzip.decompress(data)
+    except FileNotFoundError as error:
+        raise InputError(
+            f"{path}: no such weather file; accepted is the path of a CSV file"
+        ) from error
+    except (OSError, EOFError, zlib.error) as error:
+        raise InputError(f"{path}: the weather file cannot be read ({error})") from error
+    if data.startswith((b"\xff\xfe", b"\xfe\xff")):
+        return data.decode("utf-16", errors="replace")
+    if b"\x00" in data[:8192]:
+        raise InputError(
+            f"{path}: this is not a text file; accepted is CSV text (save a spreadsheet as CSV)"
+        )
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        return data.decode("cp1252", errors="replace")
