@@ -1,8 +1,8 @@
 """What can go wrong, as a user sees it.
 
-    ClimateRiskError
-    ├── InputError   the input is wrong: one line that names it, exit status 2
-    └── RunError     the run failed for a reason outside the input, exit status 1
+ClimateRiskError
+├── InputError   the input is wrong: one line that names it, exit status 2
+└── RunError     the run failed for a reason outside the input, exit status 1
 """
 
 from __future__ import annotations
