@@ -1,0 +1,356 @@
+"""The pages: verdict and actions first, then the chart, tables, basis, sources, cautions."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from climate_risk.report import basis, words
+from climate_risk.report.compare_chart import compare_figure
+from climate_risk.report.display import (
+    MONTHS,
+    full_day,
+    money,
+    percent,
+    percent_range,
+    plural,
+)
+from climate_risk.report.markup import (
+    chart,
+    element,
+    listing,
+    page,
+    paragraph,
+    paragraphs,
+    section,
+    table,
+    terms,
+)
+from climate_risk.report.season_chart import season_figure
+from climate_risk.report.version import program_version
+from climate_risk.risk.results import (
+    CompareResult,
+    OptionResult,
+    SeasonResult,
+    StackCompare,
+    StackSeason,
+)
+from climate_risk.units import Units
+
+INVENTED = "This place, its weather and its stacks are invented, to show what the program does."
+
+
+def season_page(result: SeasonResult) -> str:
+    """The whole page of ``season`` as one self-contained HTML text.
+
+    Parameters
+    ----------
+    result : SeasonResult
+        What ``season`` found.
+
+    Returns
+    -------
+    str
+        HTML with its style and charts inside; it loads nothing.
+    """
+    kinds = [(s.fungus, s.wood, [s.canopy]) for s in result.stacks]
+    order = words.by_risk(result.stacks)
+    boxes = (_verdict_box(result, result.stacks[place]) for place in order)
+    main = [
+        section("do", "What to do", *boxes),
+        section("season", "The season at a glance", *_season_charts(result)),
+        section("canopies", "Under each canopy", *_canopy_tables(result)),
+        *_closing(result, kinds),
+    ]
+    title = f"Season risk: {result.yard_name}, {full_day(result.as_of)}"
+    return page(title, _header(title, result), "\n".join(main), _footer(result))
+
+
+def compare_page(result: CompareResult) -> str:
+    """The whole page of ``compare`` as one self-contained HTML text."""
+    kinds = [(s.fungus, s.wood, [o.canopy for o in s.options]) for s in result.stacks]
+    main = [
+        section("do", "What to choose", *(_choice_box(result, s) for s in result.stacks)),
+        section("options", "The options side by side", *_compare_charts(result)),
+        section("numbers", "The options in numbers", *_option_tables(result)),
+        *_closing(result, kinds),
+    ]
+    title = f"Options compared: {result.yard_name}, {result.first_year} to {result.last_year}"
+    return page(title, _header(title, result), "\n".join(main), _footer(result))
+
+
+def _header(title: str, result: SeasonResult | CompareResult) -> str:
+    note = paragraph(INVENTED) if result.invented else ""
+    return element("h1", title) + note
+
+
+def _footer(result: SeasonResult | CompareResult) -> str:
+    return paragraph(f"climate-risk {program_version()}. Each run of the same inputs is the same.")
+
+
+def _verdict_box(result: SeasonResult, stack: StackSeason) -> str:
+    limit = result.tolerated_chance
+    is_over = words.is_over_tolerance(stack.result, limit)
+    over = " over" if is_over else ""
+    lead = "What helps:" if is_over else "To lower the chance further:"
+    actions = [words.action_sentence(a, limit, result.currency) for a in stack.actions]
+    show = Units(result.units)
+    return "\n".join(
+        (
+            f'<article class="verdict{over}">',
+            element("h3", f"{stack.name}: {words.danger(stack)}."),
+            paragraph(words.to_do(stack, limit), class_="do"),
+            paragraph(lead) if actions else "",
+            listing(actions, ordered=True),
+            paragraphs(
+                (
+                    f"{words.chance_sentence(stack.result)} "
+                    f"{words.limit_sentence(stack.result, limit)}",
+                    words.lost_sentence(stack),
+                    words.run_sentence(stack),
+                    f"{words.state_sentence(stack, show)} {words.spells_sentence(stack, show)}",
+                )
+            ),
+            paragraph(stack.fungus_caution, class_="note"),
+            "</article>",
+        )
+    )
+
+
+def _season_charts(result: SeasonResult) -> list[str]:
+    parts = []
+    show = Units(result.units)
+    for place in words.by_risk(result.stacks):
+        stack = result.stacks[place]
+        parts.append(element("h3", stack.name))
+        parts.append(paragraph(words.outlook_sentence(result, stack)))
+        parts.append(
+            chart(
+                season_figure(result, place),
+                season_figure(result, place, narrow=True),
+                f"Chart of the season. {words.verdict(stack, result.tolerated_chance)} "
+                f"The same numbers stand in the table below.",
+            )
+        )
+        heads = (
+            "month",
+            f"hottest air, {show.temperature.unit}",
+            f"hottest bark, {show.temperature.unit}",
+            "driest face at month's end, %",
+            "run done at month's end, %",
+        )
+        rows = month_rows(stack, show)
+        caption = f"{stack.name}, month by month; outlook: middle of a day (8 runs in 10)"
+        parts.append(table(caption, heads, rows))
+    return parts
+
+
+def month_rows(stack: StackSeason, show: Units) -> list[list[str]]:
+    """The chart in numbers: observed months, then those of the outlook."""
+    rows = []
+    for part in _by_month(stack.daily):
+        last = part.iloc[-1]
+        rows.append(
+            [
+                f"{_month(part)}",
+                f"{show.temperature.of(float(part['air_temp_max_c'].max())):.0f}",
+                f"{show.temperature.of(float(part['bark_temp_max_c'].max())):.0f}",
+                f"{last['moisture_driest_face_pct']:.0f}",
+                f"{100 * last['colonized_fraction']:.0f}",
+            ]
+        )
+    if stack.outlook is None or stack.outlook.empty:
+        return rows
+    for part in _by_month(stack.outlook):
+        rows.append(
+            [
+                f"{_month(part)}, outlook",
+                _hottest(part, "air_temp_max_c", show),
+                _hottest(part, "bark_temp_max_c", show),
+                _band(part.iloc[-1], "moisture_driest_face_pct", 1.0),
+                _band(part.iloc[-1], "colonized_fraction", 100.0),
+            ]
+        )
+    return rows
+
+
+def _by_month(frame: pd.DataFrame) -> list[pd.DataFrame]:
+    months = pd.DatetimeIndex(frame.index).strftime("%Y-%m")
+    return [part for _, part in frame.groupby(months)]
+
+
+def _month(part: pd.DataFrame) -> str:
+    first = part.index[0]
+    return f"{MONTHS[first.month - 1]} {first.year}"
+
+
+def _band(row: pd.Series[float], quantity: str, factor: float) -> str:
+    if (quantity, 50) not in row.index:
+        return "not given"
+    low, middle, high = (factor * float(row[(quantity, q)]) for q in (10, 50, 90))
+    return f"{middle:.0f} ({low:.0f} to {high:.0f})"
+
+
+def _hottest(part: pd.DataFrame, quantity: str, show: Units) -> str:
+    """The day of the month with the highest middle value."""
+    if (quantity, 50) not in part:
+        return "not given"
+    row = part.iloc[int(part[(quantity, 50)].to_numpy().argmax())]
+    low, middle, high = (show.temperature.of(float(row[(quantity, q)])) for q in (10, 50, 90))
+    return f"{middle:.0f} ({low:.0f} to {high:.0f})"
+
+
+def _canopy_tables(result: SeasonResult) -> list[str]:
+    return [
+        table(
+            f"{stack.name}: the same stack and covers under each canopy",
+            ("canopy", *OPTION_HEADS),
+            [[o.canopy, *_option_cells(o)] for o in stack.under_canopies],
+        )
+        for stack in result.stacks
+        if stack.under_canopies
+    ]
+
+
+OPTION_HEADS = (
+    "chance of loss",
+    "90 % interval",
+    "killed by drought",
+    "killed by heat",
+    "late",
+    "run done, middle (8 runs in 10)",
+    "cost of option",
+    "cost with expected loss",
+)
+
+
+def _option_cells(option: OptionResult) -> list[str]:
+    shares, cost, run = option.shares, option.cost, option.colonized_fraction
+    chance, interval = "not given", words.what_happened(option)
+    if option.chance is not None:
+        mean = option.chance.mean
+        chance = "none seen" if mean <= 0.0 else percent(mean)
+        interval = percent_range(option.chance.low, option.chance.high)
+    return [
+        chance,
+        interval,
+        percent(shares.killed_by_drought),
+        percent(shares.killed_by_heat),
+        percent(shares.delayed),
+        f"{percent(run[1])} ({percent_range(run[0], run[2])})",
+        money(cost.option, cost.currency),
+        "not given" if cost.total is None else money(cost.total, cost.currency),
+    ]
+
+
+def _choice_box(result: CompareResult, stack: StackCompare) -> str:
+    limit, currency = result.tolerated_chance, result.currency
+    best = stack.options[0]
+    over = " over" if words.is_over_tolerance(best, limit) else ""
+    return "\n".join(
+        (
+            f'<article class="verdict{over}">',
+            element("h3", words.best_option_sentence(stack, limit, currency)),
+            paragraph(words.cheapest_sentence(stack, limit, currency), class_="do"),
+            paragraphs(
+                (
+                    f"{words.chance_sentence(best)} {words.limit_sentence(best, limit)}",
+                    words.ties_sentence(stack),
+                )
+            ),
+            paragraph(stack.fungus_caution, class_="note"),
+            "</article>",
+        )
+    )
+
+
+def _compare_charts(result: CompareResult) -> list[str]:
+    return [
+        chart(
+            compare_figure(result, place),
+            compare_figure(result, place, narrow=True),
+            f"Chart of {plural(len(stack.options), 'option')}, best first. "
+            f"{words.best_option_sentence(stack, result.tolerated_chance, result.currency)} "
+            f"The same numbers stand in the table below.",
+        )
+        for place, stack in enumerate(result.stacks)
+    ]
+
+
+def _option_tables(result: CompareResult) -> list[str]:
+    return [
+        table(
+            f"{stack.name}: {plural(len(stack.options), 'option')}, best first",
+            ("option", *OPTION_HEADS),
+            [[f"{rank}. {o.label}", *_option_cells(o)] for rank, o in enumerate(stack.options, 1)],
+        )
+        for stack in result.stacks
+    ]
+
+
+def _closing(
+    result: SeasonResult | CompareResult, kinds: list[tuple[str, str, list[str]]]
+) -> list[str]:
+    used = {
+        (row, name): parameter
+        for fungus, wood, canopies in kinds
+        for row, name, parameter in basis.used_parameters(fungus, wood, canopies)
+    }
+    cited = [f"{text} ({READ_WORDS[read]})." for text, read in basis.cited(used.values())]
+    return [
+        section(
+            "basis",
+            "What the numbers rest on",
+            terms(basis.GRADES),
+            element("h3", "Weather"),
+            *_coverage(result),
+            element("h3", "Arithmetic"),
+            paragraph(basis.closure_sentence(result.water_residual, result.energy_residual)),
+            element("h3", "Values and their ranges"),
+            paragraph(GRADE_WORDS),
+            table(
+                "Values taken, with the range they are drawn from",
+                ("value of", "name", "best", "range", "unit", "grade"),
+                [
+                    [row, name, f"{p.value:g}", f"{p.low:g} to {p.high:g}", p.unit, p.confidence]
+                    for (row, name), p in used.items()
+                ],
+            ),
+        ),
+        section("sources", "Sources", listing((*basis.METHODS, *cited))),
+        section("cautions", "Cautions", terms(basis.CAUTIONS)),
+    ]
+
+
+READ_WORDS = {
+    "text": "text read",
+    "abstract": "abstract read",
+    "memory": "from memory, not looked up",
+    "practice": "practice, not science",
+    "judgement": "judgement",
+}
+GRADE_WORDS = (
+    "Grades: A measured on the species near to our use; B measured on other material, or two "
+    "sources agree; C extension or handbook figure, or derived from dated field observations; "
+    "D judgement."
+)
+
+
+def _coverage(result: SeasonResult | CompareResult) -> list[str]:
+    coverage = result.coverage
+    filled = [
+        [column, way, str(count)]
+        for column, ways in coverage.filled.items()
+        for way, count in ways.items()
+    ]
+    parts = [paragraph(basis.coverage_sentence(coverage)), listing(coverage.warnings)]
+    if filled:
+        caption = "Missing values and how they were filled"
+        parts.append(table(caption, ("column", "filled by", "number"), filled))
+    if coverage.estimated:
+        pairs = [[column, way] for column, way in coverage.estimated.items()]
+        caption = "Columns the source lacks"
+        parts.append(table(caption, ("column", "estimated"), pairs))
+    parts.append(paragraph(coverage.attribution))
+    files = [[name, digest] for name, digest in result.inputs.items()]
+    parts.append(table("Files read", ("file", "SHA-256"), files) if files else "")
+    return [part for part in parts if part]

@@ -1,0 +1,320 @@
+"""Plain sentences from numbers; no number without its unit, and its interval or its basis."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date
+
+from climate_risk.report.display import (
+    day,
+    full_day,
+    money,
+    percent,
+    percent_range,
+    plural,
+)
+from climate_risk.risk.results import (
+    Action,
+    Chance,
+    OptionResult,
+    OutcomeShares,
+    SeasonResult,
+    StackCompare,
+    StackSeason,
+)
+from climate_risk.units import Units
+
+CERTAIN_CAUSE_SHARE = 0.75
+"""From this share of the losses on, one cause is named alone (our own choice)."""
+
+
+def odds(share: float) -> str:
+    """A chance as a grower says it: ``about 3 in 10``."""
+    if share <= 0.0:
+        return "none seen"
+    if share < 0.01:
+        return "under 1 in 100"
+    if share < 0.085:
+        size = min((15, 20, 30, 50, 100), key=lambda n: abs(1.0 / n - share))
+        return f"about 1 in {size}"
+    if share >= 0.95:
+        return "more than 9 in 10"
+    return f"about {max(1, int(share * 10 + 0.5))} in 10"
+
+
+def chance_basis(chance: Chance) -> str:
+    """``29 past years x 8 parameter draws, bootstrap over years``."""
+    draws = plural(chance.draws, "parameter draw")
+    return f"{plural(chance.years, 'past year')} x {draws}; {chance.basis}"
+
+
+def chance_words(chance: Chance) -> str:
+    """Chance with its interval and what it rests on."""
+    if chance.mean <= 0.0:
+        return (
+            f"none seen, but up to {percent(chance.high)} cannot be ruled out "
+            f"(90 % interval {percent_range(chance.low, chance.high)}; {chance_basis(chance)})"
+        )
+    return (
+        f"{odds(chance.mean)} ({percent(chance.mean)}; "
+        f"90 % interval {percent_range(chance.low, chance.high)}; {chance_basis(chance)})"
+    )
+
+
+def brief_chance(chance: Chance) -> str:
+    """Chance with its interval, where the basis stands beside it already."""
+    mean = "none seen" if chance.mean <= 0.0 else f"{odds(chance.mean)} ({percent(chance.mean)})"
+    return f"{mean}, 90 % interval {percent_range(chance.low, chance.high)}"
+
+
+def cause(shares: OutcomeShares) -> str:
+    """What drives the losses: ``drought``, ``heat``, ``heat and drought``; empty if none."""
+    if shares.lost <= 0.0:
+        return ""
+    heat_part = shares.killed_by_heat / shares.lost
+    if heat_part >= CERTAIN_CAUSE_SHARE:
+        return "heat"
+    if heat_part <= 1.0 - CERTAIN_CAUSE_SHARE:
+        return "drought"
+    return "heat and drought"
+
+
+def what_happened(result: OptionResult) -> str:
+    """What the few past years showed, where no chance can be given."""
+    years = len(result.years)
+    if years == 0:
+        return f"{percent(result.shares.lost)} of the runs made end in loss"
+    lost = sum(year.shares.lost >= 0.5 for year in result.years)
+    if lost == 0:
+        return f"in none of {plural(years, 'past year')} would most runs end in loss"
+    return f"in {lost} of {plural(years, 'past year')} most runs would end in loss"
+
+
+def is_over_tolerance(result: OptionResult, tolerated_chance: float) -> bool:
+    """Whether the chance of loss (or, without one, the share of lost runs) passes the limit."""
+    mean = result.shares.lost if result.chance is None else result.chance.mean
+    return mean > tolerated_chance
+
+
+def by_risk(stacks: Sequence[StackSeason]) -> list[int]:
+    """Places of the stacks, the highest chance of loss first; equals keep their order."""
+    risks = [
+        stack.result.shares.lost if stack.result.chance is None else stack.result.chance.mean
+        for stack in stacks
+    ]
+    return sorted(range(len(stacks)), key=lambda place: -risks[place])
+
+
+def best_action(stack: StackSeason) -> Action | None:
+    """First listed action that still brings the chance under the limit, else the first."""
+    for action in stack.actions:
+        if action.latest is not None:
+            return action
+    return stack.actions[0] if stack.actions else None
+
+
+def danger(stack: StackSeason) -> str:
+    """How likely the stack is lost and by what, in one short clause."""
+    chance, shares = stack.result.chance, stack.result.shares
+    if chance is None:
+        years = len(stack.result.years)
+        return f"no chance given, only {plural(years, 'past year')}; {what_happened(stack.result)}"
+    if chance.mean <= 0.0:
+        return f"no loss seen in {plural(chance.years, 'past year')}"
+    return f"{odds(chance.mean)} chance of loss by {cause(shares)}"
+
+
+def to_do(stack: StackSeason, tolerated_chance: float) -> str:
+    """The one thing to do and its date, as a sentence; what to do when nothing helps."""
+    if stack.outlook is None or stack.outlook.empty:
+        return "The year is over."
+    if not is_over_tolerance(stack.result, tolerated_chance):
+        late = stack.result.shares.delayed > 0.5
+        return "Carry on as planned; expect a late run." if late else "Carry on as planned."
+    action = best_action(stack)
+    if action is None:
+        return "No action tried brings it down."
+    what = action.what[:1].upper() + action.what[1:]
+    if action.latest is None:
+        return f"{what} from {day(action.start)}: it helps, not enough."
+    return f"{what} by {day(action.latest)}."
+
+
+def verdict(stack: StackSeason, tolerated_chance: float) -> str:
+    """Danger, cause, and what to do by when: the line a grower reads first."""
+    return f"{stack.name}: {danger(stack)}. {to_do(stack, tolerated_chance)}"
+
+
+def limit_sentence(result: OptionResult, tolerated_chance: float) -> str:
+    """Where the chance lies against the grower's own limit, interval included."""
+    limit = percent(tolerated_chance)
+    chance = result.chance
+    if chance is None:
+        return "Under 10 past years: only what happened is told, no chance is given."
+    if chance.low > tolerated_chance:
+        return f"The whole interval lies above your limit of {limit}."
+    if chance.mean > tolerated_chance:
+        return f"This is above your limit of {limit}, though the interval reaches below it."
+    if chance.high > tolerated_chance:
+        return f"This is within your limit of {limit}, but the interval reaches above it."
+    return f"The whole interval lies within your limit of {limit}."
+
+
+def chance_sentence(result: OptionResult) -> str:
+    """Chance of loss with interval, basis and the split by cause."""
+    if result.chance is None:
+        return f"What happened: {what_happened(result)}."
+    split = ""
+    if result.shares.lost > 0.0:
+        split = (
+            f" Of all runs, {percent(result.shares.killed_by_heat)} end killed by heat and "
+            f"{percent(result.shares.killed_by_drought)} by drought."
+        )
+    return f"Chance of losing one stack: {chance_words(result.chance)}.{split}"
+
+
+def lost_sentence(stack: StackSeason) -> str:
+    """Stacks lost out of the number alike, with spread; empty where not known."""
+    if stack.lost_of_count is None:
+        return ""
+    low, middle, high = stack.lost_of_count
+    return (
+        f"Of {plural(stack.count, 'stack')} alike, {middle:.0f} lost in the middle run; "
+        f"8 runs in 10 lose {low:.0f} to {high:.0f}. Stacks alike share their fate in part."
+    )
+
+
+def run_sentence(stack: StackSeason) -> str:
+    """Share of the run at the horizon and when the fungus has crossed."""
+    low, middle, high = stack.result.colonized_fraction
+    share = (
+        f"By {full_day(stack.horizon)} the fungus has covered {percent(middle)} of the way "
+        f"between spawn faces (8 runs in 10: {percent_range(low, high)})."
+    )
+    early, mid, late = stack.full_run
+    if mid is None:
+        tail = f" It is not across by then in half of the runs or more{_at_best(early)}."
+    elif late is None:
+        tail = (
+            f" Across on {full_day(mid)} in the middle run, {full_day(early)} at the earliest "
+            f"tenth; the latest tenth is not across by then."
+            if early
+            else ""
+        )
+    else:
+        first = full_day(early or mid)
+        tail = (
+            f" Across on {full_day(mid)} in the middle run; 8 runs in 10 between {first} "
+            f"and {full_day(late)}."
+        )
+    return share + tail
+
+
+def _at_best(early: date | None) -> str:
+    return f"; the earliest tenth is across by {full_day(early)}" if early else ""
+
+
+def state_sentence(stack: StackSeason, show: Units) -> str:
+    """Where the reference run stands on its last day; empty before the first day."""
+    if stack.daily.empty:
+        return ""
+    last = stack.daily.iloc[-1]
+    hottest = show.temperature.text(float(stack.daily["bark_temp_max_c"].max()))
+    return (
+        f"On {full_day(stack.daily.index[-1].date())} the reference run has "
+        f"{last['moisture_driest_face_pct']:.0f} % moisture at its driest spawn face (growth "
+        f"slows below {stack.moisture_slow_pct:.0f} % and stops below "
+        f"{stack.moisture_stop_pct:.0f} %, of oven-dry mass) and is "
+        f"{percent(float(last['colonized_fraction']))} across. Hottest bark so far {hottest} "
+        f"(growth stops above {show.temperature.text(stack.growth_temp_max_c)}). Dose so far, "
+        f"where 1 means half the fungus dead: heat {last['heat_stress']:.2g}, "
+        f"drought {last['drought_stress']:.2g}."
+    )
+
+
+def spells_sentence(stack: StackSeason, show: Units) -> str:
+    """The hot, dry spells so far."""
+    if not stack.spells:
+        return "No hot, dry spell so far."
+    longest = max(stack.spells, key=lambda spell: spell.days)
+    many = plural(len(stack.spells), "hot, dry spell")
+    hottest = show.temperature.text(longest.air_temp_max_c)
+    return (
+        f"{many} so far; the longest {plural(longest.days, 'day')}, {day(longest.first)} to "
+        f"{day(longest.last)}, up to {hottest} in the air with "
+        f"{show.rain.text(longest.rain_mm)} of rain."
+    )
+
+
+def action_sentence(action: Action, tolerated_chance: float, currency: str) -> str:
+    """What, when, what it brings, what it costs, and why."""
+    what = action.what[:1].upper() + action.what[1:]
+    limit = percent(tolerated_chance)
+    if action.latest is None:
+        when = (
+            f"from {full_day(action.start)}, the sooner the better; it does not reach your limit "
+            f"of {limit}"
+        )
+    else:
+        when = (
+            f"from {full_day(action.start)}, at the latest by {full_day(action.latest)} "
+            f"to stay within your limit of {limit}"
+        )
+    then = f" Chance of loss then: {brief_chance(action.chance)}." if action.chance else ""
+    return (
+        f"{what} {when}.{then} Costs {money(action.cost, currency)} for each stack. "
+        f"Why: {action.why.rstrip('.')}."
+    )
+
+
+def outlook_sentence(result: SeasonResult, stack: StackSeason) -> str:
+    """What the dates after today rest on."""
+    if stack.outlook is None or stack.outlook.empty:
+        return f"No outlook: everything shown ends on {full_day(result.as_of)}."
+    return (
+        f"Up to {full_day(result.as_of)} the weather is observed; after that the state is carried "
+        f"on with the weather of past years, so the band is a range of what past years "
+        f"would bring, not a forecast."
+    )
+
+
+def best_option_sentence(stack: StackCompare, tolerated_chance: float, currency: str) -> str:
+    """The option with the least loss, how likely that loss is, and what the option costs."""
+    best = stack.options[0]
+    if best.chance is None:
+        seen = f"no chance given, {what_happened(best)}"
+    elif best.chance.mean <= 0.0:
+        seen = f"no loss seen in {plural(best.chance.years, 'past year')}"
+    else:
+        seen = f"{odds(best.chance.mean)} chance of loss"
+    over = best.chance is not None and best.chance.mean > tolerated_chance
+    tail = f" Even this passes your limit of {percent(tolerated_chance)}." if over else ""
+    return (
+        f"{stack.name}: least loss with {best.label}: {seen}, "
+        f"{money(best.cost.option, currency)} a stack.{tail}"
+    )
+
+
+def cheapest_sentence(stack: StackCompare, tolerated_chance: float, currency: str) -> str:
+    """The cheapest option within the limit; empty if none is, or if it is the first one."""
+    within = [o for o in stack.options if o.chance and o.chance.mean <= tolerated_chance]
+    if not within:
+        return ""
+    cheapest = min(within, key=lambda option: option.cost.option)
+    if cheapest is stack.options[0] or cheapest.chance is None:
+        return ""
+    return (
+        f"Cheapest within your limit of {percent(tolerated_chance)}: {cheapest.label}: "
+        f"{odds(cheapest.chance.mean)}, {money(cheapest.cost.option, currency)} a stack."
+    )
+
+
+def ties_sentence(stack: StackCompare) -> str:
+    """How many options these years cannot tell from the first: their intervals overlap."""
+    best = stack.options[0].chance
+    if best is None:
+        return ""
+    ties = [o for o in stack.options[1:] if o.chance and o.chance.low <= best.high]
+    if not ties:
+        return ""
+    return f"The intervals of {plural(len(ties), 'other option')} overlap that of the first."

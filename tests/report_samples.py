@@ -1,0 +1,359 @@
+"""Invented season and compare results with the shape that real runs have; no model is run."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from climate_risk.risk.results import (
+    Action,
+    Chance,
+    CompareResult,
+    Cost,
+    OptionResult,
+    OutcomeShares,
+    SeasonResult,
+    Spell,
+    StackCompare,
+    StackSeason,
+    YearResult,
+)
+from climate_risk.weather.record import WeatherCoverage
+
+GOLDEN_CAUTION = "Golden oyster is not native to North America; near woods prefer a native oyster."
+
+
+def coverage() -> WeatherCoverage:
+    return WeatherCoverage(
+        source="file weather.csv (invented)",
+        first=date(1996, 1, 1),
+        last=date(2025, 7, 10),
+        days=10784,
+        filled={
+            "precip_mm": {"neighbour": 41, "day-of-year normal": 12},
+            "air_temp_max_c": {"interpolated": 3},
+        },
+        estimated={"shortwave_mj_m2": "from the temperature range (Hargreaves and Samani 1982)"},
+        warnings=("April 2011: 12 of 30 days of rain are filled with normals.",),
+        attribution="Invented weather for a demonstration.",
+    )
+
+
+def shares(heat: float, drought: float, delayed: float = 0.08) -> OutcomeShares:
+    return OutcomeShares(
+        on_time=1.0 - heat - drought - delayed,
+        delayed=delayed,
+        killed_by_heat=heat,
+        killed_by_drought=drought,
+    )
+
+
+def option(
+    canopy: str,
+    cover: str,
+    watering: str,
+    heat: float,
+    drought: float,
+    cost: float,
+    *,
+    years: int = 29,
+    with_chance: bool = True,
+) -> OptionResult:
+    mean = heat + drought
+    spread = 1.645 * max(mean * (1 - mean) / years, 0.001) ** 0.5
+    chance = None
+    if with_chance:
+        chance = Chance(
+            mean=mean,
+            low=max(0.0, mean - spread),
+            high=min(1.0, mean + spread) if mean else 0.098,
+            years=years,
+            draws=8,
+            basis="bootstrap over years" if mean else "exact binomial bound",
+        )
+    words = (canopy, cover.replace("none", "no cover"), watering.replace("none", "no water"))
+    return OptionResult(
+        label=", ".join(words),
+        canopy=canopy,
+        cover=cover,
+        watering=watering,
+        shares=shares(heat, drought),
+        chance=chance,
+        cost=Cost(option=cost, expected_loss=35 * mean if with_chance else None, currency="USD"),
+        colonized_fraction=(0.62 - mean / 3, 0.95 - mean / 2, 1.0),
+        moisture_driest_face_pct=(24.0, 38.0 - 20 * mean, 52.0),
+        bark_temp_max_c=(33.0, 36.5 + 6 * heat, 41.0),
+        years=tuple(
+            YearResult(
+                year=1996 + i,
+                shares=shares(0.0, 0.9) if i % 10 < 10 * mean else shares(0.0, 0.0),
+                moisture_driest_face_pct=36.0,
+                bark_temp_max_c=35.2,
+                colonized_fraction=0.9,
+            )
+            for i in range(years)
+        ),
+    )
+
+
+def daily_frame(first: date, last: date, *, southern: bool, dryness: float) -> pd.DataFrame:
+    """Reference run: wet green wood that dries through summer, with rain soaking it back."""
+    index = pd.date_range(first, last, freq="D")
+    n = len(index)
+    rng = np.random.default_rng(5)
+    phase = np.cos(2 * np.pi * (index.day_of_year.to_numpy() - 200) / 365.25)
+    air = 16.0 + (-1 if southern else 1) * 12.5 * phase + rng.normal(0, 3.0, n)
+    rain = np.where(rng.random(n) < 0.27, rng.gamma(0.8, 9.0, n), 0.0)
+    rain[-16:-2] = 0.0
+    air[-16:-2] += 4.0
+    taken = np.minimum(rain * 0.012, 0.25)
+    moisture = np.empty(n)
+    level = 96.0
+    for i in range(n):
+        level += taken[i] * 9.0 - dryness * max(air[i], 0.0) * 0.024
+        moisture[i] = level
+    run = np.clip(np.cumsum(np.clip(air - 5, 0, 25)) / 2600.0, 0.0, 1.0)
+    water = 11.0 * (1 + moisture / 100)
+    change = np.diff(water, prepend=water[0])
+    return pd.DataFrame(
+        {
+            "source": np.where(rng.random(n) < 0.03, "filled", "observed"),
+            "air_temp_max_c": air,
+            "air_temp_min_c": air - 11.0,
+            "vpd_max_kpa": np.clip(0.09 * air, 0.05, None),
+            "rh_min_pct": np.clip(80 - air, 15, 100),
+            "shortwave_mj_m2": 4.0 + 2.0 * np.abs(phase),
+            "bark_temp_max_c": air + 2.0 + 3.0 * rng.random(n),
+            "core_temp_mean_c": air - 4.0,
+            "moisture_mean_pct": moisture + 9.0,
+            "moisture_driest_face_pct": moisture,
+            "colonized_fraction": run,
+            "heat_stress": np.linspace(0.0, 0.03, n),
+            "drought_stress": np.linspace(0.0, 0.21, n) ** 2,
+            "log_water_kg": water,
+            "water_in_kg": taken,
+            "water_out_kg": taken - change,
+        },
+        index=index,
+    )
+
+
+def outlook_frame(daily: pd.DataFrame, horizon: date, *, southern: bool) -> pd.DataFrame:
+    first = daily.index[-1] + pd.Timedelta(days=1)
+    index = pd.date_range(first, pd.Timestamp(horizon), freq="D")
+    n = len(index)
+    t = np.arange(1, n + 1)
+    phase = np.cos(2 * np.pi * (index.day_of_year.to_numpy() - 200) / 365.25)
+    air = 16.0 + (-1 if southern else 1) * 12.5 * phase
+    wet = float(daily["moisture_driest_face_pct"].iloc[-1])
+    run = float(daily["colonized_fraction"].iloc[-1])
+    spread = 1 - np.exp(-t / 30.0)
+    middle = wet - 16 * spread + 6 * (1 - np.exp(-t / 200))
+    columns: dict[tuple[str, int], Any] = {}
+    for q, air_off, wet_off, pace in (
+        (10, -5.0, -28.0, 0.28),
+        (50, 0.0, 0.0, 0.5),
+        (90, 5.0, 22.0, 1.0),
+    ):
+        columns["air_temp_max_c", q] = air + air_off
+        columns["bark_temp_max_c", q] = air + 4.0 + air_off
+        columns["moisture_driest_face_pct", q] = np.maximum(middle + wet_off * spread, 15.0)
+        gain = np.cumsum(np.clip(air - 5, 0, 25)) / 2600.0
+        columns["colonized_fraction", q] = np.minimum(run + pace * gain, 1.0)
+    frame = pd.DataFrame(columns, index=index)
+    frame.columns = pd.MultiIndex.from_tuples(frame.columns, names=["quantity", "percentile"])
+    return frame
+
+
+def stack(
+    name: str = "North row",
+    *,
+    heat: float = 0.03,
+    drought: float = 0.28,
+    inoculated: date = date(2025, 4, 12),
+    as_of: date = date(2025, 7, 10),
+    southern: bool = False,
+    dryness: float = 1.0,
+    with_chance: bool = True,
+    years: int = 29,
+) -> StackSeason:
+    horizon = inoculated + timedelta(days=364)
+    daily = daily_frame(inoculated, as_of, southern=southern, dryness=dryness)
+    cover = "paper bag; 60 % shade cloth 20 Oct to 10 May"
+    now = option(
+        "deciduous", cover, "none", heat, drought, 2.4, years=years, with_chance=with_chance
+    )
+    better = option("deciduous", "60 % shade cloth", "none", 0.01, 0.05, 4.1).chance
+    best = option("deciduous", cover, "4 litres each 7 days", 0.01, 0.02, 6.5).chance
+    return StackSeason(
+        name=name,
+        count=16,
+        fungus="grey oyster",
+        wood="aspen",
+        canopy="deciduous",
+        cover=cover,
+        watering="none",
+        inoculated=inoculated,
+        horizon=horizon,
+        daily=daily,
+        outlook=outlook_frame(daily, horizon, southern=southern),
+        result=now,
+        under_canopies=(
+            option("conifer", cover, "none", 0.0, 0.04, 2.4),
+            now,
+            option("open", cover, "none", 0.35, 0.41, 2.4),
+        ),
+        lost_of_count=(0.0, 4.0, 11.0),
+        full_run=(
+            as_of + timedelta(days=60),
+            as_of + timedelta(days=88),
+            as_of + timedelta(days=140),
+        ),
+        spells=(
+            Spell(
+                first=as_of - timedelta(days=47),
+                last=as_of - timedelta(days=41),
+                air_temp_max_c=31.2,
+                rain_mm=0.6,
+            ),
+            Spell(
+                first=as_of - timedelta(days=15),
+                last=as_of - timedelta(days=2),
+                air_temp_max_c=35.1,
+                rain_mm=0.0,
+            ),
+        ),
+        actions=(
+            Action(
+                what="hang 60 % shade cloth",
+                start=as_of + timedelta(days=1),
+                latest=as_of + timedelta(days=8),
+                why="less sun on the bark, slower drying",
+                chance=better,
+                cost=1.7,
+            ),
+            Action(
+                what="water 4 litres each 7 days",
+                start=as_of + timedelta(days=1),
+                latest=as_of + timedelta(days=19),
+                why="holds the driest face above the stop level",
+                chance=best,
+                cost=4.1,
+            ),
+        ),
+        moisture_stop_pct=29.0,
+        moisture_slow_pct=50.0,
+        growth_temp_max_c=35.0,
+        fungus_caution="",
+    )
+
+
+def season(
+    *stacks: StackSeason, as_of: date = date(2025, 7, 10), units: str = "us"
+) -> SeasonResult:
+    return SeasonResult(
+        yard_name="Alder Hollow",
+        invented=True,
+        as_of=as_of,
+        tolerated_chance=0.10,
+        currency="USD",
+        units=units,
+        stacks=stacks or (stack(),),
+        coverage=coverage(),
+        inputs={"yard.toml": "ab" * 32, "weather.csv": "cd" * 32},
+        water_residual=3.1e-13,
+        energy_residual=8.0e-12,
+    )
+
+
+def three_stacks() -> tuple[StackSeason, ...]:
+    safe = stack("Hemlock corner", heat=0.0, drought=0.0, dryness=0.45)
+    safe = replace(safe, actions=(), canopy="conifer", spells=())
+    golden = stack("Pine edge", heat=0.05, drought=0.02)
+    golden = replace(golden, fungus="golden oyster", fungus_caution=GOLDEN_CAUTION)
+    return (safe, stack(), golden)
+
+
+def southern_season() -> SeasonResult:
+    as_of = date(2026, 1, 20)
+    one = stack("Fila sul", inoculated=date(2025, 10, 8), as_of=as_of, southern=True)
+    return season(one, as_of=as_of, units="metric")
+
+
+def few_years_season() -> SeasonResult:
+    return season(stack(with_chance=False, years=7))
+
+
+def ended_season() -> SeasonResult:
+    as_of = date(2026, 4, 11)
+    one = stack(as_of=as_of, dryness=0.6)
+    return season(replace(one, outlook=None, actions=(), full_run=(None, None, None)), as_of=as_of)
+
+
+def long_names_season() -> SeasonResult:
+    name = "Second terrace above the old spring house, by the stone wall, west of the gate"
+    one = stack(name)
+    act = replace(one.actions[0], what="move the stacks under the hemlocks and keep the bag on")
+    return season(replace(one, actions=(act, one.actions[1]), spells=()), units="metric")
+
+
+def hopeless_season() -> SeasonResult:
+    one = stack(heat=0.52, drought=0.3)
+    return season(replace(one, actions=(replace(one.actions[0], latest=None),)))
+
+
+def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
+    rows = []
+    risk = {
+        "conifer": (0.0, 0.05),
+        "deciduous": (0.03, 0.25),
+        "open": (0.33, 0.42),
+    }
+    covers = {"paper bag": 1.0, "paper bag + 60 % shade cloth": 0.5, "none": 1.25}
+    waters = {"none": 1.0, "4 litres each 7 days": 0.3}
+    for canopy, (heat, drought) in risk.items():
+        for i, (cover, factor) in enumerate(covers.items()):
+            for j, (watering, wet) in enumerate(waters.items()):
+                kill = 0.0 if canopy.startswith("conifer") and j and i == 1 else 1.0
+                rows.append(
+                    option(
+                        canopy,
+                        cover,
+                        watering,
+                        kill * heat * factor,
+                        kill * min(drought * factor * wet, 0.55),
+                        (0.6, 2.3, 0.0)[i] + 4.2 * j,
+                        years=29 if with_chance else 6,
+                        with_chance=with_chance,
+                    )
+                )
+    rows.sort(key=lambda o: (o.shares.lost, o.cost.option))
+    return CompareResult(
+        yard_name="Alder Hollow",
+        invented=True,
+        first_year=1996,
+        last_year=2024,
+        years=29 if with_chance else 6,
+        draws=8,
+        tolerated_chance=0.10,
+        currency="USD",
+        units=units,
+        stacks=(
+            StackCompare(
+                name="North row",
+                fungus="grey oyster",
+                wood="aspen",
+                horizon_months=12,
+                options=tuple(rows),
+                fungus_caution="",
+            ),
+        ),
+        coverage=coverage(),
+        inputs={"yard.toml": "ab" * 32},
+        water_residual=3.1e-13,
+        energy_residual=8.0e-12,
+    )

@@ -1,0 +1,223 @@
+"""Sentences of the report: numbers never without unit, interval or basis."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import report_samples as samples
+
+from climate_risk.report import basis, words
+from climate_risk.report.display import folded, kept_together, listed, percent, plural
+from climate_risk.risk.results import OutcomeShares
+from climate_risk.units import Units
+
+
+@pytest.mark.parametrize(
+    ("share", "said"),
+    [
+        (0.0, "none seen"),
+        (0.004, "under 1 in 100"),
+        (0.02, "about 1 in 50"),
+        (0.048, "about 1 in 20"),
+        (0.07, "about 1 in 15"),
+        (0.10, "about 1 in 10"),
+        (0.14, "about 1 in 10"),
+        (0.31, "about 3 in 10"),
+        (0.94, "about 9 in 10"),
+        (0.95, "more than 9 in 10"),
+        (0.97, "more than 9 in 10"),
+        (1.0, "more than 9 in 10"),
+    ],
+)
+def test_odds_are_said_as_a_grower_says_them(share: float, said: str) -> None:
+    assert words.odds(share) == said
+
+
+def test_odds_never_claim_certainty() -> None:
+    for step in range(1001):
+        said = words.odds(step / 1000)
+        assert "10 in 10" not in said
+        assert "0 in 10" not in said.replace("10 in 10", "")
+
+
+def test_a_percent_never_rounds_to_a_certainty_it_is_not() -> None:
+    assert percent(0.0) == "0 %"
+    assert percent(0.001) == "under 1 %"
+    assert percent(0.998) == "over 99 %"
+    assert percent(1.0) == "100 %"
+
+
+def test_no_loss_seen_still_names_the_upper_bound() -> None:
+    safe = samples.three_stacks()[0]
+    said = words.chance_sentence(safe.result)
+    assert "up to 10 % cannot be ruled out" in said
+    assert "29 past years" in said
+
+
+def test_chance_words_carry_interval_and_basis() -> None:
+    chance = samples.stack().result.chance
+    assert chance is not None
+    said = words.chance_words(chance)
+    assert "31 %" in said
+    assert "90 % interval 17 to 45 %" in said
+    assert "29 past years x 8 parameter draws" in said
+    assert chance.basis in said
+
+
+@pytest.mark.parametrize(
+    ("heat", "drought", "said"),
+    [(0.0, 0.3, "drought"), (0.3, 0.0, "heat"), (0.2, 0.2, "heat and drought"), (0.0, 0.0, "")],
+)
+def test_cause_is_named_alone_only_where_it_dominates(
+    heat: float, drought: float, said: str
+) -> None:
+    shares = OutcomeShares(
+        on_time=1 - heat - drought, delayed=0.0, killed_by_heat=heat, killed_by_drought=drought
+    )
+    assert words.cause(shares) == said
+
+
+def test_verdict_says_danger_cause_action_and_day() -> None:
+    said = words.verdict(samples.stack(), 0.10)
+    assert said == (
+        "North row: about 3 in 10 chance of loss by drought. Hang 60 % shade cloth by 18 Jul."
+    )
+
+
+def test_within_the_limit_nothing_is_urged() -> None:
+    assert words.to_do(samples.stack(), 0.50) == "Carry on as planned."
+
+
+def test_a_late_run_within_the_limit_is_said() -> None:
+    one = samples.stack(heat=0.0, drought=0.02)
+    late = replace(one, result=replace(one.result, shares=samples.shares(0.0, 0.02, 0.7)))
+    assert "late run" in words.to_do(late, 0.10)
+
+
+def test_an_action_that_is_not_enough_is_not_sold_as_enough() -> None:
+    stack = samples.hopeless_season().stacks[0]
+    assert "not enough" in words.to_do(stack, 0.10)
+    sentence = words.action_sentence(stack.actions[0], 0.10, "USD")
+    assert "does not reach your limit of 10 %" in sentence
+
+
+def test_the_first_action_that_suffices_is_preferred() -> None:
+    one = samples.stack()
+    weak = replace(one.actions[0], latest=None, what="pray for rain")
+    assert "Water 4 litres" in words.to_do(replace(one, actions=(weak, one.actions[1])), 0.10)
+
+
+def test_no_action_at_all_is_said() -> None:
+    assert words.to_do(replace(samples.stack(), actions=()), 0.10) == (
+        "No action tried brings it down."
+    )
+
+
+def test_under_ten_years_tells_what_happened_and_no_chance() -> None:
+    stack = samples.few_years_season().stacks[0]
+    said = words.danger(stack)
+    assert said.startswith("no chance given, only 7 past years")
+    assert "4 of 7 past years" in said
+    assert "in 10 chance" not in said
+
+
+def test_a_year_that_is_over_asks_for_nothing() -> None:
+    assert "The year is over." in words.verdict(samples.ended_season().stacks[0], 0.10)
+
+
+@pytest.mark.parametrize(
+    ("limit", "part"),
+    [
+        (0.10, "whole interval lies above"),
+        (0.25, "above your limit of 25 %, though"),
+        (0.40, "within your limit of 40 %, but"),
+        (0.60, "whole interval lies within"),
+    ],
+)
+def test_limit_sentence_reads_the_interval(limit: float, part: str) -> None:
+    assert part in words.limit_sentence(samples.stack().result, limit)
+
+
+@pytest.mark.parametrize(("units", "unit"), [("us", "°F"), ("metric", "°C")])
+def test_state_and_spells_follow_the_units(units: str, unit: str) -> None:
+    stack, show = samples.stack(), Units(units)
+    assert unit in words.state_sentence(stack, show)
+    assert unit in words.spells_sentence(stack, show)
+
+
+def test_run_sentence_covers_every_case_of_missing_dates() -> None:
+    one = samples.stack()
+    day = date(2025, 10, 6)
+    for dates in ((day, day, day), (day, day, None), (day, None, None), (None, None, None)):
+        said = words.run_sentence(replace(one, full_run=dates))
+        assert "None" not in said
+        assert ("not across" in said) == (dates[2] is None)
+
+
+def test_worst_stack_comes_first() -> None:
+    assert words.by_risk(samples.three_stacks()) == [1, 2, 0]
+
+
+def test_compare_names_best_cheapest_and_ties() -> None:
+    stack = samples.compare().stacks[0]
+    best = words.best_option_sentence(stack, 0.10, "USD")
+    assert "no loss seen in 29 past years" in best
+    assert "USD 6.50 a stack" in best
+    cheapest = words.cheapest_sentence(stack, 0.10, "USD")
+    assert "conifer, no cover, no water" in cheapest
+    assert "overlap that of the first" in words.ties_sentence(stack)
+
+
+def test_compare_says_when_nothing_stays_within_the_limit() -> None:
+    stack = samples.compare().stacks[0]
+    bad = replace(stack, options=stack.options[-2:])
+    assert "Even this passes your limit of 10 %" in words.best_option_sentence(bad, 0.10, "USD")
+    assert words.cheapest_sentence(bad, 0.10, "USD") == ""
+
+
+def test_coverage_counts_what_was_filled_and_names_what_was_estimated() -> None:
+    said = basis.coverage_sentence(samples.coverage())
+    assert "56 missing values filled" in said
+    assert "shortwave_mj_m2" in said
+    whole = replace(samples.coverage(), filled={}, estimated={})
+    assert "No missing value had to be filled" in basis.coverage_sentence(whole)
+
+
+def test_cautions_cover_what_growers_must_be_told() -> None:
+    text = " ".join(f"{title} {body}" for title, body in basis.CAUTIONS)
+    for need in (
+        "chaps", "Never alone", "licensed", "lift with help", "identified", "allergic", "Cook",
+        "quarantine", "Golden oyster", "25 states", "native oyster", "Ticks", "poison ivy",
+    ):  # fmt: skip
+        assert need in text
+
+
+def test_every_used_value_has_a_citation() -> None:
+    used = basis.used_parameters("grey oyster", "aspen", ["deciduous", "conifer", "deciduous"])
+    assert {row for row, _, _ in used} == {"grey oyster", "aspen", "deciduous", "conifer"}
+    assert len({(row, name) for row, name, _ in used}) == len(used)
+    citations = basis.cited(parameter for _, _, parameter in used)
+    assert len(citations) == len({parameter.source for _, _, parameter in used})
+
+
+def test_unit_endings_leave_the_name_of_a_value() -> None:
+    assert basis.plain_name("heat_ref_temp_c") == "heat ref temp"
+    assert basis.plain_name("rain_store_mm_on") == "rain store on"
+    assert basis.plain_name("bark_uptake_kg_m2_s") == "bark uptake"
+    assert basis.plain_name("closure_on") == "closure on"
+
+
+def test_small_words() -> None:
+    assert listed(["a", "b", "c"]) == "a, b and c"
+    assert listed([]) == ""
+    assert plural(1, "day") == "1 day"
+    assert plural(0, "day") == "0 days"
+    assert kept_together("by 18 Jul, 10 %") == "by 18\u00a0Jul, 10\u00a0%"
+    assert folded("hang it by 18 Jul", 14) == ["hang it by", "18 Jul"]
