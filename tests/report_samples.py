@@ -294,6 +294,15 @@ def ended_season() -> SeasonResult:
     return season(replace(one, outlook=None, actions=(), full_run=(None, None, None)), as_of=as_of)
 
 
+def early_season() -> SeasonResult:
+    """Asked for before the stack is made: nothing observed yet, the outlook is all."""
+    as_of = date(2025, 4, 1)
+    one = stack(inoculated=date(2025, 4, 12), as_of=date(2025, 4, 12))
+    acts = tuple(replace(a, start=date(2025, 4, 12)) for a in one.actions)
+    empty = replace(one, daily=one.daily.iloc[:0], spells=(), actions=acts)
+    return season(empty, as_of=as_of)
+
+
 def long_names_season() -> SeasonResult:
     name = "Second terrace above the old spring house, by the stone wall, west of the gate"
     one = stack(name)

@@ -30,6 +30,7 @@ SEASONS: dict[str, Callable[[], SeasonResult]] = {
     "few years": samples.few_years_season,
     "ended": samples.ended_season,
     "long names": samples.long_names_season,
+    "early": samples.early_season,
     "hopeless": samples.hopeless_season,
 }
 

@@ -54,6 +54,7 @@ class Reader(HTMLParser):
 PAGES = {
     "season": season_page(samples.season(*samples.three_stacks())),
     "few years": season_page(samples.few_years_season()),
+    "early": season_page(samples.early_season()),
     "ended": season_page(samples.ended_season()),
     "southern": season_page(samples.southern_season()),
     "long names": season_page(samples.long_names_season()),

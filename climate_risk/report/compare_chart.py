@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from climate_risk.report import theme
 from climate_risk.report.display import cut, folded, percent
 from climate_risk.report.gauge import draw_chance
+from climate_risk.report.sheet import EDGE_IN, LINE_IN, Sheet, Width
 from climate_risk.report.words import (
     best_option_sentence,
     cheapest_sentence,
@@ -18,12 +19,9 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-EDGE_IN = 0.12
-LINE_IN = 0.165
 ROW_IN = 0.42
 GROUP_IN = 0.3
 BELOW_IN = 0.35
-CHARS_PER_IN = 14.5
 COLUMNS_IN = (0.75, 0.7, 0.5)
 """Widths of the columns for chance, cost and run."""
 
@@ -45,50 +43,32 @@ def compare_figure(result: CompareResult, stack_index: int = 0, *, narrow: bool 
     Figure
         Not saved, not bound to any window.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    stack = result.stacks[stack_index]
-    width = theme.NARROW_IN if narrow else theme.WIDE_IN
-    chars = int((width - 2 * EDGE_IN) * CHARS_PER_IN)
-    title_pt = theme.TITLE_PT - 2.0 if narrow else theme.TITLE_PT
-    title_chars = int(chars * 0.95 * theme.TEXT_PT / title_pt)
+    stack, width = result.stacks[stack_index], Width(narrow=narrow)
     advice = (result.tolerated_chance, result.currency)
-    title_lines = folded(best_option_sentence(stack, *advice), title_chars)
-    title_lines += folded(cheapest_sentence(stack, *advice), title_chars)
-    text = folded(f"{basis_line(result, stack)} {ties_sentence(stack)}", chars)
+    title = width.title(best_option_sentence(stack, *advice), cheapest_sentence(stack, *advice))
+    text = folded(f"{basis_line(result, stack)} {ties_sentence(stack)}", width.chars)
     has_bars = any(option.chance is not None for option in stack.options)
-    key = folded(KEY if has_bars else KEY_FEW, chars)
+    key = folded(KEY if has_bars else KEY_FEW, width.chars)
     groups = by_canopy(stack)
     plot_in = GROUP_IN * len(groups) + ROW_IN * len(stack.options)
-    title_in = len(title_lines) * title_pt * 1.3 / 72 + 0.05
-    head = EDGE_IN + title_in + (len(text) + len(key) + 1.0) * LINE_IN + 2.4 * LINE_IN
-    total = head + plot_in + BELOW_IN
-
+    plot_width = width.inches - 3 * EDGE_IN - sum(COLUMNS_IN)
+    at = EDGE_IN + width.title_in(title)
+    head = at + (len(text) + len(key) + 3.4) * LINE_IN
     with theme.style():
-        figure = Figure(figsize=(width, total), facecolor=theme.WHITE)
-        FigureCanvasAgg(figure)
-
-        def write(lines: list[str], x_in: float, from_top_in: float, **style: Any) -> None:
-            style = {"va": "top", "linespacing": 1.3, **style}
-            figure.text(x_in / width, 1 - from_top_in / total, "\n".join(lines), **style)
-
-        write(title_lines, EDGE_IN, EDGE_IN, fontsize=title_pt, fontweight="bold")
-        write(text, EDGE_IN, EDGE_IN + title_in, color=theme.GREY)
-        at = EDGE_IN + title_in + (len(text) + 0.6) * LINE_IN
-        write(key, EDGE_IN, at)
-        plot_width = width - 3 * EDGE_IN - sum(COLUMNS_IN)
-        box = (2 * EDGE_IN / width, BELOW_IN / total, plot_width / width, plot_in / total)
-        axes = figure.add_axes(box)
-        _draw_groups(axes, groups, plot_in, result, chars)
+        sheet = Sheet(width.inches, head + plot_in + BELOW_IN)
+        sheet.write(title, EDGE_IN, fontsize=width.title_pt, fontweight="bold")
+        sheet.write(text, at, color=theme.GREY)
+        sheet.write(key, at + (len(text) + 0.6) * LINE_IN)
+        axes = sheet.axes(head + plot_in, plot_in, 2 * EDGE_IN, EDGE_IN + sum(COLUMNS_IN))
+        _draw_groups(axes, groups, plot_in, result, width.chars)
         right = 2 * EDGE_IN + plot_width
         for name, column in zip(column_names(stack, result.currency), COLUMNS_IN, strict=True):
             right += column
-            for line, text_line in enumerate(reversed(name)):
+            for line, words in enumerate(reversed(name)):
                 above = head - 0.1 - line * LINE_IN
-                write([text_line], right, above, ha="right", va="baseline")
+                sheet.write([words], above, right, ha="right", va="baseline")
         _write_columns(axes, groups, plot_in, plot_width)
-    return figure
+    return sheet.figure
 
 
 KEY = (

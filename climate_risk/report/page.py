@@ -107,7 +107,8 @@ def _verdict_box(result: SeasonResult, stack: StackSeason) -> str:
                     f"{words.limit_sentence(stack.result, limit)}",
                     words.lost_sentence(stack),
                     words.run_sentence(stack),
-                    f"{words.state_sentence(stack, show)} {words.spells_sentence(stack, show)}",
+                    words.state_sentence(stack, show),
+                    "" if stack.daily.empty else words.spells_sentence(stack, show),
                 )
             ),
             paragraph(stack.fungus_caution, class_="note"),

@@ -126,7 +126,8 @@ def draw_heat(axes: Axes, stack: StackSeason, show: Units) -> None:
     bark = show.temperature.of(stack.daily["bark_temp_max_c"].to_numpy(dtype=np.float64))
     axes.plot(days, bark, color=theme.BARK, linewidth=1.6)
     axes.plot(days, air, color=theme.AIR, linewidth=0.9, linestyle=(0, (2, 1.2)))
-    lowest, peak = min(float(air.min()), float(bark.min())), float(bark.max())
+    both = np.concatenate([air, bark])
+    lowest, peak = float(both.min(initial=np.inf)), float(both.max(initial=-np.inf))
     ahead = fan(stack, "bark_temp_max_c")
     if ahead is not None:
         low, middle, high = (show.temperature.of(part) for part in ahead[1:])
@@ -154,7 +155,7 @@ def draw_moisture(axes: Axes, stack: StackSeason) -> None:
     days = ordinals(stack.daily.index)
     wet = stack.daily["moisture_driest_face_pct"].to_numpy(dtype=np.float64)
     axes.plot(days, wet, color=theme.MOISTURE, linewidth=2.0)
-    peak = float(wet.max())
+    peak = float(wet.max(initial=0.0))
     ahead = fan(stack, "moisture_driest_face_pct")
     if ahead is not None:
         x, low, middle, high = ahead

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from climate_risk.report import gauge, panels, theme
 from climate_risk.report.display import folded, full_day, percent, percent_range, plural
+from climate_risk.report.sheet import EDGE_IN, LINE_IN, Sheet, Width
 from climate_risk.report.words import danger, to_do
 from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.units import Units
@@ -17,11 +18,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-LEFT_IN, RIGHT_IN, EDGE_IN = 0.55, 1.0, 0.12
-CHARS_PER_IN = 14.5
-"""At ``theme.TEXT_PT``, bold, mean of English text; measured on this font."""
-LINE_IN = 0.165
-"""Height of one line of text."""
+LEFT_IN, RIGHT_IN = 0.55, 1.0
 PAD_IN = 0.16
 """Above the heading of a panel."""
 TICKS_IN = 0.2
@@ -65,52 +62,31 @@ def season_figure(
     Figure
         Not saved, not bound to any window.
     """
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    stack = result.stacks[stack_index]
-    width = theme.NARROW_IN if narrow else theme.WIDE_IN
-    chars = int((width - 2 * EDGE_IN) * CHARS_PER_IN)
-    title_pt = theme.TITLE_PT - 2.0 if narrow else theme.TITLE_PT
-    title_chars = int(chars * 0.95 * theme.TEXT_PT / title_pt)
-    title = folded(f"{stack.name}: {danger(stack)}.", title_chars)
-    title += folded(to_do(stack, result.tolerated_chance), title_chars)
-    below = folded(subtitle(stack), chars)
-    notes = foot_lines(result, stack_index, chars, others=others)
-    sheet = season_panels(result, stack, chars, int(chars * (1 - 1.5 / width)))
-    title_in = len(title) * title_pt * 1.3 / 72 + 0.05
-    head = EDGE_IN + title_in + (len(below) + 0.3) * LINE_IN
-    total = head + sum(panel.total_in for panel in sheet) + (len(notes) + 0.6) * LINE_IN + EDGE_IN
-
+    stack, width = result.stacks[stack_index], Width(narrow=narrow)
+    todo = to_do(stack, result.tolerated_chance)
+    title = width.title(f"{stack.name}: {danger(stack)}.", todo)
+    below = folded(subtitle(stack), width.chars)
+    notes = foot_lines(result, stack_index, width.chars, others=others)
+    plot_chars = int(width.chars * (1 - (LEFT_IN + RIGHT_IN) / width.inches))
+    stacked = season_panels(result, stack, width.chars, plot_chars)
+    at = EDGE_IN + width.title_in(title)
+    head = at + (len(below) + 0.3) * LINE_IN
+    foot = (len(notes) + 0.6) * LINE_IN + EDGE_IN
     with theme.style():
-        figure = Figure(figsize=(width, total), facecolor=theme.WHITE)
-        FigureCanvasAgg(figure)
-
-        def write(text: list[str], from_top_in: float, **style: Any) -> None:
-            figure.text(
-                EDGE_IN / width,
-                1 - from_top_in / total,
-                "\n".join(text),
-                va="top",
-                linespacing=1.3,
-                **style,
-            )
-
-        write(title, EDGE_IN, fontsize=title_pt, fontweight="bold")
-        write(below, EDGE_IN + title_in, color=theme.GREY)
+        sheet = Sheet(width.inches, head + sum(panel.total_in for panel in stacked) + foot)
+        sheet.write(title, EDGE_IN, fontsize=width.title_pt, fontweight="bold")
+        sheet.write(below, at, color=theme.GREY)
         timed, at = [], head
-        for panel in sheet:
-            write(panel.heading, at + PAD_IN, fontweight="bold")
+        for panel in stacked:
+            sheet.write(panel.heading, at + PAD_IN, fontweight="bold")
             at += panel.total_in
-            bottom = 1 - (at - panel.below_in) / total
-            left, right = (LEFT_IN, RIGHT_IN) if panel.is_timed else (2 * EDGE_IN, 3 * EDGE_IN)
-            size = (1 - (left + right) / width, panel.height_in / total)
-            axes = figure.add_axes((left / width, bottom, *size))
+            sides = (LEFT_IN, RIGHT_IN) if panel.is_timed else (2 * EDGE_IN, 3 * EDGE_IN)
+            axes = sheet.axes(at - panel.below_in, panel.height_in, *sides)
             panel.draw(axes)
             timed += [axes] if panel.is_timed else []
         _share_time(timed, result, stack, narrow=narrow)
-        write(notes, at + 0.6 * LINE_IN)
-    return figure
+        sheet.write(notes, at + 0.6 * LINE_IN)
+    return sheet.figure
 
 
 def season_panels(
@@ -121,11 +97,7 @@ def season_panels(
     plan_rows = len(panels.cover_spans(stack)) + min(len(stack.actions), gauge.SHOWN_ACTIONS)
     return [
         *_danger_panel(stack, limit, chars),
-        Panel(
-            folded(panels.weather_heading(stack, show), chars),
-            0.5,
-            partial(panels.draw_weather, stack=stack, show=show),
-        ),
+        *_weather_panel(stack, show, chars),
         Panel(
             folded(panels.heat_heading(show), chars),
             1.5,
@@ -145,6 +117,19 @@ def season_panels(
             partial(panels.draw_plan, stack=stack, chars=panel_chars),
             MONTHS_IN,
         ),
+    ]
+
+
+def _weather_panel(stack: StackSeason, show: Units, chars: int) -> list[Panel]:
+    """Nothing before the first observed day."""
+    if stack.daily.empty:
+        return []
+    return [
+        Panel(
+            folded(panels.weather_heading(stack, show), chars),
+            0.5,
+            partial(panels.draw_weather, stack=stack, show=show),
+        )
     ]
 
 

@@ -47,6 +47,7 @@ DAILY_DIGITS = {
 }
 """Digits after the point; water to the milligram, so that its balance can be added up."""
 
+OTHER_DIGITS = 3
 Json = dict[str, Any]
 
 
@@ -285,7 +286,7 @@ def write_outlook_csv(result: SeasonResult, path: Path) -> Path:
             continue
         for quantity in dict.fromkeys(stack.outlook.columns.get_level_values(0)):
             bands = [stack.outlook[(quantity, q)].tolist() for q in (10, 50, 90)]
-            digits = DAILY_DIGITS[quantity]
+            digits = DAILY_DIGITS.get(quantity, OTHER_DIGITS)
             for place, stamp in enumerate(stack.outlook.index):
                 numbers = [number_text(float(band[place]), digits) for band in bands]
                 rows.append([*_identity(stamp.date(), stack), quantity, *numbers])

@@ -271,10 +271,12 @@ def outlook_sentence(result: SeasonResult, stack: StackSeason) -> str:
     """What the dates after today rest on."""
     if stack.outlook is None or stack.outlook.empty:
         return f"No outlook: everything shown ends on {full_day(result.as_of)}."
+    start = f"Up to {full_day(result.as_of)} the weather is observed; after that the"
+    if stack.daily.empty:
+        start = "Nothing is observed yet; the"
     return (
-        f"Up to {full_day(result.as_of)} the weather is observed; after that the state is carried "
-        f"on with the weather of past years, so the band is a range of what past years "
-        f"would bring, not a forecast."
+        f"{start} state is carried on with the weather of past years, so the band is a range of "
+        f"what past years would bring, not a forecast."
     )
 
 
