@@ -67,19 +67,7 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
     text = read_text_table(path)
     notes: list[str] = []
     sources = _mapped(path, text, columns) if columns else _recognised(path, text, notes)
-    time_name = next((name for name in TIME_NAMES if name in sources), None)
-    if time_name is None:
-        raise InputError(
-            f"{path}: no date column among {_listed(text.columns)}; accepted is a column "
-            '"date" (daily) or "time" (hourly), or date = "..." in [weather.columns]'
-        )
-    if text.empty:
-        raise InputError(f"{path}: no row after the header; accepted is one row a day or hour")
-    when = sources.pop(time_name)
-    times = read_dates(
-        text[when.header], f"{path}, column {when.header!r}", site.utc_offset_hours,
-        when.date_format,
-    )  # fmt: skip
+    times = _times(path, text, sources, site)
     step, sources = _step(path, text, sources, times)
     known = DAILY if step == "daily" else HOURLY
     data = {
@@ -107,6 +95,23 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
         attribution=f"the user's file {path.name}",
         warnings=tuple(notes),
     )
+
+
+def _times(
+    path: Path, text: pd.DataFrame, sources: dict[str, _Source], site: Site
+) -> pd.DatetimeIndex:
+    """Dates or times of the rows; their column is taken out of `sources`."""
+    name = next((name for name in TIME_NAMES if name in sources), None)
+    if name is None:
+        raise InputError(
+            f"{path}: no date column among {_listed(text.columns)}; accepted is a column "
+            '"date" (daily) or "time" (hourly), or date = "..." in [weather.columns]'
+        )
+    if text.empty:
+        raise InputError(f"{path}: no row after the header; accepted is one row a day or hour")
+    when = sources.pop(name)
+    where = f"{path}, column {when.header!r}"
+    return read_dates(text[when.header], where, site.utc_offset_hours, when.date_format)
 
 
 def _listed(names: pd.Index) -> str:
@@ -263,7 +268,7 @@ def _refuse_wrong_units(
         if name != "air_temp_max_c" and winter.any() and values[winter].median() > 18.0:
             hot = (values > 18.0) & winter
         if hot.any() and hot.sum() >= 0.05 * values.notna().sum():
-            line = int(values.index[hot][values[hot].argmax()])
+            line = int(np.asarray(values.index)[hot][int(values[hot].argmax())])
             header = sources[name].header
             raise InputError(
                 f"{path}, line {line}, column {header!r}: {text[header].loc[line]} "

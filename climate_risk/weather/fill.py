@@ -14,7 +14,13 @@ import pandas as pd
 from climate_risk.errors import InputError
 from climate_risk.site import Site
 from climate_risk.weather import psychro, sun
-from climate_risk.weather.record import FloatArray, RawWeather, WeatherCoverage, WeatherRecord
+from climate_risk.weather.record import (
+    FloatArray,
+    RawWeather,
+    WeatherCoverage,
+    WeatherRecord,
+    is_filled,
+)
 
 SHORT_GAP = {"daily": 3, "hourly": 6}
 """Longest gap, in rows, that is interpolated."""
@@ -109,7 +115,7 @@ class _Filler:
         if not self.daily:
             return
         low, high = self.table["air_temp_min_c"], self.table["air_temp_max_c"]
-        made_up = self.quality["air_temp_max_c"].str.startswith("filled")
+        made_up = is_filled(self.quality["air_temp_max_c"])
         how = "filled: held at the other extreme"
         self.put("air_temp_max_c", (low > high) & made_up, low, how)
         self.put("air_temp_min_c", (low > high) & ~made_up, high, how)
@@ -144,9 +150,7 @@ class _Filler:
         if self.has("dew_point_c"):
             self.smooth("dew_point_c")
             air = self.table["air_temp_max_c" if self.daily else "air_temp_c"]
-            high = self.quality["dew_point_c"].str.startswith("filled") & (
-                self.table["dew_point_c"] > air
-            )
+            high = is_filled(self.quality["dew_point_c"]) & (self.table["dew_point_c"] > air)
             self.put("dew_point_c", high, air, "filled: saturated air")
         else:
             self._dew_point_from_minimum()
@@ -183,15 +187,16 @@ class _Filler:
         missing = rain.isna()
         if not missing.any():
             return
-        block = (missing != missing.shift()).cumsum()
-        month = self.index.to_period("M")
-        dry = 0
-        for _, gap in rain[missing].groupby([block[missing], month[missing]]):
-            year, donor = _same_days_of_another_year(rain, pd.DatetimeIndex(gap.index))
-            dry += len(gap) if donor is None else 0
-            how = f"same days of {year}" if donor is not None else "no other year, taken as dry"
-            self.table.loc[gap.index, "precip_mm"] = 0.0 if donor is None else donor
-            self.quality.loc[gap.index, "precip_mm"] = f"filled: {how}"
+        block = (missing != missing.shift()).cumsum()[missing]
+        gap = pd.DatetimeIndex(block.index)
+        piece = block.groupby([block, gap.to_period("M")]).ngroup()
+        donor, year = _same_days_of_other_years(rain, piece)
+        found = donor.notna()
+        dry = int((~found).sum())
+        self.table.loc[gap, "precip_mm"] = donor.fillna(0.0)
+        self.quality.loc[gap, "precip_mm"] = "filled: no other year, taken as dry"
+        flags = "filled: same days of " + year[found].astype(int).astype(str)
+        self.quality.loc[flags.index, "precip_mm"] = flags.astype(object)
         if dry:
             self.notes.append(
                 f"precip_mm: missing on {dry} {'days' if self.daily else 'hours'} with no other "
@@ -253,7 +258,7 @@ def coverage(
     index = pd.DatetimeIndex(table.index)
     filled = {}
     for name in map(str, quality.columns):
-        counts = quality[name][quality[name].str.startswith("filled")].value_counts()
+        counts = quality[name][is_filled(quality[name])].value_counts()
         if len(counts):
             filled[name] = {
                 str(how).removeprefix("filled: "): int(count) for how, count in counts.items()
@@ -262,7 +267,7 @@ def coverage(
     needed = [n for n in map(str, quality.columns) if n.startswith("air_temp_m") or n in _NEEDED]
     warnings = []
     for name in needed if warm.any() else ():
-        share = quality.loc[warm, name].str.startswith("filled").mean()
+        share = is_filled(quality.loc[warm, name]).mean()
         if share >= CRITICAL_SHARE:
             warnings.append(f"{name}: {share:.0%} of the warm months is filled, not observed")
     return WeatherCoverage(
@@ -330,14 +335,31 @@ def _moving_sum(by_day: FloatArray) -> FloatArray:
     return result
 
 
-def _same_days_of_another_year(
-    rain: pd.Series, gap: pd.DatetimeIndex
-) -> tuple[int, FloatArray | None]:
-    """Rain of the same calendar days in the nearest year that has them all."""
-    first, last = rain.index[0].year, rain.index[-1].year
-    for step in range(1, last - first + 1):
+def _same_days_of_other_years(rain: pd.Series, piece: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Rain of the same calendar days in the nearest year that has all days of a piece.
+
+    Parameters
+    ----------
+    rain : Series
+        With gaps.
+    piece : Series
+        On the missing times only: the number of the gap (or of its month) they belong to.
+
+    Returns
+    -------
+    donor, year : Series
+        On the missing times; NaN where no year has them.
+    """
+    gap = pd.DatetimeIndex(piece.index)
+    donor = pd.Series(np.nan, index=gap)
+    year = pd.Series(np.nan, index=gap)
+    for step in range(1, rain.index[-1].year - rain.index[0].year + 1):
         for shift in (-step, step):
-            donor = rain.reindex(gap + pd.DateOffset(years=shift)).to_numpy(np.float64)
-            if not np.isnan(donor).any():
-                return int(gap[0].year + shift), donor
-    return 0, None
+            there = gap + pd.DateOffset(years=shift)
+            offer = pd.Series(rain.reindex(there).to_numpy(), index=gap)
+            whole = offer.notna().groupby(piece).transform("all") & donor.isna()
+            donor = donor.where(~whole, offer)
+            year = year.where(~whole, pd.Series(there.year, index=gap, dtype=float))
+        if donor.notna().all():
+            break
+    return donor, year

@@ -9,7 +9,7 @@ import pandas as pd
 from climate_risk.site import Site
 from climate_risk.weather import sun
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
-from climate_risk.weather.record import FloatArray, HourlyWeather, WeatherRecord
+from climate_risk.weather.record import FloatArray, HourlyWeather, WeatherRecord, is_filled
 
 # Diurnal temperature curve: coefficients of Wann, Yen & Gold 1985, Agric. For. Meteorol.
 # 34:121-128, mean of five North Carolina sites (a humid eastern climate).
@@ -77,7 +77,7 @@ def to_hourly(record: WeatherRecord, site: Site) -> HourlyWeather:
 def _observed(record: WeatherRecord) -> npt.NDArray[np.bool_]:
     """Rows in which no temperature, humidity or rain was filled."""
     names = [n for n in map(str, record.quality) if n.startswith("air_temp") or n in _WET]
-    filled = [record.quality[n].astype(str).str.startswith("filled").to_numpy() for n in names]
+    filled = [is_filled(record.quality[name]).to_numpy() for name in names]
     result: npt.NDArray[np.bool_] = ~np.any(filled, axis=0)
     return result
 
@@ -184,29 +184,41 @@ def diurnal_curve(
     spread = temp_max_c - temp_min_c
     at_sunset = temp_min_c + spread * np.sin(np.pi * (sunset_h - time_of_min) / half_wave)
 
-    def night(
-        since_sunset: FloatArray, start: FloatArray, end: FloatArray, length: FloatArray
-    ) -> FloatArray:
-        left = np.exp(-decay * since_sunset / length[:, None])
-        floor = np.exp(-decay)
-        share = (left - floor) / (1.0 - floor)
-        curve: FloatArray = end[:, None] + (start - end)[:, None] * share
-        return curve
-
-    def shifted(values: FloatArray, by: int) -> FloatArray:
-        """Value of the day before (-1) or after (+1); the ends repeat themselves."""
-        return values[np.clip(np.arange(len(values)) + by, 0, len(values) - 1)]
-
-    before_set = shifted(sunset_h, -1)
+    before_set = _shifted(sunset_h, -1)
     dark_before = 24.0 - before_set + time_of_min
-    dark_after = 24.0 - sunset_h + shifted(time_of_min, 1)
-    early = night(
-        clock_h + 24.0 - before_set[:, None], shifted(at_sunset, -1), temp_min_c, dark_before
+    dark_after = 24.0 - sunset_h + _shifted(time_of_min, 1)
+    early = _night(
+        clock_h + 24.0 - before_set[:, None],
+        _shifted(at_sunset, -1),
+        temp_min_c,
+        dark_before,
+        decay,
     )
-    late = night(clock_h - sunset_h[:, None], at_sunset, shifted(temp_min_c, 1), dark_after)
+    late = _night(
+        clock_h - sunset_h[:, None], at_sunset, _shifted(temp_min_c, 1), dark_after, decay
+    )
     phase = np.pi * (clock_h - time_of_min[:, None]) / half_wave[:, None]
     light = temp_min_c[:, None] + spread[:, None] * np.sin(phase)
     result: FloatArray = np.where(
         clock_h < time_of_min[:, None], early, np.where(clock_h <= sunset_h[:, None], light, late)
     )
     return result
+
+
+def _night(
+    since_sunset: FloatArray,
+    start: FloatArray,
+    end: FloatArray,
+    length: FloatArray,
+    decay: float,
+) -> FloatArray:
+    """Exponential from `start` at sunset to exactly `end` after `length` hours, by day."""
+    floor = np.exp(-decay)
+    share = (np.exp(-decay * since_sunset / length[:, None]) - floor) / (1.0 - floor)
+    curve: FloatArray = end[:, None] + (start - end)[:, None] * share
+    return curve
+
+
+def _shifted(values: FloatArray, by: int) -> FloatArray:
+    """Value of the day before (-1) or after (+1); the ends repeat themselves."""
+    return values[np.clip(np.arange(len(values)) + by, 0, len(values) - 1)]

@@ -80,3 +80,8 @@ class HourlyWeather:
     """Clockwise from north."""
     observed: npt.NDArray[np.bool_]
     """False where temperature, humidity or rain of the hour was filled."""
+
+
+def is_filled(flags: pd.Series) -> pd.Series:
+    """True where a value was filled; looks at the few distinct flags, not at every row."""
+    return flags.isin([flag for flag in flags.unique() if str(flag).startswith("filled")])

@@ -21,11 +21,9 @@ RADIUS_M = 100_000.0
 MAX_HEIGHT_DIFFERENCE_M = 600.0
 KM_PER_METRE = 0.1
 """A station 100 m higher or lower ranks like one 10 km farther; common practice, no source."""
-MAX_USED, MAX_TRIED = 4, 10
+MAX_USED, MAX_TRIED = 3, 10
 LAPSE_K_PER_M = 0.0065
 """Standard atmosphere, ISO 2533."""
-GOOD_SHARE = 0.98
-"""Stations are added until this share of temperature, humidity and rain is there."""
 HOURLY_SHARE = 0.95
 """Hours with temperature and dew point that make the record an hourly one."""
 HOURS_OF_DAY = 20
@@ -76,8 +74,7 @@ def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
     notes += [_distance_note(station, site) for station in used]
     names = ", ".join(f"{s.name} ({s.id}, {s.distance_km:.0f} km)" for s in used)
     credits = {part.strip() for line in service.attributions for part in line.split(",")}
-    step: Step = "hourly" if _is_hourly(hourly, first, last) else "daily"
-    table, quality = _joined_hours(hourly, daily) if step == "hourly" else _joined(daily)
+    step, table, quality = _best_step(hourly, daily, first, last)
     return RawWeather(
         table=table,
         quality=quality,
@@ -138,8 +135,8 @@ def _collect(
         hourly[station.id], daily[station.id] = hours, days
         together, _ = _joined(daily)
         needed = ["air_temp_min_c", "air_temp_max_c", "dew_point_c", "precip_mm"]
-        there = together.reindex(index=wanted, columns=needed).notna().mean()
-        if there.min() >= GOOD_SHARE or len(used) == MAX_USED:
+        whole = together.reindex(index=wanted, columns=needed).notna().all(axis=None)
+        if whole or len(used) == MAX_USED:
             break
     return used, hourly, daily
 
@@ -168,10 +165,11 @@ def _canonical_hours(table: pd.DataFrame, climb_m: float, site: Site) -> pd.Data
     index = pd.DatetimeIndex(table.index) + pd.Timedelta(hours=site.utc_offset_hours)
     temp, humidity = _taken(table, "temp"), _taken(table, "rhum")
     vapour = psychro.vapour_pressure_kpa(temp.to_numpy(), humidity.to_numpy())
+    at_site = temp - LAPSE_K_PER_M * climb_m
     result = pd.DataFrame(
         {
-            "air_temp_c": temp - LAPSE_K_PER_M * climb_m,
-            "dew_point_c": psychro.dew_point_c(vapour),
+            "air_temp_c": at_site,
+            "dew_point_c": np.minimum(psychro.dew_point_c(vapour), at_site),
             "precip_mm": _taken(table, "prcp"),
             "wind_ms": _taken(table, "wspd") / 3.6,
             "pressure_hpa": _taken(table, "pres"),
@@ -233,42 +231,48 @@ def _canonical_days(table: pd.DataFrame, climb_m: float, folded: pd.DataFrame) -
 
 def _joined(tables: Tables) -> tuple[pd.DataFrame, pd.DataFrame]:
     """One table of several stations' and its flags: the first wins, holes come from the next."""
-    (_, table), *others = tables.items()
-    quality = _flags(table, "observed")
+    (_, first), *others = tables.items()
+    index = first.index
+    for _, other in others:
+        index = index.union(other.index)
+    table = first.reindex(index)
+    quality = pd.DataFrame("missing", index=index, columns=table.columns, dtype=object)
+    quality = quality.where(table.isna(), "observed")
     for name, other in others:
-        fresh = _flags(other, f"filled: neighbour {name}")
-        # Both extremes of a day come from one station, or they may cross.
+        other = other.reindex(index=index)
+        for column in other.columns.difference(table.columns):
+            table[column], quality[column] = np.nan, "missing"
+        other = other.reindex(columns=table.columns)
+        take = table.isna() & other.notna()
         if "air_temp_min_c" in table:
+            # Both extremes of a day come from one station, or they may cross.
             pair = ["air_temp_min_c", "air_temp_max_c"]
-            half = table[pair].isna().any(axis=1)
-            table = table.copy()
-            both = half & other[pair].notna().all(axis=1).reindex(table.index, fill_value=False)
-            table.loc[both, [*pair, "air_temp_mean_c"]] = np.nan
-            quality.loc[both, [*pair, "air_temp_mean_c"]] = np.nan
-        table, quality = table.combine_first(other), quality.combine_first(fresh)
-    table = table.dropna(axis=1, how="all")
-    quality = quality.reindex(index=table.index, columns=table.columns)
-    return table, quality.where(table.notna(), "missing")
+            both = table[pair].isna().any(axis=1) & other[pair].notna().all(axis=1)
+            take[pair] = np.broadcast_to(both.to_numpy()[:, None], (len(index), 2))
+        table = table.where(~take, other)
+        quality = quality.where(~take, f"filled: neighbour {name}")
+    kept = table.columns[table.notna().any()]
+    return table[kept], quality[kept]
 
 
-def _flags(table: pd.DataFrame, flag: str) -> pd.DataFrame:
-    flags = pd.DataFrame(flag, index=table.index, columns=table.columns, dtype=object)
-    return flags.where(table.notna())
-
-
-def _is_hourly(hourly: Tables, first: date, last: date) -> bool:
+def _best_step(
+    hourly: Tables, daily: Tables, first: date, last: date
+) -> tuple[Step, pd.DataFrame, pd.DataFrame]:
+    """Hours where they are nearly complete over the wanted days, else days."""
     tables = {name: table for name, table in hourly.items() if not table.empty}
-    if not tables:
-        return False
-    table, _ = _joined(tables)
-    wanted = pd.date_range(first, last + timedelta(days=1), freq="h", inclusive="left")
-    there = table.reindex(index=wanted, columns=["air_temp_c", "dew_point_c"]).notna().mean()
-    return bool(there.min() >= HOURLY_SHARE)
+    if tables:
+        hours, flags = _joined(tables)
+        wanted = pd.date_range(first, last + timedelta(days=1), freq="h", inclusive="left")
+        there = hours.reindex(index=wanted, columns=["air_temp_c", "dew_point_c"]).notna().mean()
+        if there.min() >= HOURLY_SHARE:
+            return "hourly", *_with_daily_rain(hours, flags, daily)
+    return "daily", *_joined(daily)
 
 
-def _joined_hours(hourly: Tables, daily: Tables) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Hours of several stations; where a day's hourly rain has holes, the daily total."""
-    table, quality = _joined({name: t for name, t in hourly.items() if not t.empty})
+def _with_daily_rain(
+    table: pd.DataFrame, quality: pd.DataFrame, daily: Tables
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Where a day's hourly rain has holes, the daily total over the usual hours of rain."""
     days, day_flags = _joined(daily)
     if "precip_mm" not in days:
         return table, quality

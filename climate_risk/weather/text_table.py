@@ -45,21 +45,7 @@ def read_text_table(path: Path) -> pd.DataFrame:
             "and one row per day or hour"
         )
     separator = max(",;\t", key=lines[skipped].count)
-    try:
-        table = pd.read_csv(
-            io.StringIO("\n".join(lines[skipped:])),
-            sep=separator,
-            dtype=str,
-            keep_default_na=False,
-            skip_blank_lines=False,
-            index_col=False,
-        )
-    except pd.errors.ParserError as error:
-        reason = str(error).strip().splitlines()[-1].removeprefix("Error tokenizing data. ")
-        raise InputError(
-            f"{path}: counted from the header in line {skipped + 1}, a row does not fit the "
-            f"header ({reason}); accepted are rows with as many fields as the header"
-        ) from error
+    table = _parse(path, lines[skipped:], separator, skipped + 1)
     table.columns = [str(name).strip().strip('"') for name in table.columns]
     table.index = pd.RangeIndex(skipped + 2, skipped + 2 + len(table))
     table = table.fillna("")
@@ -68,6 +54,33 @@ def read_text_table(path: Path) -> pd.DataFrame:
         if separator != ",":
             table[name] = table[name].str.replace(",", ".", regex=False)
     return table.loc[(table != "").any(axis=1)]
+
+
+def _parse(path: Path, lines: list[str], separator: str, header: int) -> pd.DataFrame:
+    """Cells of the lines from the header (line number `header`) on."""
+    rows = [line.rstrip(separator) for line in lines]
+    fields = rows[0].count(separator)
+    for number, row in enumerate(rows, header):
+        if row.count(separator) > fields and '"' not in row:
+            raise InputError(
+                f"{path}, line {number}: {row.count(separator) + 1} fields under a header of "
+                f"{fields + 1}; accepted are rows with as many fields as the header"
+            )
+    try:
+        return pd.read_csv(
+            io.StringIO("\n".join(rows)),
+            sep=separator,
+            dtype=str,
+            keep_default_na=False,
+            skip_blank_lines=False,
+            index_col=False,
+        )
+    except pd.errors.ParserError as error:
+        reason = " ".join(str(error).split())
+        raise InputError(
+            f"{path}: {reason} (lines counted from the header, line {header}); accepted are "
+            "rows with as many fields as the header, quotes in pairs"
+        ) from error
 
 
 def _decode(path: Path) -> str:
@@ -80,7 +93,10 @@ def _decode(path: Path) -> str:
             f"{path}: no such weather file; accepted is the path of a CSV file"
         ) from error
     except (OSError, EOFError, zlib.error) as error:
-        raise InputError(f"{path}: the weather file cannot be read ({error})") from error
+        raise InputError(
+            f"{path}: the weather file cannot be read ({error}); accepted is CSV text, plain or "
+            "gzip"
+        ) from error
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16", errors="replace")
     if b"\x00" in data[:8192]:
