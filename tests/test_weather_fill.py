@@ -109,7 +109,7 @@ def test_without_humidity_the_minimum_stands_in_with_a_warning(iowa):
 def test_mostly_filled_summer_is_warned_of(iowa):
     table = with_gap(iowa, "air_temp_max_c", "2003-05-15", "2003-08-31").loc["2002":"2004"]
     record = fill_gaps(raw_of(table), SITE)
-    assert not any("warm months" in note for note in record.coverage.warnings[:-1])
+    assert not any("warm months" in note for note in record.coverage.warnings)
     table = table.loc["2003"]
     record = fill_gaps(raw_of(table), SITE)
     assert any("air_temp_max_c" in n and "warm months" in n for n in record.coverage.warnings)
@@ -225,3 +225,9 @@ def test_sea_level_pressure_is_brought_down_to_the_site():
         psychro.pressure_hpa(700.0), abs=3.0
     )
     assert any("sea-level" in note for note in checked.warnings)
+
+
+def test_a_gap_at_the_end_is_not_extrapolated(iowa):
+    table = with_gap(iowa, "air_temp_max_c", "2003-12-30", "2003-12-31").loc[:"2003"]
+    record = fill_gaps(raw_of(table), SITE)
+    assert record.coverage.filled["air_temp_max_c"] == {"normal of the day": 2}
