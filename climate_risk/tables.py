@@ -198,6 +198,9 @@ class Model(Row):
     air_offset_min_factor: Parameter
     air_offset_max_bound_k: Parameter
     air_offset_min_bound_k: Parameter
+    free_convection_w_m2k: Parameter
+    """Least coefficient of convection, in still air."""
+    bark_conductivity_w_mk: Parameter
     film_factor: Parameter
     """Multiplier on the film coefficients of heat and vapour."""
     ref_latitude: Parameter
@@ -217,6 +220,9 @@ class Model(Row):
     spread_days_autumn: Parameter
     complete_share: Parameter
     """Share of the way between spawn faces that makes a run complete."""
+    cloth_area_per_stack_m2: Parameter
+    minutes_per_cover: Parameter
+    minutes_per_watering: Parameter
 
 
 @cache

@@ -6,57 +6,70 @@ from pathlib import Path
 
 from climate_risk.risk.results import CompareResult, SeasonResult
 
-__all__ = ["write_compare", "write_season"]
+__all__ = ["summary_lines", "write_results"]
 
 
-def write_season(result: SeasonResult, out_dir: Path) -> list[Path]:
-    """Write season.html, .png, .svg, daily.csv, outlook.csv (if any) and summary.json.
+def write_results(
+    out_dir: Path, *, season: SeasonResult | None = None, compare: CompareResult | None = None
+) -> list[Path]:
+    """Write pages, charts and tables of what was run, and one summary.json for all of it.
 
-    The picture shows the stack most at risk and names the danger of the others.
+    The season's picture shows the stack most at risk and names the danger of the others; the
+    comparison's shows the first stack.
 
     Parameters
     ----------
-    result : SeasonResult
-        What ``season`` found.
     out_dir : Path
         Made when it is not there; files of the same names are replaced.
+    season : SeasonResult, optional
+        season.html, .png, .svg, daily.csv and, if there is an outlook, outlook.csv.
+    compare : CompareResult, optional
+        compare.html, .png, .svg.
 
     Returns
     -------
     list of Path
-        What was written, the page first.
+        What was written.
 
     Raises
     ------
     RunError
         When a file cannot be written.
     """
-    from climate_risk.report import files, page, season_chart, tables, words
+    from climate_risk.report import compare_chart, files, page, season_chart, tables, words
 
-    worst = words.by_risk(result.stacks)[0]
-    figure = season_chart.season_figure(result, worst, others=True)
-    written = [
-        files.write_whole(out_dir / "season.html", page.season_page(result)),
-        *files.save_figure(figure, out_dir, "season"),
-        tables.write_daily_csv(result, out_dir / "daily.csv"),
-    ]
-    if any(stack.outlook is not None for stack in result.stacks):
-        written.append(tables.write_outlook_csv(result, out_dir / "outlook.csv"))
-    summary = tables.json_text(tables.season_summary(result))
+    written = []
+    if season is not None:
+        worst = words.by_risk(season.stacks)[0]
+        figure = season_chart.season_figure(season, worst, others=True)
+        written += [
+            files.write_whole(out_dir / "season.html", page.season_page(season)),
+            *files.save_figure(figure, out_dir, "season"),
+            tables.write_daily_csv(season, out_dir / "daily.csv"),
+        ]
+        if any(stack.outlook is not None for stack in season.stacks):
+            written.append(tables.write_outlook_csv(season, out_dir / "outlook.csv"))
+    if compare is not None:
+        figure = compare_chart.compare_figure(compare)
+        written += [
+            files.write_whole(out_dir / "compare.html", page.compare_page(compare)),
+            *files.save_figure(figure, out_dir, "compare"),
+        ]
+    summary = tables.json_text(tables.summary(season, compare))
     return [*written, files.write_whole(out_dir / "summary.json", summary)]
 
 
-def write_compare(result: CompareResult, out_dir: Path) -> list[Path]:
-    """Write compare.html, .png, .svg and summary.json; the picture shows the first stack.
+def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:
+    """A few plain lines for the terminal."""
+    from climate_risk.report import words
 
-    Parameters and errors as in :func:`write_season`.
-    """
-    from climate_risk.report import compare_chart, files, page, tables
-
-    return [
-        files.write_whole(out_dir / "compare.html", page.compare_page(result)),
-        *files.save_figure(compare_chart.compare_figure(result), out_dir, "compare"),
-        files.write_whole(
-            out_dir / "summary.json", tables.json_text(tables.compare_summary(result))
-        ),
-    ]
+    lines = []
+    for result in results:
+        if isinstance(result, SeasonResult):
+            lines += [words.verdict(stack, result.tolerated_chance) for stack in result.stacks]
+        else:
+            lines += [
+                words.best_option_sentence(stack, result.tolerated_chance, result.currency)
+                for stack in result.stacks
+            ]
+    return lines

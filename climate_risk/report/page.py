@@ -26,7 +26,7 @@ from climate_risk.report.markup import (
     terms,
 )
 from climate_risk.report.season_chart import season_figure
-from climate_risk.report.version import program_version
+from climate_risk.version import program_version
 from climate_risk.risk.results import (
     CompareResult,
     OptionResult,

@@ -210,10 +210,10 @@ def draw_run(axes: Axes, stack: StackSeason) -> None:
 
 def cover_spans(stack: StackSeason) -> list[tuple[str, str, date, date]]:
     """Row name, words, first and last day of what covers and waters the stack."""
-    return [
-        ("cover", stack.cover, stack.inoculated, stack.horizon),
-        ("water", stack.watering, stack.inoculated, stack.horizon),
-    ]
+    covers = [("cover", label, on, min(off, stack.horizon)) for label, on, off in stack.cover_spans]
+    bare = [("cover", "none", stack.inoculated, stack.horizon)]
+    water = [("water", stack.watering, stack.inoculated, stack.horizon)]
+    return (covers or bare) + water
 
 
 def draw_plan(axes: Axes, stack: StackSeason, chars: int) -> None:

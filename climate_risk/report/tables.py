@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from climate_risk.report.files import write_whole
-from climate_risk.report.version import program_version
+from climate_risk.version import program_version
 from climate_risk.report.words import cause
 from climate_risk.risk.results import (
     Action,
@@ -51,26 +51,28 @@ OTHER_DIGITS = 3
 Json = dict[str, Any]
 
 
-def season_summary(result: SeasonResult) -> Json:
-    """All of ``season`` as plain values; what is not known has no key."""
-    head = _head("season", result)
-    return {
-        **head,
-        "as_of_date": result.as_of.isoformat(),
-        "stacks": [_season_stack(stack) for stack in result.stacks],
-    }
-
-
-def compare_summary(result: CompareResult) -> Json:
-    """All of ``compare`` as plain values; what is not known has no key."""
-    return {
-        **_head("compare", result),
-        "first_year": result.first_year,
-        "last_year": result.last_year,
-        "years_count": result.years,
-        "draws_count": result.draws,
-        "stacks": [_compare_stack(stack) for stack in result.stacks],
-    }
+def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
+    """What was run, as plain values under one head; what is not known has no key."""
+    first = season if season is not None else compare
+    if first is None:
+        raise ValueError("nothing was run")
+    out = _head(first)
+    if season is not None:
+        out["season"] = {
+            "as_of_date": season.as_of.isoformat(),
+            "balance": _balance(season),
+            "stacks": [_season_stack(stack) for stack in season.stacks],
+        }
+    if compare is not None:
+        out["compare"] = {
+            "first_year": compare.first_year,
+            "last_year": compare.last_year,
+            "years_count": compare.years,
+            "draws_count": compare.draws,
+            "balance": _balance(compare),
+            "stacks": [_compare_stack(stack) for stack in compare.stacks],
+        }
+    return out
 
 
 def json_text(summary: Json) -> str:
@@ -78,13 +80,19 @@ def json_text(summary: Json) -> str:
     return json.dumps(summary, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
-def _head(command: str, result: SeasonResult | CompareResult) -> Json:
+def _balance(result: SeasonResult | CompareResult) -> Json:
+    return {
+        "water_residual_fraction": result.water_residual,
+        "energy_residual_fraction": result.energy_residual,
+    }
+
+
+def _head(result: SeasonResult | CompareResult) -> Json:
     coverage = result.coverage
     return {
         "schema": SCHEMA,
         "program": "climate-risk",
         "program_version": program_version(),
-        "command": command,
         "yard": result.yard_name,
         "invented": result.invented,
         "tolerated_chance_fraction": result.tolerated_chance,
@@ -99,10 +107,6 @@ def _head(command: str, result: SeasonResult | CompareResult) -> Json:
             "estimated": coverage.estimated,
             "warnings": list(coverage.warnings),
             "attribution": coverage.attribution,
-        },
-        "balance": {
-            "water_residual_fraction": result.water_residual,
-            "energy_residual_fraction": result.energy_residual,
         },
     }
 

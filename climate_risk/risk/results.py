@@ -130,6 +130,8 @@ class StackSeason:
     canopy: str
     cover: str
     watering: str
+    cover_spans: tuple[tuple[str, date, date], ...]
+    """Each cover as label, first day, last day."""
     inoculated: date
     horizon: date
     daily: pd.DataFrame

@@ -1,0 +1,131 @@
+"""The few entry points that the commands, notebooks and other programs call."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass, replace
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal, cast
+
+from climate_risk import yard as yard_file
+from climate_risk.yard import Yard
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from climate_risk.risk.results import CompareResult, SeasonResult
+    from climate_risk.risk.simulate import Record
+    from climate_risk.weather.record import WeatherCoverage
+
+
+@dataclass(frozen=True)
+class Weather:
+    """Checked weather at a yard, ready for any number of runs."""
+
+    record: Record
+    coverage: WeatherCoverage
+    table: pd.DataFrame
+    """Canonical columns, daily or hourly."""
+    quality: pd.DataFrame
+    """A flag beside every value of ``table``."""
+    inputs: dict[str, str]
+    """File name -> SHA-256."""
+
+
+def read_yard(path: Path | str, *, units: str | None = None) -> Yard:
+    """Read and check a yard file; see :func:`climate_risk.yard.read_yard`.
+
+    Parameters
+    ----------
+    units : str, optional
+        ``us`` or ``metric``, in place of what the file says.
+    """
+    yard = yard_file.read_yard(path)
+    return replace(yard, units=cast(Literal["us", "metric"], units)) if units else yard
+
+
+def load_weather(
+    yard: Yard,
+    *,
+    source: str | Path | None = None,
+    first: date | None = None,
+    last: date | None = None,
+) -> Weather:
+    """Read or fetch a yard's weather, check it, fill its gaps and split it to hours.
+
+    Parameters
+    ----------
+    source : str or Path, optional
+        ``meteostat`` or a file; by default the yard's own file, or else ``meteostat``.
+    first, last : date, optional
+        Days wanted; all that the source has by default.
+
+    Raises
+    ------
+    InputError, RunError
+        As :func:`climate_risk.weather.load_weather`.
+    """
+    from climate_risk.risk.simulate import Record
+    from climate_risk.weather import load_weather as load
+    from climate_risk.weather import to_hourly
+
+    chosen = source or yard.weather_file or "meteostat"
+    checked = load(chosen, yard.site, first, last, yard.weather_columns)
+    inputs = {yard.path.name: yard.sha256}
+    if str(chosen) != "meteostat":
+        path = Path(chosen)
+        inputs[path.name] = hashlib.sha256(path.read_bytes()).hexdigest()
+    return Weather(
+        record=Record(to_hourly(checked, yard.site), yard.site),
+        coverage=checked.coverage,
+        table=checked.table,
+        quality=checked.quality,
+        inputs=inputs,
+    )
+
+
+def season(
+    yard: Yard, weather: Weather, *, as_of: date | None = None, draws: int | None = None
+) -> SeasonResult:
+    """This year's stacks to date and their outlook; see :func:`climate_risk.risk.season.season`.
+
+    Parameters
+    ----------
+    as_of : date, optional
+        Last day to take as seen; the last day of the weather by default.
+    draws : int, optional
+        Parameter draws.
+    """
+    from climate_risk.risk.season import DRAWS
+    from climate_risk.risk.season import season as run
+
+    return run(
+        yard,
+        weather.record,
+        weather.coverage,
+        weather.inputs,
+        as_of=as_of or weather.record.last,
+        draws=draws or DRAWS,
+    )
+
+
+def compare(
+    yard: Yard,
+    weather: Weather,
+    *,
+    years: tuple[int, int] | None = None,
+    draws: int | None = None,
+) -> CompareResult:
+    """Every option over the past years; see :func:`climate_risk.risk.compare.compare`."""
+    from climate_risk.risk.compare import DRAWS
+    from climate_risk.risk.compare import compare as run
+
+    return run(
+        yard,
+        weather.record,
+        weather.coverage,
+        weather.inputs,
+        years=years,
+        draws=draws or DRAWS,
+    )

@@ -1,0 +1,228 @@
+"""Words in, words out: the ``climate-risk`` command.
+
+Heavy libraries load inside the commands, so that help and mistakes answer at once.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from datetime import date
+from pathlib import Path
+from typing import NoReturn
+
+from climate_risk.errors import ClimateRiskError, InputError, RunError
+
+INTERRUPTED = 130
+DEMO_DAY = date(2026, 7, 12)
+"""The demo's today: the last day of the invented weather."""
+DEMO_DRAWS = 2
+
+OUT_DEFAULT = "results"
+
+
+def run() -> NoReturn:
+    """Entry point of the ``climate-risk`` command."""
+    sys.exit(main(sys.argv[1:]))
+
+
+def main(words: Sequence[str]) -> int:
+    """Run one command; returns the exit status.
+
+    0 done; 1 the run failed for a reason outside the input; 2 the input is wrong.
+    """
+    args = _parser().parse_args(words)
+    try:
+        args.command(args)
+    except ClimateRiskError as error:
+        print(f"climate-risk: {error}", file=sys.stderr)
+        return error.exit_status
+    except KeyboardInterrupt:
+        print("climate-risk: stopped; nothing half-written is left", file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    except OSError as error:
+        print(f"climate-risk: {RunError(_disk_trouble(error))}", file=sys.stderr)
+        return RunError.exit_status
+    return 0
+
+
+def _disk_trouble(error: OSError) -> str:
+    what = error.strerror or str(error)
+    return f"{error.filename}: {what}" if error.filename else what
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="climate-risk",
+        description="Will this year's mushroom stacks stay moist and cool enough in their first "
+        "year, and what would help?  Turns weather into log condition, risk and advice.",
+        epilog="Try:  climate-risk demo      then:  climate-risk init my-yard",
+    )
+    parser.add_argument("--version", action="version", version=_version())
+    commands = parser.add_subparsers(metavar="COMMAND", required=True)
+
+    demo = commands.add_parser("demo", help="run season and compare on the invented sample farm")
+    demo.set_defaults(command=_demo)
+    _add_out(demo, "demo-results")
+    _add_shown(demo)
+
+    init = commands.add_parser("init", help="write a commented starter yard.toml that runs")
+    init.add_argument("folder", metavar="DIR", type=Path)
+    init.set_defaults(command=_init)
+
+    season = commands.add_parser("season", help="this year's stacks: to date, then an outlook")
+    season.set_defaults(command=_season)
+    _add_yard(season)
+    season.add_argument(
+        "--as-of", metavar="DATE", type=_day, help="last day of weather to take as seen"
+    )
+
+    compare = commands.add_parser("compare", help="canopy x cover x watering over past years")
+    compare.set_defaults(command=_compare)
+    _add_yard(compare)
+    compare.add_argument(
+        "--years", metavar="A:B", type=_years, help="years of inoculation, such as 1995:2024"
+    )
+    return parser
+
+
+def _add_yard(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("yard", metavar="YARD", type=Path, help="a yard file, or its folder")
+    parser.add_argument(
+        "--weather",
+        metavar="SRC",
+        help="meteostat (nearest stations) or a file; default: what the yard file says",
+    )
+    parser.add_argument(
+        "--draws",
+        metavar="N",
+        type=_draws,
+        default=None,
+        help="draws of the unknown parameters a year (default 8)",
+    )
+    _add_out(parser, OUT_DEFAULT)
+    _add_shown(parser)
+
+
+def _add_out(parser: argparse.ArgumentParser, default: str) -> None:
+    parser.add_argument(
+        "--out",
+        metavar="DIR",
+        type=Path,
+        default=Path(default),
+        help=f"folder for the results (default {default})",
+    )
+
+
+def _add_shown(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--units", choices=("us", "metric"), help="default: as the yard file says")
+    parser.add_argument("--quiet", action="store_true", help="no summary, no progress")
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} is no date; use year-month-day, such as 2026-07-12"
+        ) from None
+
+
+def _years(text: str) -> tuple[int, int]:
+    first, colon, last = text.partition(":")
+    if not (colon and first.isdigit() and last.isdigit() and int(first) <= int(last)):
+        raise argparse.ArgumentTypeError(f"{text!r} is no span of years; use, say, 1995:2024")
+    return int(first), int(last)
+
+
+def _draws(text: str) -> int:
+    if not (text.isdigit() and 1 <= int(text) <= 1000):
+        raise argparse.ArgumentTypeError(f"{text!r}: use a whole number from 1 to 1000")
+    return int(text)
+
+
+def _version() -> str:
+    from climate_risk.version import program_version
+
+    return f"climate-risk {program_version()}"
+
+
+def _demo(args: argparse.Namespace) -> None:
+    from climate_risk import api
+    from climate_risk.demo_files import demo_folder
+    from climate_risk.report import write_results
+
+    yard = api.read_yard(demo_folder() / "yard.toml", units=args.units)
+    _say(args, f"{yard.name} is an invented farm with invented weather.")
+    weather = api.load_weather(yard)
+    season = api.season(yard, weather, as_of=DEMO_DAY, draws=DEMO_DRAWS)
+    compare = api.compare(yard, weather, draws=DEMO_DRAWS)
+    _finish(args, write_results(args.out, season=season, compare=compare), season, compare)
+
+
+def _init(args: argparse.Namespace) -> None:
+    from climate_risk.yard import write_starter
+
+    path = write_starter(args.folder)
+    print(f"{path}\nEdit it, then run:  climate-risk season {path}")
+
+
+def _season(args: argparse.Namespace) -> None:
+    from climate_risk import api
+    from climate_risk.report import write_results
+
+    yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _say(args, "reading the weather")
+    weather = api.load_weather(yard, source=args.weather, last=args.as_of)
+    _warn(args, weather)
+    _say(args, "running the stacks")
+    season = api.season(yard, weather, as_of=args.as_of, draws=args.draws)
+    _finish(args, write_results(args.out, season=season), season)
+
+
+def _compare(args: argparse.Namespace) -> None:
+    from climate_risk import api
+    from climate_risk.report import write_results
+
+    yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _say(args, "reading the weather")
+    weather = api.load_weather(yard, source=args.weather)
+    _warn(args, weather)
+    _say(args, "running every option through the past years")
+    compare = api.compare(yard, weather, years=args.years, draws=args.draws)
+    _finish(args, write_results(args.out, compare=compare), compare)
+
+
+def _yard_file(path: Path) -> Path:
+    return path / "yard.toml" if path.is_dir() else path
+
+
+def _say(args: argparse.Namespace, text: str) -> None:
+    if not args.quiet:
+        print(text, file=sys.stderr)
+
+
+def _warn(args: argparse.Namespace, weather: object) -> None:
+    from climate_risk.api import Weather
+
+    if isinstance(weather, Weather):
+        for warning in weather.coverage.warnings:
+            _say(args, f"weather: {warning}")
+
+
+def _finish(args: argparse.Namespace, written: Sequence[Path], *results: object) -> None:
+    if args.quiet:
+        return
+    from climate_risk.report import summary_lines
+
+    for line in summary_lines(*results):
+        print(line)
+    pages = [str(path) for path in written if path.suffix == ".html"]
+    print(f"{len(written)} files in {args.out}; open {' and '.join(pages)}")
+
+
+__all__ = ["InputError", "main", "run"]

@@ -1,0 +1,144 @@
+"""What could still be done for a stack, until when, and what it is worth."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from climate_risk.options import CoverSpan, Watering
+from climate_risk.risk.chance import chance_of_loss
+from climate_risk.risk.cost import covers_cost, watering_cost
+from climate_risk.risk.results import Action, Chance, OptionResult
+from climate_risk.risk.simulate import Scheme
+from climate_risk.yard import Yard
+
+if TYPE_CHECKING:
+    from climate_risk.risk.season import Outlook
+
+DELAYS_DAYS = (0, 7, 14, 28, 56)
+"""Days from now at which a helpful action is tried, to find the latest that still serves."""
+CLOTH_PERCENT = 60.0
+DOSE_LITRES = 4.0
+DOSE_DAYS = 7
+WATERING_WEEKS = 12
+"""A watering action is planned for this long, then looked at anew."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Change:
+    """One thing to do from a day on: the words, the scheme that follows, and its price."""
+
+    what: str
+    scheme: Scheme
+    cost: float
+
+
+def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
+    """Everything that could be done to a stack from ``start`` on."""
+    own, horizon = outlook.scheme, outlook.kind.horizon
+    costs = yard.costs
+    bag = next((c for c in own.covers if c.kind == "bag" and _on(c, start, horizon)), None)
+    cloth = next((c for c in own.covers if c.kind != "bag" and _on(c, start, horizon)), None)
+    if cloth is None:
+        later = [c.on for c in own.covers if c.kind != "bag" and c.on and c.on > start]
+        span = CoverSpan(
+            kind="shade cloth", percent=CLOTH_PERCENT, on=start, off=min(later, default=None)
+        )
+        yield Change(
+            what=f"hang {CLOTH_PERCENT:g} % shade cloth",
+            scheme=replace(own, covers=(*own.covers, span)),
+            cost=covers_cost((span,), costs),
+        )
+    if bag is None:
+        span = CoverSpan(kind="bag", material="paper", on=start)
+        others = tuple(c for c in own.covers if c.kind != "bag" or (c.off and c.off <= start))
+        yield Change(
+            what="put a paper bag on",
+            scheme=replace(own, covers=(*others, span)),
+            cost=covers_cost((span,), costs),
+        )
+    else:
+        cut = replace(bag, off=start)
+        kept = tuple(c for c in own.covers if c is not bag)
+        ended = (cut,) if (bag.on or outlook.kind.stack.inoculated) < start else ()
+        labour = covers_cost((bag,), costs) - costs.bag
+        yield Change(
+            what="take the bag off and let the rain in",
+            scheme=replace(own, covers=(*kept, *ended)),
+            cost=labour,
+        )
+    dose = Watering(
+        litres=DOSE_LITRES,
+        every_days=DOSE_DAYS,
+        first=start,
+        last=min(start + timedelta(weeks=WATERING_WEEKS), horizon),
+    )
+    yield Change(
+        what=f"water {DOSE_LITRES:g} L a stack every {DOSE_DAYS} days for {WATERING_WEEKS} weeks",
+        scheme=replace(own, waterings=(*own.waterings, dose)),
+        cost=watering_cost((dose,), costs),
+    )
+
+
+def _on(cover: CoverSpan, day: date, horizon: date) -> bool:
+    return (cover.on is None or cover.on <= day) and (cover.off or horizon) > day
+
+
+def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tuple[Action, ...]:
+    """Actions that lower the chance of loss, those that bring it under the tolerance first.
+
+    Nothing is sought for a stack that is under the tolerance as it stands, or for which the
+    years are too few to give a chance.
+    """
+    now = as_it_stands.chance
+    tolerated = yard.costs.tolerated_chance
+    if now is None or now.mean <= tolerated or outlook.next_day >= outlook.kind.horizon:
+        return ()
+    found = []
+    for change in changes(yard, outlook, outlook.next_day):
+        chance = _chance(outlook, change.scheme)
+        if chance is not None and chance.mean < now.mean - 0.005:
+            latest = None
+            if chance.mean <= tolerated:
+                latest = _latest(yard, outlook, change.what, tolerated)
+            found.append(
+                Action(
+                    what=change.what,
+                    start=outlook.next_day,
+                    latest=latest,
+                    why=f"chance of loss {now.mean:.0%} as it stands, {chance.mean:.0%} with it",
+                    chance=chance,
+                    cost=change.cost,
+                )
+            )
+    found.sort(key=lambda a: _rank(a, tolerated))
+    return tuple(found)
+
+
+def _rank(action: Action, tolerated: float) -> tuple[bool, float]:
+    """Enough first and cheapest of those, then whatever helps most."""
+    chance = action.chance.mean if action.chance else 1.0
+    enough = chance <= tolerated
+    return (not enough, action.cost if enough else chance)
+
+
+def _latest(yard: Yard, outlook: Outlook, what: str, tolerated: float) -> date:
+    """Last of the tried days on which starting still keeps the chance under the tolerance."""
+    latest = outlook.next_day
+    for delay in DELAYS_DAYS[1:]:
+        start = outlook.next_day + timedelta(days=delay)
+        if start >= outlook.kind.horizon:
+            break
+        change = next((c for c in changes(yard, outlook, start) if c.what == what), None)
+        chance = _chance(outlook, change.scheme) if change else None
+        if chance is None or chance.mean > tolerated:
+            break
+        latest = start
+    return latest
+
+
+def _chance(outlook: Outlook, scheme: Scheme) -> Chance | None:
+    _, ends = outlook.carry_on(scheme)
+    return chance_of_loss(ends.outcomes)

@@ -1,0 +1,113 @@
+"""Chance of loss from a few years of runs, with an interval that respects how few they are."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from climate_risk.risk.results import Chance, OutcomeShares
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+FEWEST_YEARS = 10
+"""Under this many past years no chance is given, only what happened."""
+COVERAGE = 0.90
+RESAMPLES = 2000
+SEED = 20_251
+ON_TIME, DELAYED, KILLED_BY_HEAT, KILLED_BY_DROUGHT = range(4)
+
+
+def outcome(
+    alive: FloatArray,
+    lost_share: FloatArray,
+    heat_stress: FloatArray,
+    drought_stress: FloatArray,
+    complete: npt.NDArray[np.bool_],
+) -> IntArray:
+    """How each run ended at the horizon; arrays of one shape, one entry a run.
+
+    A stack is lost when the living share, mean over spawn faces, is below the run's threshold,
+    and the larger stress is the cause; otherwise it is on time or delayed.
+    """
+    lost = alive < lost_share
+    killed = np.where(heat_stress > drought_stress, KILLED_BY_HEAT, KILLED_BY_DROUGHT)
+    return np.where(lost, killed, np.where(complete, ON_TIME, DELAYED)).astype(np.int64)
+
+
+def shares(outcomes: IntArray) -> OutcomeShares:
+    """Shares of runs by outcome, over all years and draws."""
+    counts = np.bincount(outcomes.ravel(), minlength=4) / outcomes.size
+    return OutcomeShares(
+        on_time=float(counts[ON_TIME]),
+        delayed=float(counts[DELAYED]),
+        killed_by_heat=float(counts[KILLED_BY_HEAT]),
+        killed_by_drought=float(counts[KILLED_BY_DROUGHT]),
+    )
+
+
+def chance_of_loss(outcomes: IntArray) -> Chance | None:
+    """Mean over years of the share of draws lost, with a 90 % interval.
+
+    Parameters
+    ----------
+    outcomes : (years, draws) int array
+
+    Returns
+    -------
+    Chance or None
+        None under :data:`FEWEST_YEARS` years.
+
+    Notes
+    -----
+    The interval resamples whole years (Efron 1979, Ann. Stat. 7:1-26, percentile bootstrap;
+    from memory), since the draws of one year share its weather.  Where all years agree,
+    resampling says nothing, and the exact binomial bound of Clopper and Pearson 1934
+    (Biometrika 26:404-413; from memory) for 0 (or all) of n years stands in: 0 of 30 years is
+    not 0 %.
+    """
+    years, draws = outcomes.shape
+    if years < FEWEST_YEARS:
+        return None
+    by_year = (outcomes >= KILLED_BY_HEAT).mean(axis=1)
+    mean = float(by_year.mean())
+    tail = 1.0 - COVERAGE
+    if by_year.min() == by_year.max():
+        low, high = exact_bounds(by_year[0], years, tail)
+        basis = f"all {years} years alike: exact binomial bound"
+    else:
+        rng = np.random.default_rng(SEED)
+        picked = by_year[rng.integers(0, years, (RESAMPLES, years))].mean(axis=1)
+        low, high = np.quantile(picked, [tail / 2, 1.0 - tail / 2])
+        basis = f"bootstrap over {years} years"
+    return Chance(
+        mean=mean, low=float(low), high=float(high), years=years, draws=draws, basis=basis
+    )
+
+
+def exact_bounds(share: float, years: int, tail: float) -> tuple[float, float]:
+    """One-sided exact binomial bounds where every year gave the same share.
+
+    With 0 of ``years`` lost the upper bound solves (1 - p)^years = tail; with all lost the lower
+    one mirrors it.  A share between (the draws disagree, the years do not) gets both widths.
+    """
+    reach = 1.0 - tail ** (1.0 / years)
+    return max(0.0, share - reach * (share > 0.0)), min(1.0, share + reach * (share < 1.0))
+
+
+def percentiles(values: FloatArray) -> tuple[float, float, float]:
+    """10th, 50th and 90th percentile of all entries."""
+    low, middle, high = np.quantile(values, [0.1, 0.5, 0.9])
+    return float(low), float(middle), float(high)
+
+
+def lost_of(count: int, outcomes: IntArray) -> tuple[float, float, float]:
+    """10th, 50th and 90th percentile of stacks lost out of ``count``.
+
+    Stacks alike share the year's weather and differ in the draws: each year's share of draws
+    lost is the chance at which its stacks fall, independently of each other.
+    """
+    rng = np.random.default_rng(SEED)
+    by_year = (outcomes >= KILLED_BY_HEAT).mean(axis=1)
+    drawn = rng.binomial(count, by_year[rng.integers(0, by_year.size, RESAMPLES)])
+    return percentiles(drawn.astype(np.float64))

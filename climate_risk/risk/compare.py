@@ -1,0 +1,178 @@
+"""Canopy x cover x watering over the past years of the record."""
+
+from __future__ import annotations
+
+from datetime import date
+
+import numpy as np
+
+from climate_risk.errors import InputError
+from climate_risk.options import CoverOption, Watering, WateringOption
+from climate_risk.risk.cost import covers_cost, watering_cost
+from climate_risk.risk.draws import latin_hypercube
+from climate_risk.risk.ensemble import (
+    collect,
+    jobs_for,
+    option_result,
+    start_rows,
+    usable_years,
+)
+from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
+from climate_risk.risk.simulate import (
+    Record,
+    Scheme,
+    StackModel,
+    advance,
+    new_blocks,
+    stack_model,
+)
+from climate_risk.tables import fungi
+from climate_risk.weather.record import WeatherCoverage
+from climate_risk.yard import Yard
+
+DRAWS = 8
+"""Parameter draws a year."""
+SEED = 2_718
+WATERING_MONTHS = (5, 9)
+"""First and last month of watering in the north; half a year later in the south."""
+
+
+def compare(
+    yard: Yard,
+    record: Record,
+    coverage: WeatherCoverage,
+    inputs: dict[str, str],
+    *,
+    years: tuple[int, int] | None = None,
+    draws: int = DRAWS,
+) -> CompareResult:
+    """Run every option of the yard's ``[compare]`` table through every past year.
+
+    Parameters
+    ----------
+    years : (int, int), optional
+        First and last year of inoculation; all that the record covers by default.
+    draws : int
+        Parameter draws a year, the same for every option, so that options differ by nothing
+        but themselves.
+
+    Raises
+    ------
+    InputError
+        The record holds no whole season of a stack.
+    """
+    stacks = []
+    water, energy = 0.0, 0.0
+    used: set[int] = set()
+    for stack in yard.stacks:
+        kind = stack_model(stack, record, yard.openness)
+        found = usable_years(kind, kind.start_day, kind.horizon)
+        found = tuple(y for y in found if years is None or years[0] <= y <= years[1])
+        if not found:
+            raise InputError(
+                f'{coverage.source}: no whole season of "{stack.name}" '
+                f"({kind.start_day} to {kind.horizon}) in "
+                + (f"the years {years[0]} to {years[1]}" if years else "any past year")
+                + f"; the weather runs from {record.first} to {record.last}"
+            )
+        used.update(found)
+        options, residual = _options(yard, kind, found, draws)
+        water, energy = max(water, residual[0]), max(energy, residual[1])
+        fungus = fungi()[stack.fungus]
+        stacks.append(
+            StackCompare(
+                name=stack.name,
+                fungus=stack.fungus,
+                wood=stack.wood,
+                horizon_months=fungus.horizon_months,
+                options=options,
+                fungus_caution=fungus.caution,
+            )
+        )
+    return CompareResult(
+        yard_name=yard.name,
+        invented=yard.invented,
+        first_year=min(used),
+        last_year=max(used),
+        years=len(used),
+        draws=draws,
+        tolerated_chance=yard.costs.tolerated_chance,
+        currency=yard.costs.currency,
+        units=yard.units,
+        stacks=tuple(stacks),
+        coverage=coverage,
+        inputs=inputs,
+        water_residual=water,
+        energy_residual=energy,
+    )
+
+
+def _options(
+    yard: Yard, kind: StackModel, years: tuple[int, ...], draws: int
+) -> tuple[tuple[OptionResult, ...], tuple[float, float]]:
+    """Every option of one kind of stack, best first, and the largest residuals."""
+    results = []
+    water, energy = 0.0, 0.0
+    rows = start_rows(kind, years, draws, kind.start_day, 0)
+    for canopy in yard.compare.canopies:
+        planned = []
+        for cover in yard.compare.covers:
+            for watering in yard.compare.waterings:
+                scheme = _scheme(kind, yard, canopy, cover, watering)
+                sample = latin_hypercube(draws, len(kind.rows(scheme).unknowns()), SEED)
+                blocks = new_blocks(kind, scheme, np.tile(sample, (len(years), 1)))
+                jobs = jobs_for(kind, scheme, blocks, rows, 0, kind.hours)
+                planned.append((scheme, cover.label, watering.label, jobs))
+        advance([job for *_, jobs in planned for job in jobs])
+        for scheme, cover_text, watering_text, jobs in planned:
+            ends = collect(kind, scheme, [job.block for job in jobs], years, draws)
+            water, energy = max(water, ends.water_residual), max(energy, ends.energy_residual)
+            price = covers_cost(scheme.covers, yard.costs)
+            price += watering_cost(scheme.waterings, yard.costs)
+            label = _label(canopy, cover_text, watering_text)
+            results.append(
+                option_result(ends, scheme, label, cover_text, watering_text, price, yard.costs)
+            )
+    results.sort(key=lambda r: (round(r.shares.lost, 3), r.cost.option))
+    return tuple(results), (water, energy)
+
+
+def _scheme(
+    kind: StackModel, yard: Yard, canopy: str, cover: CoverOption, watering: WateringOption
+) -> Scheme:
+    return Scheme(
+        canopy=canopy,
+        covers=cover.spans,
+        waterings=warm_season_watering(kind, yard, watering),
+    )
+
+
+def warm_season_watering(
+    kind: StackModel, yard: Yard, watering: WateringOption
+) -> tuple[Watering, ...]:
+    """An option's doses in every May to September of the run, November to March in the south."""
+    if watering.litres == 0.0:
+        return ()
+    south = yard.site.latitude < 0.0
+    first_month, last_month = (11, 3) if south else WATERING_MONTHS
+    spans = []
+    for year in range(kind.stack.inoculated.year - 1, kind.horizon.year + 1):
+        first = date(year, first_month, 1)
+        last = date(year + south, last_month, 30 if last_month == 9 else 31)
+        first, last = max(first, kind.stack.inoculated), min(last, kind.horizon)
+        if first < last:
+            spans.append(
+                Watering(
+                    litres=watering.litres, every_days=watering.every_days, first=first, last=last
+                )
+            )
+    return tuple(spans)
+
+
+def _label(canopy: str, cover: str, watering: str) -> str:
+    """An option as a grower would say it."""
+    place = "in the open" if canopy == "open" else f"under {canopy}"
+    parts = [place, "bare" if cover == "none" else cover]
+    if watering != "none":
+        parts.append(watering)
+    return ", ".join(parts)

@@ -1,0 +1,231 @@
+"""Draws of the unknowns: Latin hypercube samples of every parameter's range.
+
+The best estimate is the median of each parameter; half the draws lie evenly between it and the
+low end, half between it and the high end, in the value or in its logarithm.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.fungus.kernel import Mycelium
+from climate_risk.log.kernel import LANES, Lanes
+from climate_risk.log.wood import max_moisture
+from climate_risk.microclimate.shade import Shade
+from climate_risk.tables import (
+    Bag,
+    Barrier,
+    Canopy,
+    Cloth,
+    Fungus,
+    Model,
+    Parameter,
+    Wood,
+)
+
+FloatArray = npt.NDArray[np.float64]
+
+WETTEST_START = 0.98
+"""Of the wood's greatest moisture: a log never starts without any air."""
+
+WOOD_UNKNOWNS = (
+    "green_moisture_pct",
+    "bark_resistance_s_m",
+    "bark_thickness_mm",
+    "bark_absorptance",
+    "bark_store_kg_m2",
+    "bark_uptake_kg_m2_s",
+    "free_diffusivity_transverse_m2_s",
+    "free_diffusivity_longitudinal_m2_s",
+    "uptake_diffusivity_m2_s",
+    "bound_anisotropy",
+)
+FUNGUS_UNKNOWNS = (
+    "temp_min_c",
+    "temp_opt_c",
+    "temp_max_c",
+    "front_rate_mm_day",
+    "spawn_lag_gdays",
+    "psi_full_mpa",
+    "psi_stop_mpa",
+    "air_share_stop",
+    "air_share_full",
+    "heat_ref_temp_c",
+    "heat_half_kill_h",
+    "heat_z_k",
+    "stall_recovery_d",
+    "drought_half_kill_d",
+    "drought_onset_pct",
+    "drought_full_pct",
+    "lost_share",
+)
+MODEL_UNKNOWNS = (
+    "bark_emissivity",
+    "end_grain_absorptance",
+    "ground_albedo",
+    "side_rain_catch_share",
+    "top_film_kg_m2",
+    "spawn_contact_resistance_m",
+    "soil_heat_w_m2k",
+    "free_convection_w_m2k",
+    "bark_conductivity_w_mk",
+    "film_factor",
+)
+BAG_UNKNOWNS = (
+    "solar_transmittance",
+    "solar_absorptance",
+    "vapour_conductance_m_s",
+    "gap_vapour_conductance_m_s",
+    "gap_heat_w_m2k",
+    "leak_conductance_m_s",
+)
+CLOTH_UNKNOWNS = ("solar_absorptance", "beam_to_diffuse_share", "weave_error")
+BARRIER_UNKNOWNS = ("vapour_resistance_s_m", "heat_w_m2k")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Rows:
+    """The table rows that one kind of stack under one canopy draws from."""
+
+    wood: Wood
+    fungus: Fungus
+    model: Model
+    canopy: Canopy
+    bag: Bag
+    cloth: Cloth
+    barrier: Barrier
+
+    def unknowns(self) -> dict[str, Parameter]:
+        """Every drawn parameter by a name that is the same under every canopy and cover."""
+        groups: tuple[tuple[str, object, tuple[str, ...]], ...] = (
+            ("wood", self.wood, WOOD_UNKNOWNS),
+            ("fungus", self.fungus, FUNGUS_UNKNOWNS),
+            ("model", self.model, MODEL_UNKNOWNS),
+            ("canopy", self.canopy, ("index_factor",)),
+            ("bag", self.bag, BAG_UNKNOWNS),
+            ("cloth", self.cloth, CLOTH_UNKNOWNS),
+            ("barrier", self.barrier, BARRIER_UNKNOWNS),
+        )
+        found = {
+            f"{group}.{name}": getattr(row, name) for group, row, names in groups for name in names
+        }
+        return found | {"fungus.wood_factor": self.fungus.wood_factor[self.wood.name]}
+
+
+def at_quantile(parameter: Parameter, quantile: FloatArray) -> FloatArray:
+    """Values of a parameter at quantiles 0 to 1; the best estimate is the median."""
+    knots = np.array([parameter.low, parameter.value, parameter.high])
+    if parameter.scale == "log":
+        return np.asarray(np.exp(np.interp(quantile, [0.0, 0.5, 1.0], np.log(knots))))
+    return np.asarray(np.interp(quantile, [0.0, 0.5, 1.0], knots))
+
+
+def latin_hypercube(draws: int, unknowns: int, seed: int) -> FloatArray:
+    """Quantiles of every unknown in every draw, (draws, unknowns), the same for one seed."""
+    from scipy.stats import qmc
+
+    sampler = qmc.LatinHypercube(unknowns, rng=np.random.default_rng(seed))
+    return np.asarray(sampler.random(draws))
+
+
+def best_estimate(unknowns: int) -> FloatArray:
+    """Quantiles of the reference run, (1, unknowns): every unknown at its best estimate."""
+    return np.full((1, unknowns), 0.5)
+
+
+def values_at(rows: Rows, quantiles: FloatArray) -> dict[str, FloatArray]:
+    """Drawn values by unknown, each (runs,), from quantiles (runs, unknowns)."""
+    unknowns = rows.unknowns()
+    return {
+        name: at_quantile(parameter, quantiles[:, n])
+        for n, (name, parameter) in enumerate(unknowns.items())
+    }
+
+
+def _lanes_of(values: Mapping[str, FloatArray], group: str, name: str) -> FloatArray:
+    return values[f"{group}.{name}"]
+
+
+def log_lanes(rows: Rows, values: Mapping[str, FloatArray], start_moisture: float | None) -> Lanes:
+    """The log's lanes; ``values`` hold LANES entries each."""
+
+    def get(group: str, name: str) -> FloatArray:
+        return _lanes_of(values, group, name)
+
+    full = max_moisture(rows.wood.basic_density_kg_m3.value)
+    green = get("wood", "green_moisture_pct") / 100.0
+    start = green if start_moisture is None else np.full(LANES, start_moisture)
+    ground = 1.0 / (1.0 / get("barrier", "heat_w_m2k") + 1.0 / get("model", "soil_heat_w_m2k"))
+    bark_m = get("wood", "bark_thickness_mm") / 1000.0
+    return Lanes(
+        bark_absorptance=get("wood", "bark_absorptance"),
+        end_absorptance=get("model", "end_grain_absorptance"),
+        emissivity=get("model", "bark_emissivity"),
+        film_factor=get("model", "film_factor"),
+        free_convection_w_m2k=get("model", "free_convection_w_m2k"),
+        bark_resistance_s_m=get("wood", "bark_resistance_s_m"),
+        bark_heat_resistance_m2k_w=bark_m / get("model", "bark_conductivity_w_mk"),
+        bark_uptake_kg_m2_s=get("wood", "bark_uptake_kg_m2_s"),
+        bark_store_kg_m2=get("wood", "bark_store_kg_m2"),
+        top_film_kg_m2=get("model", "top_film_kg_m2"),
+        side_catch_share=get("model", "side_rain_catch_share"),
+        free_diffusivity_transverse_m2_s=get("wood", "free_diffusivity_transverse_m2_s"),
+        free_diffusivity_longitudinal_m2_s=get("wood", "free_diffusivity_longitudinal_m2_s"),
+        uptake_diffusivity_m2_s=get("wood", "uptake_diffusivity_m2_s"),
+        bound_anisotropy=get("wood", "bound_anisotropy"),
+        contact_m=get("model", "spawn_contact_resistance_m"),
+        barrier_resistance_s_m=get("barrier", "vapour_resistance_s_m"),
+        barrier_heat_w_m2k=ground,
+        bag_transmittance=get("bag", "solar_transmittance"),
+        bag_absorptance=get("bag", "solar_absorptance"),
+        bag_vapour_m_s=get("bag", "vapour_conductance_m_s"),
+        bag_gap_vapour_m_s=get("bag", "gap_vapour_conductance_m_s"),
+        bag_leak_m_s=get("bag", "leak_conductance_m_s"),
+        bag_gap_heat_w_m2k=get("bag", "gap_heat_w_m2k"),
+        start_moisture=np.minimum(start, WETTEST_START * full),
+    )
+
+
+def shade_lanes(values: Mapping[str, FloatArray], openness: float) -> Shade:
+    """The light's lanes."""
+    return Shade(
+        index_factor=_lanes_of(values, "canopy", "index_factor"),
+        openness=np.full(LANES, openness),
+        ground_albedo=_lanes_of(values, "model", "ground_albedo"),
+        cloth_error=_lanes_of(values, "cloth", "weave_error"),
+        cloth_absorptance=_lanes_of(values, "cloth", "solar_absorptance"),
+        cloth_diffusing=_lanes_of(values, "cloth", "beam_to_diffuse_share"),
+    )
+
+
+def mycelium_lanes(values: Mapping[str, FloatArray]) -> Mycelium:
+    """The fungus's lanes."""
+
+    def get(name: str) -> FloatArray:
+        return _lanes_of(values, "fungus", name)
+
+    per_day = float(HOURS_PER_DAY)
+    return Mycelium(
+        temp_min_c=get("temp_min_c"),
+        temp_opt_c=get("temp_opt_c"),
+        temp_max_c=get("temp_max_c"),
+        front_rate_m_h=get("front_rate_mm_day") * get("wood_factor") / (1000.0 * per_day),
+        spawn_lag_h=get("spawn_lag_gdays") * per_day,
+        psi_full_mpa=get("psi_full_mpa"),
+        psi_stop_mpa=get("psi_stop_mpa"),
+        air_share_full=get("air_share_full"),
+        air_share_stop=get("air_share_stop"),
+        heat_ref_temp_c=get("heat_ref_temp_c"),
+        heat_half_kill_h=get("heat_half_kill_h"),
+        heat_z_k=get("heat_z_k"),
+        stall_recovery_h=get("stall_recovery_d") * per_day,
+        drought_half_kill_h=get("drought_half_kill_d") * per_day,
+        drought_onset=get("drought_onset_pct") / 100.0,
+        drought_full=get("drought_full_pct") / 100.0,
+        lost_share=get("lost_share"),
+    )

@@ -1,0 +1,196 @@
+"""One scheme over many years and draws: runs laid out as (year, draw), and what came of them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+import numpy.typing as npt
+
+from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.log.kernel import LANES
+from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
+from climate_risk.risk.cost import cost_of
+from climate_risk.risk.kernel import (
+    D_BARK_MAX,
+    D_COLONIZED,
+    D_DRIEST_FACE,
+    D_DROUGHT_STRESS,
+    D_HEAT_STRESS,
+)
+from climate_risk.risk.results import OptionResult, YearResult
+from climate_risk.risk.simulate import (
+    Block,
+    Job,
+    Scheme,
+    StackModel,
+    residuals,
+    shifted,
+)
+from climate_risk.yard import Costs
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Ends:
+    """How every run ended; arrays of shape (years, draws)."""
+
+    years: tuple[int, ...]
+    outcomes: IntArray
+    colonized_fraction: FloatArray
+    moisture_driest_face_pct: FloatArray
+    """Lowest value of the season."""
+    bark_temp_max_c: FloatArray
+    full_hour: FloatArray
+    """Hours from inoculation to the full run; -1 for none."""
+    water_residual: float
+    energy_residual: float
+
+
+def usable_years(kind: StackModel, first: date, after: date) -> tuple[int, ...]:
+    """Years of inoculation for which the record holds every day from ``first`` up to ``after``.
+
+    Both days are given for the stack's own year; ``after`` is not included.
+    """
+    own = kind.stack.inoculated.year
+    record = kind.record
+    found = []
+    for year in range(record.first.year - 2, record.last.year + 1):
+        back = year - own
+        begins, ends = shifted(first, back), shifted(after, back)
+        if begins >= record.first and (ends - record.last).days <= 1:
+            found.append(year)
+    return tuple(found)
+
+
+def start_rows(
+    kind: StackModel, years: Sequence[int], draws: int, first: date, hour: int
+) -> list[IntArray]:
+    """Rows of hour 0 for runs laid out (year, draw), so that ``hour`` falls on ``first``'s day."""
+    own = kind.stack.inoculated.year
+    rows = [kind.record.row(shifted(first, year - own)) - hour for year in years]
+    lanes = np.repeat(np.array(rows, dtype=np.int64), draws)
+    return [lanes[np.arange(low, low + LANES) % len(lanes)] for low in range(0, len(lanes), LANES)]
+
+
+def collect(
+    kind: StackModel,
+    scheme: Scheme,
+    blocks: Sequence[Block],
+    years: tuple[int, ...],
+    draws: int,
+    before: FloatArray | None = None,
+) -> Ends:
+    """Ends of runs laid out (year, draw) over blocks that reached the horizon.
+
+    Parameters
+    ----------
+    before : (2, runs) array, optional
+        Lowest moisture and highest bark temperature of an earlier stretch of the same runs.
+    """
+    runs = len(years) * draws
+
+    def flat(parts: list[FloatArray]) -> FloatArray:
+        return np.concatenate(parts)[:runs].reshape(len(years), draws)
+
+    # Blocks hold only the days that were run last; drying before inoculation is not the season.
+    skip = max(kind.inoculation_hour // HOURS_PER_DAY - (_days(kind) - len(blocks[0].daily)), 0)
+    driest = flat([b.daily[skip:, D_DRIEST_FACE].min(axis=0) for b in blocks])
+    hottest = flat([b.daily[skip:, D_BARK_MAX].max(axis=0) for b in blocks])
+    if before is not None:
+        driest = np.minimum(driest, before[0, :runs].reshape(driest.shape))
+        hottest = np.maximum(hottest, before[1, :runs].reshape(hottest.shape))
+    lost_share = [_lost_share(kind, scheme, b) for b in blocks]
+    full_hour = flat([b.run.full_hour for b in blocks])
+    balance = [residuals(kind, b) for b in blocks]
+    return Ends(
+        years=years,
+        outcomes=outcome(
+            flat([b.run.alive.mean(axis=0) for b in blocks]),
+            flat(lost_share),
+            flat([b.daily[-1, D_HEAT_STRESS] for b in blocks]),
+            flat([b.daily[-1, D_DROUGHT_STRESS] for b in blocks]),
+            full_hour >= 0.0,
+        ),
+        colonized_fraction=flat([b.daily[-1, D_COLONIZED] for b in blocks]),
+        moisture_driest_face_pct=driest,
+        bark_temp_max_c=hottest,
+        full_hour=full_hour,
+        water_residual=max(w for w, _ in balance),
+        energy_residual=max(e for _, e in balance),
+    )
+
+
+def _days(kind: StackModel) -> int:
+    return kind.hours // HOURS_PER_DAY
+
+
+def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
+    from climate_risk.risk.draws import values_at
+
+    return values_at(kind.rows(scheme), block.quantiles)["fungus.lost_share"]
+
+
+def option_result(
+    ends: Ends, scheme: Scheme, label: str, cover: str, watering: str, price: float, costs: Costs
+) -> OptionResult:
+    """Ends as chance, shares, percentiles and cost."""
+    chance = chance_of_loss(ends.outcomes)
+    return OptionResult(
+        label=label,
+        canopy=scheme.canopy,
+        cover=cover,
+        watering=watering,
+        shares=shares(ends.outcomes),
+        chance=chance,
+        cost=cost_of(price, chance, costs),
+        colonized_fraction=percentiles(ends.colonized_fraction),
+        moisture_driest_face_pct=percentiles(ends.moisture_driest_face_pct),
+        bark_temp_max_c=percentiles(ends.bark_temp_max_c),
+        years=tuple(
+            YearResult(
+                year=year,
+                shares=shares(ends.outcomes[n]),
+                moisture_driest_face_pct=float(np.median(ends.moisture_driest_face_pct[n])),
+                bark_temp_max_c=float(np.median(ends.bark_temp_max_c[n])),
+                colonized_fraction=float(np.median(ends.colonized_fraction[n])),
+            )
+            for n, year in enumerate(ends.years)
+        ),
+    )
+
+
+def cover_label(scheme: Scheme) -> str:
+    """Covers in trade words; none for a bare stack."""
+    return " + ".join(dict.fromkeys(c.label for c in scheme.covers)) or "none"
+
+
+def watering_label(scheme: Scheme) -> str:
+    """Waterings in trade words."""
+    return " + ".join(w.label for w in scheme.waterings) or "none"
+
+
+def jobs_for(
+    kind: StackModel,
+    scheme: Scheme,
+    blocks: Sequence[Block],
+    rows: Sequence[IntArray],
+    first_hour: int,
+    last_hour: int,
+) -> list[Job]:
+    """One job a block."""
+    return [
+        Job(
+            kind=kind,
+            scheme=scheme,
+            block=block,
+            start_rows=start,
+            first_hour=first_hour,
+            last_hour=last_hour,
+        )
+        for block, start in zip(blocks, rows, strict=True)
+    ]

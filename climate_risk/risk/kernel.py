@@ -1,0 +1,293 @@
+"""The hour loop: stand weather to stack, stack to log, log to mycelium, many runs side by side."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+from numba import njit
+
+from climate_risk.constants import (
+    HOURS_PER_DAY,
+    KELVIN_AT_0_C,
+    SECONDS_PER_HOUR,
+    WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
+)
+from climate_risk.fungus.kernel import (
+    Mycelium,
+    Run,
+    colonized_share,
+    count_living,
+    face_neighbours,
+    kill_by_drought,
+    kill_by_heat,
+    respond_to_water,
+    run_fronts,
+)
+from climate_risk.log.geometry import Grid
+from climate_risk.log.kernel import (
+    B_RUNOFF,
+    B_WATER_IN,
+    B_WATER_OUT,
+    F_AIR_TEMP,
+    F_BAG,
+    F_BEAM_SIDE,
+    F_CONVECTION,
+    F_LONGWAVE_SIDE,
+    F_LONGWAVE_TOP,
+    F_RAIN,
+    F_SOIL_TEMP,
+    F_SUN_SIDE,
+    F_SUN_TOP,
+    F_VAPOUR,
+    F_WATERING,
+    FILM,
+    FORCINGS,
+    LANES,
+    LEDGER,
+    MODE_SURFACE,
+    MODES,
+    MOISTURE,
+    REFRESH_HOURS,
+    SECTORS,
+    SURFACE_TEMP,
+    TEMP,
+    Curves,
+    Lanes,
+    refresh_conductances,
+    saturation_vapour_density,
+    step_hour,
+)
+from climate_risk.microclimate.shade import (
+    C_BAG,
+    C_CLOTH,
+    C_WATERING,
+    L_BEAM_SIDE,
+    L_LONGWAVE_SIDE,
+    L_LONGWAVE_TOP,
+    L_SIDE,
+    L_TOP,
+    LIGHTS,
+    STAND_COLUMNS,
+    W_AIR_TEMP,
+    W_CONVECTION,
+    W_CONVECTION_CLOTH,
+    W_GROUND_TEMP,
+    W_RAIN,
+    W_VAPOUR,
+    Shade,
+    light_at_stack,
+)
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+WATER_RESPONSE_HOURS = 6
+"""The fungus's response to water follows moisture at this interval."""
+
+# Columns of the daily table, a lane each.
+(
+    D_AIR_MAX,
+    D_AIR_MIN,
+    D_VPD_MAX,
+    D_RH_MIN,
+    D_SHORTWAVE,
+    D_BARK_MAX,
+    D_CORE_MEAN,
+    D_MOISTURE,
+    D_DRIEST_FACE,
+    D_COLONIZED,
+    D_HEAT_STRESS,
+    D_DROUGHT_STRESS,
+    D_LOG_WATER,
+    D_WATER_IN,
+    D_WATER_OUT,
+    D_RAIN,
+) = range(16)
+DAILY_COLUMNS = 16
+
+
+@njit(cache=True, error_model="numpy")
+def gather(
+    stand: FloatArray, start: IntArray, hour: int, cover: FloatArray, row: FloatArray
+) -> None:
+    """One hour of every run's stand weather; runs stand at different places of the record."""
+    for n in range(LANES):
+        r = start[n] + hour
+        for c in range(STAND_COLUMNS):
+            row[c, n] = stand[r, c]
+
+
+@njit(cache=True, error_model="numpy")
+def assemble(row: FloatArray, light: FloatArray, cover: FloatArray, forcing: FloatArray) -> None:
+    """Stand weather, light and cover of one hour as the log's forcing."""
+    cloth = cover[C_CLOTH] > 0.0
+    for n in range(LANES):
+        forcing[F_AIR_TEMP, n] = row[W_AIR_TEMP, n]
+        forcing[F_VAPOUR, n] = row[W_VAPOUR, n]
+        forcing[F_CONVECTION, n] = row[W_CONVECTION_CLOTH if cloth else W_CONVECTION, n]
+        forcing[F_LONGWAVE_SIDE, n] = light[L_LONGWAVE_SIDE, n]
+        forcing[F_LONGWAVE_TOP, n] = light[L_LONGWAVE_TOP, n]
+        forcing[F_RAIN, n] = row[W_RAIN, n]
+        forcing[F_WATERING, n] = cover[C_WATERING]
+        forcing[F_SOIL_TEMP, n] = row[W_GROUND_TEMP, n]
+        forcing[F_BAG, n] = cover[C_BAG]
+        forcing[F_SUN_SIDE, n] = light[L_SIDE, n]
+        forcing[F_SUN_TOP, n] = light[L_TOP, n]
+        forcing[F_BEAM_SIDE, n] = light[L_BEAM_SIDE, n]
+
+
+@njit(cache=True, error_model="numpy")
+def note_hour(
+    a: FloatArray, forcing: FloatArray, basis: FloatArray, first: bool, day: FloatArray
+) -> None:
+    """Add one hour to a day's extremes and sums."""
+    for n in range(LANES):
+        air, vapour = forcing[F_AIR_TEMP, n], forcing[F_VAPOUR, n]
+        saturated = saturation_vapour_density(air)
+        lack = (saturated - vapour) * WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (air + KELVIN_AT_0_C)
+        hottest = a[SURFACE_TEMP, 0, n]
+        swing = 0.0
+        for m in range(MODES):
+            swing += abs(a[MODE_SURFACE, m, n])
+        if swing > 0.01:
+            best = -1e30
+            for sector in range(SECTORS):
+                round_girth = 0.0
+                for m in range(MODES):
+                    round_girth += basis[m, sector] * a[MODE_SURFACE, m, n]
+                best = max(best, round_girth)
+            hottest += best
+        light = forcing[F_SUN_TOP, n] * SECONDS_PER_HOUR * 1e-6
+        if first:
+            day[D_AIR_MAX, n], day[D_AIR_MIN, n] = air, air
+            day[D_VPD_MAX, n], day[D_RH_MIN, n] = lack / 1000.0, 100.0 * vapour / saturated
+            day[D_BARK_MAX, n] = hottest
+            day[D_SHORTWAVE, n], day[D_RAIN, n], day[D_CORE_MEAN, n] = 0.0, 0.0, 0.0
+        day[D_AIR_MAX, n] = max(day[D_AIR_MAX, n], air)
+        day[D_AIR_MIN, n] = min(day[D_AIR_MIN, n], air)
+        day[D_VPD_MAX, n] = max(day[D_VPD_MAX, n], lack / 1000.0)
+        day[D_RH_MIN, n] = min(day[D_RH_MIN, n], 100.0 * vapour / saturated)
+        day[D_BARK_MAX, n] = max(day[D_BARK_MAX, n], hottest)
+        day[D_SHORTWAVE, n] += light
+        day[D_RAIN, n] += forcing[F_RAIN, n]
+
+
+@njit(cache=True, error_model="numpy")
+def note_core(grid: Grid, a: FloatArray, day: FloatArray) -> None:
+    """Add one hour to the day's mean temperature of the pith at mid height."""
+    r = (grid.level_m.size // 2) * grid.ring_area_m2.size
+    for n in range(LANES):
+        day[D_CORE_MEAN, n] += a[TEMP, r, n] / HOURS_PER_DAY
+
+
+@njit(cache=True, error_model="numpy")
+def close_day(
+    grid: Grid,
+    density: float,
+    a: FloatArray,
+    run: Run,
+    stress: FloatArray,
+    booked: FloatArray,
+    day: FloatArray,
+) -> None:
+    """Moisture, run and balance at a day's end."""
+    nz, nr = grid.level_m.size, grid.ring_area_m2.size
+    section = np.pi * grid.radius_m**2
+    girth = 2.0 * np.pi * grid.radius_m
+    for n in range(LANES):
+        wood = 0.0
+        for k in range(nz):
+            for i in range(nr):
+                wood += grid.level_m[k] * grid.ring_area_m2[i] * a[MOISTURE, k * nr + i, n]
+        driest = 1e30
+        for face in range(grid.pieces + 1):
+            below, above, weight = face_neighbours(grid, face)
+            u = 0.0
+            for i in range(nr):
+                low, high = a[MOISTURE, below * nr + i, n], a[MOISTURE, above * nr + i, n]
+                u += grid.ring_area_m2[i] / section * ((1.0 - weight) * low + weight * high)
+            driest = min(driest, u)
+        films = girth * grid.height_m * a[FILM, 0, n] + section * a[FILM, 1, n]
+        kept = a[LEDGER, B_WATER_IN, n] - a[LEDGER, B_RUNOFF, n]
+        day[D_MOISTURE, n] = 100.0 * wood / (section * grid.height_m)
+        day[D_DRIEST_FACE, n] = 100.0 * driest
+        day[D_COLONIZED, n] = colonized_share(grid, run, n)
+        day[D_HEAT_STRESS, n] = stress[0, n]
+        day[D_DROUGHT_STRESS, n] = stress[1, n]
+        day[D_LOG_WATER, n] = density * wood + films
+        day[D_WATER_IN, n] = kept - booked[0, n]
+        day[D_WATER_OUT, n] = a[LEDGER, B_WATER_OUT, n] - booked[1, n]
+        booked[0, n] = kept
+        booked[1, n] = a[LEDGER, B_WATER_OUT, n]
+
+
+@njit(cache=True, nogil=True, error_model="numpy")
+def run_block(
+    grid: Grid,
+    curves: Curves,
+    potential: FloatArray,
+    lanes: Lanes,
+    shade: Shade,
+    mycelium: Mycelium,
+    complete_share: float,
+    diffuse_table: FloatArray,
+    basis: FloatArray,
+    stand: FloatArray,
+    start: IntArray,
+    cover: FloatArray,
+    modes: FloatArray,
+    first_hour: int,
+    last_hour: int,
+    inoculation_hour: int,
+    a: FloatArray,
+    run: Run,
+    booked: FloatArray,
+    daily: FloatArray,
+) -> None:
+    """Run one block of lanes from one hour to another.
+
+    Parameters
+    ----------
+    potential : ndarray
+        The wood's water potential by moisture [MPa].
+    stand : (hours of the record, STAND_COLUMNS) array
+    start : (LANES,) array
+        Row of ``stand`` at which each run's hour 0 lies.
+    cover : (hours of the run, COVER_COLUMNS) array
+    modes : (hours of the run, MODES) array
+        Angular modes of the beam, the same for every run.
+    first_hour, last_hour : int
+        Hours of the run, the last one not included; whole days.
+    inoculation_hour : int
+        Before it the log only dries.
+    a, run, booked
+        State, changed in place; :func:`climate_risk.log.kernel.make_state`,
+        :func:`climate_risk.fungus.kernel.make_run`, (2, LANES) zeros.
+    daily : (days, DAILY_COLUMNS, LANES) array
+        Filled, from the first hour's day on.
+    """
+    row = np.empty((STAND_COLUMNS, LANES))
+    light = np.empty((LIGHTS, LANES))
+    forcing = np.empty((FORCINGS, LANES))
+    level_temp = np.empty((grid.level_m.size, LANES))
+    stress = np.zeros((2, LANES))
+    for hour in range(first_hour, last_hour):
+        day = daily[(hour - first_hour) // HOURS_PER_DAY]
+        gather(stand, start, hour, cover[hour], row)
+        light_at_stack(row, cover[hour], shade, diffuse_table, light)
+        assemble(row, light, cover[hour], forcing)
+        if hour % REFRESH_HOURS == 0:
+            refresh_conductances(grid, curves, lanes, a)
+        step_hour(grid, curves, lanes, a, forcing, modes[hour])
+        note_hour(a, forcing, basis, hour % HOURS_PER_DAY == 0, day)
+        note_core(grid, a, day)
+        if hour >= inoculation_hour:
+            if hour % WATER_RESPONSE_HOURS == 0 or hour == inoculation_hour:
+                respond_to_water(grid, a, mycelium, run, potential, curves.density_kg_m3)
+            kill_by_heat(grid, a, mycelium, run, basis)
+            run_fronts(grid, a, mycelium, run, hour - inoculation_hour, complete_share, level_temp)
+        if hour % HOURS_PER_DAY == HOURS_PER_DAY - 1:
+            if hour >= inoculation_hour:
+                kill_by_drought(grid, a, mycelium, run)
+            count_living(grid, run, stress)
+            close_day(grid, curves.density_kg_m3, a, run, stress, booked, day)

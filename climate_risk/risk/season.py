@@ -1,0 +1,334 @@
+"""This year's stacks: to date from the weather seen, then an outlook from the past years."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.errors import InputError
+from climate_risk.log.wood import MOISTURE_STEP
+from climate_risk.risk import kernel as k
+from climate_risk.risk.actions import find_actions
+from climate_risk.risk.chance import lost_of
+from climate_risk.risk.cost import covers_cost, watering_cost
+from climate_risk.risk.draws import best_estimate, latin_hypercube
+from climate_risk.risk.ensemble import (
+    Ends,
+    collect,
+    cover_label,
+    jobs_for,
+    option_result,
+    start_rows,
+    usable_years,
+    watering_label,
+)
+from climate_risk.risk.results import SeasonResult, Spell, StackSeason
+from climate_risk.risk.simulate import (
+    Block,
+    Record,
+    Scheme,
+    StackModel,
+    advance,
+    branch,
+    new_blocks,
+    residuals,
+    stack_model,
+)
+from climate_risk.tables import fungi
+from climate_risk.weather.record import HourlyWeather, WeatherCoverage
+from climate_risk.yard import Stack, Yard
+
+FloatArray = npt.NDArray[np.float64]
+
+DRAWS = 8
+"""Parameter draws, each with every past year's weather."""
+SEED = 2_718
+CANOPIES = ("open", "deciduous", "conifer")
+HOT_TEMP_MAX_C = 30.0
+DRY_RAIN_MM = 1.0
+SPELL_DAYS = 3
+"""A hot, dry spell: this many days in a row at least this hot with less rain than this
+(common practice, no source)."""
+
+DAILY_NAMES = {
+    "air_temp_max_c": k.D_AIR_MAX,
+    "air_temp_min_c": k.D_AIR_MIN,
+    "vpd_max_kpa": k.D_VPD_MAX,
+    "rh_min_pct": k.D_RH_MIN,
+    "shortwave_mj_m2": k.D_SHORTWAVE,
+    "bark_temp_max_c": k.D_BARK_MAX,
+    "core_temp_mean_c": k.D_CORE_MEAN,
+    "moisture_mean_pct": k.D_MOISTURE,
+    "moisture_driest_face_pct": k.D_DRIEST_FACE,
+    "colonized_fraction": k.D_COLONIZED,
+    "heat_stress": k.D_HEAT_STRESS,
+    "drought_stress": k.D_DROUGHT_STRESS,
+    "log_water_kg": k.D_LOG_WATER,
+    "water_in_kg": k.D_WATER_IN,
+    "water_out_kg": k.D_WATER_OUT,
+    "precip_mm": k.D_RAIN,
+}
+OUTLOOK_NAMES = (
+    "air_temp_max_c",
+    "bark_temp_max_c",
+    "moisture_mean_pct",
+    "moisture_driest_face_pct",
+    "colonized_fraction",
+    "heat_stress",
+    "drought_stress",
+)
+PERCENTILES = (10, 50, 90)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Outlook:
+    """A stack's runs to date, and what it takes to carry them on from there."""
+
+    kind: StackModel
+    scheme: Scheme
+    seen: tuple[Block, ...]
+    """Lane 0 is the reference run, the draws follow."""
+    seen_hours: int
+    next_day: date
+    years: tuple[int, ...]
+    draws: int
+
+    def carry_on(self, scheme: Scheme) -> tuple[list[Block], Ends]:
+        """Run every past year's weather on from today's state under a scheme."""
+        lanes = np.tile(np.arange(1, self.draws + 1), len(self.years)).astype(np.int64)
+        blocks = branch(self.seen, lanes)
+        rows = start_rows(self.kind, self.years, self.draws, self.next_day, self.seen_hours)
+        advance(jobs_for(self.kind, scheme, blocks, rows, self.seen_hours, self.kind.hours))
+        before = self._extremes_to_date()
+        earlier = None if before is None else before[:, lanes]
+        return blocks, collect(self.kind, scheme, blocks, self.years, self.draws, earlier)
+
+    def _extremes_to_date(self) -> FloatArray | None:
+        days = self.kind.inoculation_hour // HOURS_PER_DAY
+        daily = np.concatenate([b.daily for b in self.seen], axis=-1)[days:]
+        if len(daily) == 0:
+            return None
+        return np.stack(
+            [daily[:, k.D_DRIEST_FACE].min(axis=0), daily[:, k.D_BARK_MAX].max(axis=0)]
+        )
+
+
+def season(
+    yard: Yard,
+    record: Record,
+    coverage: WeatherCoverage,
+    inputs: dict[str, str],
+    *,
+    as_of: date,
+    draws: int = DRAWS,
+) -> SeasonResult:
+    """Every stack of the yard as written, from its start over ``as_of`` to its horizon.
+
+    Raises
+    ------
+    InputError
+        The weather holds none of a stack's season, or no past year to look ahead with.
+    """
+    as_of = min(as_of, record.last)
+    stacks, water, energy = [], 0.0, 0.0
+    for stack in yard.stacks:
+        result, residual = _stack_season(yard, stack, record, coverage, as_of, draws)
+        stacks.append(result)
+        water, energy = max(water, residual[0]), max(energy, residual[1])
+    return SeasonResult(
+        yard_name=yard.name,
+        invented=yard.invented,
+        as_of=as_of,
+        tolerated_chance=yard.costs.tolerated_chance,
+        currency=yard.costs.currency,
+        units=yard.units,
+        stacks=tuple(stacks),
+        coverage=coverage,
+        inputs=inputs,
+        water_residual=water,
+        energy_residual=energy,
+    )
+
+
+def _stack_season(
+    yard: Yard,
+    stack: Stack,
+    record: Record,
+    coverage: WeatherCoverage,
+    as_of: date,
+    draws: int,
+) -> tuple[StackSeason, tuple[float, float]]:
+    kind = stack_model(stack, record, yard.openness)
+    _check_cover(kind, coverage, as_of)
+    own = Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings)
+    outlook = look_at(kind, own, as_of, draws, coverage)
+    blocks, ends = outlook.carry_on(own)
+    price = covers_cost(own.covers, yard.costs) + watering_cost(own.waterings, yard.costs)
+    cover, watering = cover_label(own), watering_label(own)
+    result = option_result(ends, own, "as it stands", cover, watering, price, yard.costs)
+    under = []
+    for canopy in dict.fromkeys((*CANOPIES, yard.canopy)):
+        if canopy == yard.canopy:
+            under.append(replace(result, label=f"under {canopy} (as it stands)"))
+            continue
+        other = replace(own, canopy=canopy)
+        _, other_ends = look_at(kind, other, as_of, draws, coverage).carry_on(other)
+        label = "in the open" if canopy == "open" else f"under {canopy}"
+        under.append(option_result(other_ends, other, label, cover, watering, price, yard.costs))
+    fungus = fungi()[stack.fungus]
+    stop, slow = _moisture_marks(kind)
+    worst = (
+        max(ends.water_residual, *(residuals(kind, b)[0] for b in outlook.seen)),
+        max(ends.energy_residual, *(residuals(kind, b)[1] for b in outlook.seen)),
+    )
+    season_of = StackSeason(
+        name=stack.name,
+        count=stack.count,
+        fungus=stack.fungus,
+        wood=stack.wood,
+        canopy=yard.canopy,
+        cover=cover,
+        watering=watering,
+        cover_spans=tuple(
+            (c.label, c.on or stack.inoculated, c.off or kind.horizon) for c in stack.covers
+        ),
+        inoculated=stack.inoculated,
+        horizon=kind.horizon,
+        daily=_daily(kind, outlook, record),
+        outlook=_fan(blocks, outlook),
+        result=result,
+        under_canopies=tuple(under),
+        lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
+        full_run=_full_run(stack, ends),
+        spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
+        actions=find_actions(yard, outlook, result),
+        moisture_stop_pct=stop,
+        moisture_slow_pct=slow,
+        growth_temp_max_c=fungus.temp_max_c.value,
+        fungus_caution=fungus.caution,
+    )
+    return season_of, worst
+
+
+def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> None:
+    record = kind.record
+    if kind.start_day < record.first or kind.start_day > record.last:
+        raise InputError(
+            f'{coverage.source}: "{kind.stack.name}" starts on {kind.start_day}, but the weather '
+            f"runs from {record.first} to {record.last}; accepted is weather of that season"
+        )
+    if as_of < kind.start_day:
+        raise InputError(
+            f'--as-of {as_of} lies before "{kind.stack.name}" starts on {kind.start_day}; '
+            "accepted is a day of the season, or later"
+        )
+
+
+def look_at(
+    kind: StackModel, scheme: Scheme, as_of: date, draws: int, coverage: WeatherCoverage
+) -> Outlook:
+    """Run a stack through the weather seen so far and find the past years to go on with."""
+    unknowns = len(kind.rows(scheme).unknowns())
+    sample = np.concatenate([best_estimate(unknowns), latin_hypercube(draws, unknowns, SEED)])
+    seen = new_blocks(kind, scheme, sample)
+    next_day = min(as_of + timedelta(days=1), kind.horizon)
+    hours = (next_day - kind.start_day).days * HOURS_PER_DAY
+    start = np.full(seen[0].booked.shape[1], kind.record.row(kind.start_day), dtype=np.int64)
+    advance(jobs_for(kind, scheme, seen, [start] * len(seen), 0, hours))
+    years = usable_years(kind, next_day, kind.horizon)
+    years = tuple(y for y in years if y < kind.stack.inoculated.year) or years
+    if not years:
+        raise InputError(
+            f"{coverage.source}: no past year holds {next_day:%d %B} to {kind.horizon:%d %B}, "
+            f'which an outlook for "{kind.stack.name}" needs; accepted is weather of earlier '
+            "years as well"
+        )
+    return Outlook(
+        kind=kind,
+        scheme=scheme,
+        seen=tuple(seen),
+        seen_hours=hours,
+        next_day=next_day,
+        years=years,
+        draws=draws,
+    )
+
+
+def _daily(kind: StackModel, outlook: Outlook, record: Record) -> pd.DataFrame:
+    """The reference run, a row a day since inoculation."""
+    daily = outlook.seen[0].daily[:, :, 0]
+    first = kind.inoculation_hour // HOURS_PER_DAY
+    index = pd.date_range(kind.start_day, periods=len(daily), freq="D", name="date")
+    table = pd.DataFrame({n: daily[:, c] for n, c in DAILY_NAMES.items()}, index=index)
+    row = record.row(kind.start_day)
+    seen = record.weather.observed[row : row + len(daily) * HOURS_PER_DAY]
+    whole = seen.reshape(-1, HOURS_PER_DAY).all(axis=1)
+    table.insert(0, "source", np.where(whole, "observed", "filled"))
+    return table.iloc[first:]
+
+
+def _fan(blocks: Sequence[Block], outlook: Outlook) -> pd.DataFrame | None:
+    """Percentiles over years and draws of what matters, a row a day from tomorrow on."""
+    runs = len(outlook.years) * outlook.draws
+    days = len(blocks[0].daily)
+    if days == 0:
+        return None
+    index = pd.date_range(outlook.next_day, periods=days, freq="D", name="date")
+    columns = {}
+    for name in OUTLOOK_NAMES:
+        values = np.concatenate([b.daily[:, DAILY_NAMES[name]] for b in blocks], axis=1)
+        for percent, line in zip(
+            PERCENTILES, np.percentile(values[:, :runs], PERCENTILES, axis=1), strict=True
+        ):
+            columns[(name, percent)] = line
+    return pd.DataFrame(columns, index=index)
+
+
+def _full_run(stack: Stack, ends: Ends) -> tuple[date | None, date | None, date | None]:
+    """Dates by which a tenth, half and nine tenths of the runs are complete."""
+    hours = np.sort(np.where(ends.full_hour < 0.0, np.inf, ends.full_hour).ravel())
+
+    def at(share: float) -> date | None:
+        value = hours[min(int(share * hours.size), hours.size - 1)]
+        return stack.inoculated + timedelta(hours=float(value)) if np.isfinite(value) else None
+
+    return at(0.1), at(0.5), at(0.9)
+
+
+def _moisture_marks(kind: StackModel) -> tuple[float, float]:
+    """Wood moisture at which this fungus stops in this wood, and where it begins to slow [%]."""
+    fungus = fungi()[kind.stack.fungus]
+    potential = kind.tables.potential_mpa
+    grid = np.arange(potential.size) * MOISTURE_STEP * 100.0
+    stop = np.interp(fungus.psi_stop_mpa.value, potential, grid)
+    slow = np.interp(fungus.psi_full_mpa.value, potential, grid)
+    return float(stop), float(slow)
+
+
+def hot_dry_spells(weather: HourlyWeather, first: date, last: date) -> tuple[Spell, ...]:
+    """Hot, dry spells of the open station between two days; see :data:`SPELL_DAYS`."""
+    days = weather.time[::HOURS_PER_DAY].astype("datetime64[D]")
+    inside = (days >= np.datetime64(first)) & (days <= np.datetime64(last))
+    warmest = weather.air_temp_c.reshape(-1, HOURS_PER_DAY).max(axis=1)[inside]
+    rain = weather.precip_mm.reshape(-1, HOURS_PER_DAY).sum(axis=1)[inside]
+    days = days[inside]
+    hot = np.concatenate([[False], (warmest >= HOT_TEMP_MAX_C) & (rain < DRY_RAIN_MM), [False]])
+    turns = np.flatnonzero(np.diff(hot.astype(np.int8)))
+    spells = []
+    for begin, end in zip(turns[::2], turns[1::2], strict=True):
+        if end - begin >= SPELL_DAYS:
+            spells.append(
+                Spell(
+                    first=days[begin].item(),
+                    last=days[end - 1].item(),
+                    air_temp_max_c=float(warmest[begin:end].max()),
+                    rain_mm=float(rain[begin:end].sum()),
+                )
+            )
+    return tuple(spells)
