@@ -106,6 +106,8 @@ class Wood(Row):
     free_diffusivity_longitudinal_m2_s: Parameter
     uptake_diffusivity_m2_s: Parameter
     """Along the grain, while the end stands wet."""
+    capillary_share: Parameter
+    """Of the greatest moisture: rain and watering wet the wood no further."""
     bound_anisotropy: Parameter
     """Along over across the grain, below fibre saturation."""
     retention_alpha_per_mpa: Parameter

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import numpy as np
@@ -23,6 +24,7 @@ from climate_risk.risk.simulate import (
     Scheme,
     StackModel,
     advance,
+    months_after,
     new_blocks,
     stack_model,
 )
@@ -33,6 +35,8 @@ from climate_risk.yard import Yard
 DRAWS = 8
 """Parameter draws a year."""
 SEED = 2_718
+BAG_MONTHS = 12
+"""A paper sack is not kept on for longer (common practice, no source)."""
 WATERING_MONTHS = (5, 9)
 """First and last month of watering in the north; half a year later in the south."""
 
@@ -140,9 +144,14 @@ def _options(
 def _scheme(
     kind: StackModel, yard: Yard, canopy: str, cover: CoverOption, watering: WateringOption
 ) -> Scheme:
+    end = months_after(kind.stack.inoculated, BAG_MONTHS)
+    covers = tuple(
+        replace(span, off=end) if span.kind == "bag" and end < kind.horizon else span
+        for span in cover.spans
+    )
     return Scheme(
         canopy=canopy,
-        covers=cover.spans,
+        covers=covers,
         waterings=warm_season_watering(kind, yard, watering),
     )
 

@@ -80,6 +80,8 @@ LEVELS_PER_PIECE = 4
 CAP_LEVELS = 2
 HEAT_CAPACITY_TEMP_C = 15.0
 """Dry wood's heat capacity is held at this temperature; it varies 1.3 % per 4 degC."""
+SHORT = (4, 6, 9, 11)
+"""Months of 30 days."""
 WATERING_HOUR = 8
 """Hour of the day at which a dose is given."""
 
@@ -202,12 +204,16 @@ class StackModel:
         )
 
 
+def months_after(day: date, months: int) -> date:
+    """The same day of the month, later; the 28th where February is shorter."""
+    count = day.month - 1 + months
+    year, month = day.year + count // 12, count % 12 + 1
+    return date(year, month, min(day.day, 28 if month == 2 else 30 if month in SHORT else 31))
+
+
 def horizon_of(stack: Stack) -> date:
     """The day by which a stack of this fungus should have run through."""
-    months = stack.inoculated.month - 1 + fungi()[stack.fungus].horizon_months
-    year, month = stack.inoculated.year + months // 12, months % 12 + 1
-    day = min(stack.inoculated.day, 28) if month == 2 else stack.inoculated.day
-    return date(year, month, day)
+    return months_after(stack.inoculated, fungi()[stack.fungus].horizon_months)
 
 
 def stack_model(stack: Stack, record: Record, openness: float) -> StackModel:
@@ -225,7 +231,7 @@ def stack_model(stack: Stack, record: Record, openness: float) -> StackModel:
     curves = Curves(
         density_kg_m3=tables.basic_density_kg_m3,
         dry_heat_capacity_j_kg_k=float(dry_heat_capacity(HEAT_CAPACITY_TEMP_C)),
-        max_moisture=tables.max_moisture,
+        max_moisture=tables.max_moisture * woods()[stack.wood].capillary_share.value,
         activity=tables.activity,
         moisture_by_activity=tables.moisture_by_activity,
         bound_diffusivity_m2_s=tables.bound_diffusivity_m2_s,
