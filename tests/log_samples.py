@@ -1,0 +1,280 @@
+"""Small stacks, forcings and references that the tests of the log share."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+from typing import NamedTuple
+from unittest import mock
+
+import numpy as np
+import numpy.typing as npt
+from scipy import optimize, special
+
+from climate_risk import tables
+from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
+from climate_risk.log import geometry, kernel, wood
+from climate_risk.log.kernel import Curves, Lanes
+
+FloatArray = npt.NDArray[np.float64]
+PUBLISHED = Path(__file__).parent / "published"
+SEALED_S_M = 1e15
+"""A vapour resistance that nothing passes."""
+TALL_M = 1e4
+"""A column so tall that its ends do not matter to its middle."""
+
+
+def saturated_density(temp_c: npt.ArrayLike) -> FloatArray:
+    """Vapour density over water [kg/m3] (Allen et al. 1998, FAO-56, eq. 11, ideal gas)."""
+    t = np.asarray(temp_c, dtype=np.float64)
+    return np.asarray(610.8 * np.exp(17.27 * t / (t + 237.3)) / (461.5 * (t + KELVIN_AT_0_C)))
+
+
+class Stack(NamedTuple):
+    """What the kernel needs to know of a stack."""
+
+    grid: geometry.Grid
+    curves: Curves
+    lanes: Lanes
+
+
+def published(name: str) -> list[dict[str, float]]:
+    """Rows of a table under tests/published; lines that start with # cite its source."""
+    text = (PUBLISHED / name).read_text(encoding="utf-8").splitlines()
+    rows = csv.DictReader(line for line in text if not line.startswith("#"))
+    return [{key: float(value) for key, value in row.items()} for row in rows]
+
+
+def make_lanes(name: str = "aspen", **changes: npt.ArrayLike) -> Lanes:
+    """Best values of the tables in every lane; a change is a number or one value per lane."""
+    row, bag, model = tables.woods()[name], tables.bags()["paper"], tables.model()
+    barrier = tables.barriers()["paper"]
+    values: dict[str, npt.ArrayLike] = {
+        "bark_absorptance": row.bark_absorptance.value,
+        "end_absorptance": model.end_grain_absorptance.value,
+        "emissivity": model.bark_emissivity.value,
+        "film_factor": model.film_factor.value,
+        "free_convection_w_m2k": 3.0,
+        "bark_resistance_s_m": row.bark_resistance_s_m.value,
+        "bark_heat_resistance_m2k_w": row.bark_thickness_mm.value / 1000.0 / 0.12,
+        "bark_uptake_kg_m2_s": row.bark_uptake_kg_m2_s.value,
+        "bark_store_kg_m2": row.bark_store_kg_m2.value,
+        "top_film_kg_m2": model.top_film_kg_m2.value,
+        "side_catch_share": model.side_rain_catch_share.value,
+        "free_diffusivity_transverse_m2_s": row.free_diffusivity_transverse_m2_s.value,
+        "free_diffusivity_longitudinal_m2_s": row.free_diffusivity_longitudinal_m2_s.value,
+        "uptake_diffusivity_m2_s": row.uptake_diffusivity_m2_s.value,
+        "bound_anisotropy": row.bound_anisotropy.value,
+        "contact_m": model.spawn_contact_resistance_m.value,
+        "barrier_resistance_s_m": barrier.vapour_resistance_s_m.value,
+        "barrier_heat_w_m2k": barrier.heat_w_m2k.value,
+        "bag_transmittance": bag.solar_transmittance.value,
+        "bag_absorptance": bag.solar_absorptance.value,
+        "bag_vapour_m_s": bag.vapour_conductance_m_s.value,
+        "bag_gap_vapour_m_s": bag.gap_vapour_conductance_m_s.value,
+        "bag_leak_m_s": bag.leak_conductance_m_s.value,
+        "bag_gap_heat_w_m2k": bag.gap_heat_w_m2k.value,
+        "start_moisture": row.green_moisture_pct.value / 100.0,
+    }
+    assert changes.keys() <= values.keys()
+    return Lanes(**{key: _by_lane(value) for key, value in (values | changes).items()})
+
+
+def make_curves(name: str = "aspen") -> Curves:
+    """Curves of one wood, as the kernel takes them."""
+    made = wood.wood_tables(tables.woods()[name])
+    return Curves(
+        density_kg_m3=made.basic_density_kg_m3,
+        dry_heat_capacity_j_kg_k=float(wood.dry_heat_capacity(20.0)),
+        max_moisture=made.max_moisture,
+        activity=made.activity,
+        moisture_by_activity=made.moisture_by_activity,
+        bound_diffusivity_m2_s=made.bound_diffusivity_m2_s,
+    )
+
+
+def small_grid(rings: int = 3, levels: int = 3, cap_m: float = 0.05) -> geometry.Grid:
+    """Two pieces and a cap."""
+    return geometry.make_grid(
+        diameter_m=0.24,
+        piece_length_m=0.25,
+        pieces=2,
+        cap_thickness_m=cap_m,
+        rings=rings,
+        levels_per_piece=levels,
+        cap_levels=2,
+    )
+
+
+def column(
+    diameter_m: float,
+    rings: int,
+    *,
+    height_m: float = TALL_M,
+    levels: int = 3,
+    ring_ratio: float = 1.0,
+    level_ratio: float = 1.0,
+) -> geometry.Grid:
+    """One bare piece cut at ratios of the test's choice: 1 for cells of one thickness."""
+    with (
+        mock.patch.object(geometry, "RING_RATIO", ring_ratio),
+        mock.patch.object(geometry, "LEVEL_RATIO", level_ratio),
+    ):
+        return geometry.make_grid(
+            diameter_m=diameter_m,
+            piece_length_m=height_m,
+            pieces=1,
+            cap_thickness_m=0.0,
+            rings=rings,
+            levels_per_piece=levels,
+            cap_levels=0,
+        )
+
+
+def make_forcing(hours: int, **changes: npt.ArrayLike) -> FloatArray:
+    """Calm, dark, bone-dry air at 20 degC; a change is named like its F_ constant.
+
+    A change is a number, one per hour, or (hours, LANES).  Long-wave is that of a black body at
+    the air's temperature unless it is given.
+    """
+    forcing = np.zeros((hours, kernel.FORCINGS, kernel.LANES))
+    values: dict[str, npt.ArrayLike] = {"air_temp": 20.0} | changes
+    air = np.asarray(values["air_temp"], dtype=np.float64)
+    black = STEFAN_BOLTZMANN_W_M2K4 * (air + KELVIN_AT_0_C) ** 4
+    defaults = {"soil_temp": air, "longwave_side": black, "longwave_top": black}
+    for key, value in (defaults | values).items():
+        array = np.asarray(value, dtype=np.float64)
+        forcing[:, getattr(kernel, f"F_{key.upper()}")] = (
+            array[:, None] if array.ndim == 1 else array
+        )
+    return forcing
+
+
+def girth_modes(azimuth_deg: float) -> tuple[FloatArray, float]:
+    """Discrete modes and mean of a half-cosine toward an azimuth, on eight sectors."""
+    angle = sector_angles()
+    lit = np.maximum(np.cos(angle - np.radians(azimuth_deg)), 0.0)
+    return mode_shapes() @ lit / np.array([4.0, 4.0, 4.0, 4.0, 8.0]), float(lit.mean())
+
+
+def sector_angles() -> FloatArray:
+    """Azimuth of each sector's middle [rad]."""
+    return np.arange(kernel.SECTORS) * 2.0 * np.pi / kernel.SECTORS
+
+
+def mode_shapes() -> FloatArray:
+    """(MODES, SECTORS): cos 1, sin 1, cos 2, sin 2, cos 4."""
+    x = sector_angles()
+    return np.array([np.cos(x), np.sin(x), np.cos(2 * x), np.sin(2 * x), np.cos(4 * x)])
+
+
+def sector_temps(stack: Stack, a: FloatArray) -> FloatArray:
+    """(SECTORS, rings, LANES) temperatures at the middle level [degC]."""
+    nr, middle = stack.grid.ring_area_m2.size, stack.grid.level_m.size // 2
+    modes = a[kernel.MODE_TEMP, : kernel.MODES * nr].reshape(kernel.MODES, nr, -1)
+    mean = a[kernel.TEMP, middle * nr : (middle + 1) * nr]
+    return np.asarray(mean + np.einsum("ns,nrl->srl", mode_shapes(), modes))
+
+
+def start(stack: Stack, temp_c: float = 20.0) -> FloatArray:
+    """A fresh state."""
+    return kernel.make_state(stack.grid, stack.lanes, temp_c)
+
+
+def run(
+    stack: Stack,
+    a: FloatArray,
+    forcing: FloatArray,
+    modes: FloatArray | None = None,
+    first_hour: int = 0,
+) -> FloatArray:
+    """Advance a state in place over every row of forcing, as a season does; return it."""
+    modes = np.zeros(kernel.MODES) if modes is None else modes
+    for hour, row in enumerate(forcing, start=first_hour):
+        if hour % kernel.REFRESH_HOURS == 0:
+            kernel.refresh_conductances(*stack, a)
+        kernel.step_hour(*stack, a, row, modes)
+    return a
+
+
+def cells(stack: Stack, a: FloatArray, term: int) -> FloatArray:
+    """(levels, rings, LANES) values of a term whose rows are cells."""
+    nz, nr = stack.grid.level_m.size, stack.grid.ring_area_m2.size
+    return np.asarray(a[term, : nz * nr].reshape(nz, nr, -1))
+
+
+def mean_over_rings(stack: Stack, values: FloatArray) -> FloatArray:
+    """Mean over the cross-section of (..., rings, LANES) values."""
+    share = stack.grid.ring_area_m2 / stack.grid.ring_area_m2.sum()
+    return np.asarray(np.einsum("r,...rl->...l", share, values))
+
+
+def mean_over_stack(stack: Stack, values: FloatArray) -> FloatArray:
+    """Mean over the volume of (levels, rings, LANES) values."""
+    share = stack.grid.level_m / stack.grid.height_m
+    return np.asarray(np.einsum("k,kl->l", share, mean_over_rings(stack, values)))
+
+
+def cylinder_roots(biot: float, count: int = 60) -> FloatArray:
+    """Roots of b J1(b) = Bi J0(b); the zeros of J0 for an infinite Biot number."""
+    if np.isinf(biot):
+        return np.asarray(special.jn_zeros(0, count))
+    edges = np.concatenate([[0.0], special.jn_zeros(1, count)])
+    zeros = special.jn_zeros(0, count)
+
+    def gap(b: float) -> float:
+        return float(b * special.j1(b) - biot * special.j0(b))
+
+    return np.array([optimize.brentq(gap, e, z) for e, z in zip(edges, zeros, strict=False)])
+
+
+def slab_roots(biot: float, count: int = 60) -> FloatArray:
+    """Roots of b tan(b) = Bi; odd multiples of pi/2 for an infinite Biot number."""
+    n = np.arange(count)
+    if np.isinf(biot):
+        return np.asarray((n + 0.5) * np.pi)
+
+    def gap(b: float) -> float:
+        return float(b * np.sin(b) - biot * np.cos(b))
+
+    return np.array([optimize.brentq(gap, k * np.pi, (k + 0.5) * np.pi) for k in n])
+
+
+def decay(roots: FloatArray, fourier: float, steps: int | None) -> FloatArray:
+    """Each mode's decay: exact in time, or as that many implicit Euler steps leave it.
+
+    The modes of the equation are also modes of the implicit step, so this reference has the
+    method's error in time and none in space.
+    """
+    if steps is None:
+        return np.asarray(np.exp(-(roots**2) * fourier))
+    return np.asarray((1.0 + roots**2 * fourier / steps) ** -steps)
+
+
+def cylinder_mean(biot: float, fourier: float, steps: int | None = None) -> float:
+    """Mean of what is left in an infinite cylinder (Crank 1975, ch. 5; Carslaw and Jaeger)."""
+    b = cylinder_roots(biot)
+    weight = 4.0 / b**2 if np.isinf(biot) else 4.0 * biot**2 / (b**2 * (b**2 + biot**2))
+    return float(weight @ decay(b, fourier, steps))
+
+
+def cylinder_centre(biot: float, fourier: float, steps: int | None = None) -> float:
+    """What is left on the axis of an infinite cylinder (same source)."""
+    b = cylinder_roots(biot)
+    weight = (
+        2.0 / (b * special.j1(b))
+        if np.isinf(biot)
+        else 2.0 * biot / ((b**2 + biot**2) * special.j0(b))
+    )
+    return float(weight @ decay(b, fourier, steps))
+
+
+def slab_mean(biot: float, fourier: float, steps: int | None = None) -> float:
+    """Mean of what is left in a slab open on both faces, over its half thickness (Crank, ch. 4)."""
+    b = slab_roots(biot)
+    weight = 2.0 / b**2 if np.isinf(biot) else 2.0 * biot**2 / (b**2 * (b**2 + biot**2 + biot))
+    return float(weight @ decay(b, fourier, steps))
+
+
+def _by_lane(value: npt.ArrayLike) -> FloatArray:
+    return np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), (kernel.LANES,)))
