@@ -346,8 +346,13 @@ class Job:
 
 def advance(jobs: Sequence[Job]) -> None:
     """Run every job, on every core; each fills its block's ``daily``."""
-    with ThreadPoolExecutor(os.cpu_count()) as pool:
-        list(pool.map(_advance, jobs))
+    pool = ThreadPoolExecutor(os.cpu_count())
+    try:
+        for _ in pool.map(_advance, jobs):
+            pass
+    finally:
+        # On Ctrl-C the blocks that have not begun must not hold up the exit.
+        pool.shutdown(cancel_futures=True)
 
 
 def _advance(job: Job) -> None:
