@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["compare", "load_weather", "read_yard", "season"]
+__all__ = ["compare", "load_weather", "read_yard", "season", "simulate"]
 
 
 def __getattr__(name: str) -> Any:

@@ -9,7 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal, cast
 
 from climate_risk import yard as yard_file
-from climate_risk.yard import Yard
+from climate_risk.errors import InputError
+from climate_risk.options import parse_cover_option
+from climate_risk.tables import canopies, find
+from climate_risk.yard import Stack, Yard
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -83,6 +86,51 @@ def load_weather(
         quality=checked.quality,
         inputs=inputs,
     )
+
+
+def simulate(
+    yard: Yard,
+    weather: Weather,
+    stack: Stack,
+    *,
+    canopy: str | None = None,
+    cover: str | None = None,
+    until: date | None = None,
+) -> pd.DataFrame:
+    """One reference run of one stack through the weather; see
+    :func:`climate_risk.risk.reference.simulate`.
+
+    Parameters
+    ----------
+    stack : Stack
+        One of ``yard.stacks``, or a variation of it; its waterings apply as written.
+    canopy : str, optional
+        In place of the yard's.
+    cover : str, optional
+        Over the whole run, in place of the stack's own covers: ``none`` or covers such as
+        ``paper bag + shade cloth 60``.
+    until : date, optional
+        Last day to run; without it, to the stack's horizon or the end of the weather.
+
+    Raises
+    ------
+    InputError
+        No such canopy or cover, or the weather does not hold the stack's start.
+    """
+    from climate_risk.risk.reference import simulate as run
+    from climate_risk.risk.simulate import Scheme, stack_model
+
+    try:
+        covers = stack.covers if cover is None else parse_cover_option(cover).spans
+    except ValueError as error:
+        raise InputError(f"cover {error}") from error
+    scheme = Scheme(
+        canopy=find(canopy, canopies(), "canopy").name if canopy else yard.canopy,
+        covers=covers,
+        waterings=stack.waterings,
+    )
+    kind = stack_model(stack, weather.record, yard.openness)
+    return run(kind, scheme, until or weather.record.last, weather.coverage.source)
 
 
 def season(

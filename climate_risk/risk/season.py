@@ -28,6 +28,7 @@ from climate_risk.risk.ensemble import (
     usable_years,
     watering_label,
 )
+from climate_risk.risk.reference import DAILY_NAMES, daily_table, refuse_without_start
 from climate_risk.risk.results import SeasonResult, Spell, StackSeason
 from climate_risk.risk.simulate import (
     Block,
@@ -56,24 +57,6 @@ SPELL_DAYS = 3
 """A hot, dry spell: this many days in a row at least this hot with less rain than this
 (common practice, no source)."""
 
-DAILY_NAMES = {
-    "air_temp_max_c": k.D_AIR_MAX,
-    "air_temp_min_c": k.D_AIR_MIN,
-    "vpd_max_kpa": k.D_VPD_MAX,
-    "rh_min_pct": k.D_RH_MIN,
-    "shortwave_mj_m2": k.D_SHORTWAVE,
-    "bark_temp_max_c": k.D_BARK_MAX,
-    "core_temp_mean_c": k.D_CORE_MEAN,
-    "moisture_mean_pct": k.D_MOISTURE,
-    "moisture_driest_face_pct": k.D_DRIEST_FACE,
-    "colonized_fraction": k.D_COLONIZED,
-    "heat_stress": k.D_HEAT_STRESS,
-    "drought_stress": k.D_DROUGHT_STRESS,
-    "log_water_kg": k.D_LOG_WATER,
-    "water_in_kg": k.D_WATER_IN,
-    "water_out_kg": k.D_WATER_OUT,
-    "precip_mm": k.D_RAIN,
-}
 OUTLOOK_NAMES = (
     "air_temp_max_c",
     "bark_temp_max_c",
@@ -200,7 +183,7 @@ def _stack_season(
         ),
         inoculated=stack.inoculated,
         horizon=kind.horizon,
-        daily=_daily(kind, outlook, record),
+        daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),
         outlook=_fan(blocks, outlook),
         result=result,
         under_canopies=tuple(under),
@@ -217,12 +200,7 @@ def _stack_season(
 
 
 def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> None:
-    record = kind.record
-    if kind.start_day < record.first or kind.start_day > record.last:
-        raise InputError(
-            f'{coverage.source}: "{kind.stack.name}" starts on {kind.start_day}, but the weather '
-            f"runs from {record.first} to {record.last}; accepted is weather of that season"
-        )
+    refuse_without_start(kind, coverage.source)
     if as_of < kind.start_day:
         raise InputError(
             f'--as-of {as_of} lies before "{kind.stack.name}" starts on {kind.start_day}; '
@@ -258,19 +236,6 @@ def look_at(
         years=years,
         draws=draws,
     )
-
-
-def _daily(kind: StackModel, outlook: Outlook, record: Record) -> pd.DataFrame:
-    """The reference run, a row a day since inoculation."""
-    daily = outlook.seen[0].daily[:, :, 0]
-    first = kind.inoculation_hour // HOURS_PER_DAY
-    index = pd.date_range(kind.start_day, periods=len(daily), freq="D", name="date")
-    table = pd.DataFrame({n: daily[:, c] for n, c in DAILY_NAMES.items()}, index=index)
-    row = record.row(kind.start_day)
-    seen = record.weather.observed[row : row + len(daily) * HOURS_PER_DAY]
-    whole = seen.reshape(-1, HOURS_PER_DAY).all(axis=1)
-    table.insert(0, "source", np.where(whole, "observed", "filled"))
-    return table.iloc[first:]
 
 
 def _fan(blocks: Sequence[Block], outlook: Outlook) -> pd.DataFrame | None:
