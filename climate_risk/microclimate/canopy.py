@@ -87,7 +87,7 @@ def leaf_share(days: pd.DatetimeIndex, daily_mean_c: FloatArray, site: Site) -> 
         + rows.days_per_degree_latitude_autumn.value * north
         + rows.days_per_100m_autumn.value * higher
     )
-    day = shifted.dayofyear.to_numpy().astype(np.float64)
+    day = shifted.day_of_year.to_numpy().astype(np.float64)
     tenth_to_tenth = 2.0 * np.log(9.0)
     rise = tenth_to_tenth / rows.spread_days_spring.value
     fall = tenth_to_tenth / rows.spread_days_autumn.value

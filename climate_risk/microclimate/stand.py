@@ -134,7 +134,7 @@ def below_canopy(weather: HourlyWeather, canopy: Canopy, site: Site) -> StandWea
 def _clearness(weather: HourlyWeather, site: Site) -> FloatArray:
     """The day's sunlight over that of a clear day (Rso of FAO-56, eq. 37), every hour of it."""
     days = pd.DatetimeIndex(weather.time[::HOURS_PER_DAY])
-    outside = extraterrestrial_mj_m2(site.latitude, days.dayofyear.to_numpy(np.float64))
+    outside = extraterrestrial_mj_m2(site.latitude, days.day_of_year.to_numpy(np.float64))
     clear = (0.75 + 2e-5 * site.elevation_m) * outside
     got = weather.shortwave_w_m2.reshape(-1, HOURS_PER_DAY).sum(axis=1) * MJ_PER_WATT_HOUR
     ratio = np.divide(got, clear, out=np.full_like(got, 0.5), where=clear > 0.1)
