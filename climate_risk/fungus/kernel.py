@@ -215,6 +215,13 @@ def kill_by_drought(grid: Grid, a: FloatArray, mycelium: Mycelium, run: Run) -> 
                     )
 
 
+@njit(cache=True, error_model="numpy", inline="always")
+def half_kills(left: float) -> float:
+    """Dose that would leave this share; exactly none where only rounding is missing."""
+    dose = -np.log2(left)
+    return dose if dose > 1e-12 else 0.0
+
+
 @njit(cache=True, error_model="numpy")
 def count_living(grid: Grid, run: Run, stress: FloatArray) -> None:
     """Living share of each face, and the stack's stress by cause, at the end of a day.
@@ -250,8 +257,8 @@ def count_living(grid: Grid, run: Run, stress: FloatArray) -> None:
                 heat += share * run.heat_left[face, i, n] / faces
                 drought += share * moist / faces
             run.alive[face, n] = alive
-        stress[0, n] = max(-np.log2(heat), 0.0)
-        stress[1, n] = max(-np.log2(drought), 0.0)
+        stress[0, n] = half_kills(heat)
+        stress[1, n] = half_kills(drought)
 
 
 @njit(cache=True, error_model="numpy")
