@@ -10,6 +10,7 @@ import numpy as np
 from climate_risk.errors import InputError
 from climate_risk.options import CoverOption, Watering, WateringOption
 from climate_risk.risk.cost import covers_cost, watering_cost
+from climate_risk.risk.days import months_after
 from climate_risk.risk.draws import latin_hypercube
 from climate_risk.risk.ensemble import (
     collect,
@@ -24,7 +25,6 @@ from climate_risk.risk.simulate import (
     Scheme,
     StackModel,
     advance,
-    months_after,
     new_blocks,
     stack_model,
 )

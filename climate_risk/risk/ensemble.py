@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import numpy as np
 import numpy.typing as npt
@@ -13,6 +13,7 @@ from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.log.kernel import LANES
 from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
 from climate_risk.risk.cost import cost_of
+from climate_risk.risk.days import shifted
 from climate_risk.risk.kernel import (
     D_BARK_MAX,
     D_COLONIZED,
@@ -27,7 +28,6 @@ from climate_risk.risk.simulate import (
     Scheme,
     StackModel,
     residuals,
-    shifted,
 )
 from climate_risk.yard import Costs
 
@@ -54,15 +54,16 @@ class Ends:
 def usable_years(kind: StackModel, first: date, after: date) -> tuple[int, ...]:
     """Years of inoculation for which the record holds every day from ``first`` up to ``after``.
 
-    Both days are given for the stack's own year; ``after`` is not included.
+    Both days are given for the stack's own year; ``after`` is not included.  Runs of every year
+    are as long as the own year's, leap day or not.
     """
     own = kind.stack.inoculated.year
     record = kind.record
+    until_last = after - first - timedelta(days=1)
     found = []
     for year in range(record.first.year - 2, record.last.year + 1):
-        back = year - own
-        begins, ends = shifted(first, back), shifted(after, back)
-        if begins >= record.first and (ends - record.last).days <= 1:
+        begins = shifted(first, year - own)
+        if begins >= record.first and begins + until_last <= record.last:
             found.append(year)
     return tuple(found)
 

@@ -59,6 +59,7 @@ from climate_risk.microclimate.shade import (
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.options import CoverSpan, Watering
+from climate_risk.risk.days import months_after
 from climate_risk.risk.draws import (
     Rows,
     log_lanes,
@@ -80,8 +81,6 @@ LEVELS_PER_PIECE = 4
 CAP_LEVELS = 2
 HEAT_CAPACITY_TEMP_C = 15.0
 """Dry wood's heat capacity is held at this temperature; it varies 1.3 % per 4 degC."""
-SHORT = (4, 6, 9, 11)
-"""Months of 30 days."""
 WATERING_HOUR = 8
 """Hour of the day at which a dose is given."""
 
@@ -204,13 +203,6 @@ class StackModel:
         )
 
 
-def months_after(day: date, months: int) -> date:
-    """The same day of the month, later; the 28th where February is shorter."""
-    count = day.month - 1 + months
-    year, month = day.year + count // 12, count % 12 + 1
-    return date(year, month, min(day.day, 28 if month == 2 else 30 if month in SHORT else 31))
-
-
 def horizon_of(stack: Stack) -> date:
     """The day by which a stack of this fungus should have run through."""
     return months_after(stack.inoculated, fungi()[stack.fungus].horizon_months)
@@ -273,12 +265,6 @@ def cover_table(kind: StackModel, scheme: Scheme) -> FloatArray:
                 table[at, C_WATERING] += watering.litres
             day += timedelta(days=watering.every_days)
     return table
-
-
-def shifted(day: date, years: int) -> date:
-    """The same day of another year; 29 February becomes the 28th."""
-    year = day.year + years
-    return date(year, day.month, 28 if (day.month, day.day) == (2, 29) else day.day)
 
 
 def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[Block]:
