@@ -187,7 +187,9 @@ class StackCompare:
     wood: str
     horizon_months: int
     options: tuple[OptionResult, ...]
-    """Best first: lowest chance of loss, then lowest cost."""
+    """Best first, as :func:`climate_risk.risk.compare.rank` says."""
+    moisture_stop_pct: float
+    """Below this wood moisture (% of oven-dry mass) the fungus stops growing."""
     fungus_caution: str
 
 

@@ -12,7 +12,6 @@ import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import InputError
-from climate_risk.log.wood import MOISTURE_STEP
 from climate_risk.risk import kernel as k
 from climate_risk.risk.actions import find_actions
 from climate_risk.risk.chance import lost_of
@@ -28,6 +27,7 @@ from climate_risk.risk.ensemble import (
     usable_years,
     watering_label,
 )
+from climate_risk.risk.marks import moisture_marks
 from climate_risk.risk.reference import DAILY_NAMES, daily_table, refuse_without_start
 from climate_risk.risk.results import SeasonResult, Spell, StackSeason
 from climate_risk.risk.simulate import (
@@ -165,7 +165,7 @@ def _stack_season(
         label = "in the open" if canopy == "open" else f"under {canopy}"
         under.append(option_result(other_ends, other, label, cover, watering, price, yard.costs))
     fungus = fungi()[stack.fungus]
-    stop, slow = _moisture_marks(kind)
+    stop, slow = moisture_marks(kind)
     worst = (
         max(ends.water_residual, *(residuals(kind, b)[0] for b in outlook.seen)),
         max(ends.energy_residual, *(residuals(kind, b)[1] for b in outlook.seen)),
@@ -264,16 +264,6 @@ def _full_run(stack: Stack, ends: Ends) -> tuple[date | None, date | None, date 
         return stack.inoculated + timedelta(hours=float(value)) if np.isfinite(value) else None
 
     return at(0.1), at(0.5), at(0.9)
-
-
-def _moisture_marks(kind: StackModel) -> tuple[float, float]:
-    """Wood moisture at which this fungus stops in this wood, and where it begins to slow [%]."""
-    fungus = fungi()[kind.stack.fungus]
-    potential = kind.tables.potential_mpa
-    grid = np.arange(potential.size) * MOISTURE_STEP * 100.0
-    stop = np.interp(fungus.psi_stop_mpa.value, potential, grid)
-    slow = np.interp(fungus.psi_full_mpa.value, potential, grid)
-    return float(stop), float(slow)
 
 
 def hot_dry_spells(weather: HourlyWeather, first: date, last: date) -> tuple[Spell, ...]:
