@@ -15,6 +15,7 @@ from climate_risk import tables
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.log import geometry, kernel, wood
 from climate_risk.log.kernel import Curves, Lanes
+from climate_risk.microclimate import shade
 
 FloatArray = npt.NDArray[np.float64]
 PUBLISHED = Path(__file__).parent / "published"
@@ -150,22 +151,9 @@ def make_forcing(hours: int, **changes: npt.ArrayLike) -> FloatArray:
     return forcing
 
 
-def girth_modes(azimuth_deg: float) -> tuple[FloatArray, float]:
-    """Discrete modes and mean of a half-cosine toward an azimuth, on eight sectors."""
-    angle = sector_angles()
-    lit = np.maximum(np.cos(angle - np.radians(azimuth_deg)), 0.0)
-    return mode_shapes() @ lit / np.array([4.0, 4.0, 4.0, 4.0, 8.0]), float(lit.mean())
-
-
-def sector_angles() -> FloatArray:
-    """Azimuth of each sector's middle [rad]."""
-    return np.arange(kernel.SECTORS) * 2.0 * np.pi / kernel.SECTORS
-
-
-def mode_shapes() -> FloatArray:
-    """(MODES, SECTORS): cos 1, sin 1, cos 2, sin 2, cos 4."""
-    x = sector_angles()
-    return np.array([np.cos(x), np.sin(x), np.cos(2 * x), np.sin(2 * x), np.cos(4 * x)])
+def girth_modes(azimuth_deg: float) -> FloatArray:
+    """(MODES,) of a beam from one azimuth; its mean over the girth is 1 / pi."""
+    return shade.girth_modes(np.array([azimuth_deg]))[0]
 
 
 def sector_temps(stack: Stack, a: FloatArray) -> FloatArray:
@@ -173,7 +161,7 @@ def sector_temps(stack: Stack, a: FloatArray) -> FloatArray:
     nr, middle = stack.grid.ring_area_m2.size, stack.grid.level_m.size // 2
     modes = a[kernel.MODE_TEMP, : kernel.MODES * nr].reshape(kernel.MODES, nr, -1)
     mean = a[kernel.TEMP, middle * nr : (middle + 1) * nr]
-    return np.asarray(mean + np.einsum("ns,nrl->srl", mode_shapes(), modes))
+    return np.asarray(mean + np.einsum("ns,nrl->srl", shade.sector_basis(), modes))
 
 
 def start(stack: Stack, temp_c: float = 20.0) -> FloatArray:
@@ -270,7 +258,7 @@ def cylinder_centre(biot: float, fourier: float, steps: int | None = None) -> fl
 
 
 def slab_mean(biot: float, fourier: float, steps: int | None = None) -> float:
-    """Mean of what is left in a slab open on both faces, over its half thickness (Crank, ch. 4)."""
+    """Mean of what is left in a slab open on both faces, by its half thickness (Crank, ch. 4)."""
     b = slab_roots(biot)
     weight = 2.0 / b**2 if np.isinf(biot) else 2.0 * biot**2 / (b**2 * (b**2 + biot**2 + biot))
     return float(weight @ decay(b, fourier, steps))

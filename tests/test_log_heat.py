@@ -197,7 +197,7 @@ def test_sunlit_side_of_a_log_in_a_steady_beam() -> None:
     """
     radius_m, exchange, beam = 0.12, 15.0, 400.0
     stack = bare_stack(samples.column(2.0 * radius_m, 48))
-    modes, mean = samples.girth_modes(30.0)
+    modes, mean = samples.girth_modes(30.0), 1.0 / np.pi
     absorbed = float(stack.lanes.bark_absorptance[0]) * beam
     forcing = samples.make_forcing(
         1500, air_temp=AIR_C, convection=exchange, beam_side=beam, sun_side=mean * beam

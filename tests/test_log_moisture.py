@@ -70,14 +70,12 @@ def dry(stack: samples.Stack, hours: int) -> np.ndarray:
 def test_long_log_dries_as_the_series_says(days: int, radial: float) -> None:
     """Crank 1975, ch. 5 (sum of 4/a^2 exp(-a^2 Fo)), D 1e-10 m2/s, radius 75 mm."""
     stack = diffusion_stack(
-        samples.column(
-            0.15, 8, ring_ratio=geometry.RING_RATIO, level_ratio=geometry.LEVEL_RATIO
-        )
+        samples.column(0.15, 8, ring_ratio=geometry.RING_RATIO, level_ratio=geometry.LEVEL_RATIO)
     )
     left = samples.mean_over_rings(stack, dry(stack, 24 * days)[1])[0]
-    assert samples.cylinder_mean(
-        np.inf, ACROSS * days * 86400.0 / 0.075**2
-    ) == pytest.approx(radial, abs=2e-6)
+    assert samples.cylinder_mean(np.inf, ACROSS * days * 86400.0 / 0.075**2) == pytest.approx(
+        radial, abs=2e-6
+    )
     assert left == pytest.approx(radial, abs=0.01)
 
 

@@ -107,7 +107,12 @@ def test_potential_table_is_the_inverse_of_retention(name: str) -> None:
 
 @pytest.mark.parametrize(
     ("density", "moisture", "diffusivity"),
-    [(500, 0.10, 3.852e-11), (500, 0.20, 9.727e-11), (600, 0.15, 4.104e-11), (400, 0.15, 9.807e-11)],
+    [
+        (500, 0.10, 3.852e-11),
+        (500, 0.20, 9.727e-11),
+        (600, 0.15, 4.104e-11),
+        (400, 0.15, 9.807e-11),
+    ],
 )
 def test_bound_water_diffusivity(density: float, moisture: float, diffusivity: float) -> None:
     """Siau 1984 (from memory), worked apart from this program at 20 degC."""

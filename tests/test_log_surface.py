@@ -1,0 +1,249 @@
+"""The surface of the log against balances solved apart from it.
+
+A column so tall that its ends do not matter, run until it stores no more heat: then sunlight,
+long-wave, convection and evaporation must cancel, and Brent's method finds where.
+"""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+from scipy import optimize
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import log_samples as samples
+
+from climate_risk.log import kernel
+
+SIGMA = 5.670374419e-8
+AIR_C, HUMIDITY, DIAMETER_M = 30.0, 0.40, 0.15
+EMISSIVITY, SKY = 0.95, 0.9
+"""Long-wave is 0.9 of a black body at the air's temperature, as in the published table."""
+CURVES = samples.make_curves("aspen")
+
+
+def churchill_bernstein(reynolds: float, prandtl: float) -> float:
+    """Nusselt number of a cylinder in cross-flow (Churchill and Bernstein 1977)."""
+    shape = 0.62 * reynolds**0.5 * prandtl ** (1 / 3) / (1 + (0.4 / prandtl) ** (2 / 3)) ** 0.25
+    return 0.3 + shape * (1 + (reynolds / 282000) ** (5 / 8)) ** 0.8
+
+
+def convection(wind_ms: float) -> float:
+    """Of the log, with the properties of air at 20 degC [W/m2/K]."""
+    return churchill_bernstein(wind_ms * DIAMETER_M / 1.506e-5, 0.713) * 0.02560 / DIAMETER_M
+
+
+def vapour_conductance(heat_w_m2k: float, air_c: float = 20.0) -> float:
+    """Lewis analogy at 101.325 kPa, Schmidt number 0.622 [m/s]."""
+    density = 101325.0 / (287.05 * (air_c + 273.15))
+    return heat_w_m2k / (density * 1006.0) * (0.713 / 0.622) ** (2 / 3)
+
+
+def hand_balance(absorbed: float, heat_w_m2k: float, *, wet: bool, air_c: float = 20.0) -> float:
+    """Temperature at which gains and losses cancel [degC]; vapour at the film's own rate."""
+    vapour = HUMIDITY * samples.saturated_density(AIR_C)
+    sky = SKY * SIGMA * (AIR_C + 273.15) ** 4
+
+    def gain(surface_c: float) -> float:
+        loss = 0.0
+        if wet:
+            rate = samples.saturated_density(surface_c) - vapour
+            loss = 2.45e6 * vapour_conductance(heat_w_m2k, air_c) * float(rate)
+        longwave = EMISSIVITY * (sky - SIGMA * (surface_c + 273.15) ** 4)
+        return absorbed + longwave + heat_w_m2k * (AIR_C - surface_c) - loss
+
+    return float(optimize.brentq(gain, -20.0, 120.0))
+
+
+def steady_surface(absorbed: float, heat_w_m2k: float, *, wet: bool, sky: float = SKY) -> float:
+    """Surface temperature of the kernel's log after it has come to rest [degC]."""
+    lanes = samples.make_lanes(
+        start_moisture=0.0,
+        emissivity=EMISSIVITY,
+        bark_absorptance=0.6,
+        free_convection_w_m2k=0.0,
+        bark_uptake_kg_m2_s=0.0,
+        bark_resistance_s_m=samples.SEALED_S_M,
+        barrier_resistance_s_m=samples.SEALED_S_M,
+        side_catch_share=1.0,
+        bark_store_kg_m2=50.0,
+    )
+    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, lanes)
+    forcing = samples.make_forcing(
+        300,
+        air_temp=AIR_C,
+        vapour=HUMIDITY * samples.saturated_density(AIR_C),
+        convection=heat_w_m2k,
+        sun_side=absorbed / 0.6,
+        longwave_side=sky * SIGMA * (AIR_C + 273.15) ** 4,
+        rain=5.0 if wet else 0.0,
+    )
+    a = samples.run(stack, samples.start(stack, AIR_C), forcing)
+    return float(a[kernel.SURFACE_TEMP, 0, 0])
+
+
+@pytest.mark.parametrize(
+    ("reynolds", "prandtl", "nusselt"),
+    [(6071, 0.7, 40.6371), (120, 0.71, 5.65356), (25000, 4, 174.054), (200000, 60, 1727.58)],
+)
+def test_reference_convection(reynolds: float, prandtl: float, nusselt: float) -> None:
+    """The reference itself, against values of a public heat transfer library."""
+    assert churchill_bernstein(reynolds, prandtl) == pytest.approx(nusselt, rel=1e-5)
+
+
+def test_convection_of_the_program() -> None:
+    """Churchill and Bernstein 1977; the program fits the properties of air by lines (1 %)."""
+    for row in samples.published("convection_cylinder.csv"):
+        made = kernel.convection_coefficient(
+            row["diameter_m"], np.array([row["wind_ms"]]), np.array([20.0])
+        )
+        assert made[0] == pytest.approx(row["heat_w_m2k"], rel=0.01), row
+
+
+def test_hand_balance_agrees_with_the_table() -> None:
+    """The reference itself; the table is rounded to 0.1."""
+    for row in samples.published("steady_bark.csv"):
+        film = convection(row["wind_ms"])
+        dry = hand_balance(row["absorbed_w_m2"], film, wet=False)
+        wet = hand_balance(row["absorbed_w_m2"], film, wet=True)
+        assert dry == pytest.approx(row["dry_c"], abs=0.15), row
+        assert wet == pytest.approx(row["wet_c"], abs=0.25), row
+
+
+def test_dry_bark_comes_to_the_balance() -> None:
+    """Within 1.5 K in the sun: long-wave is linear around the air, 18 K below the bark."""
+    for row in samples.published("steady_bark.csv"):
+        made = steady_surface(row["absorbed_w_m2"], convection(row["wind_ms"]), wet=False)
+        tolerance = 0.1 + 0.004 * (row["dry_c"] - AIR_C) ** 2
+        assert made == pytest.approx(row["dry_c"], abs=min(tolerance, 1.5)), row
+        assert made > row["dry_c"] - 0.15, "linear long-wave loses less, so bark errs warm"
+
+
+TANGENT = pytest.mark.xfail(
+    strict=True,
+    reason="balance_surfaces finds the wet surface on the tangent of saturated vapour at the "
+    "air's temperature but evaporates at the curve: too much, so that a wet, windy log falls 2 to "
+    "3 K below its wet bulb.  A second linearisation around the first result holds 0.15 K.",
+)
+
+
+@TANGENT
+def test_wet_bark_comes_to_the_balance() -> None:
+    """The table's winds and suns by hand, film vapour at the program's 30 degC air."""
+    for row in samples.published("steady_bark.csv"):
+        film = convection(row["wind_ms"])
+        hand = hand_balance(row["absorbed_w_m2"], film, wet=True, air_c=AIR_C)
+        made = steady_surface(row["absorbed_w_m2"], film, wet=True)
+        assert made == pytest.approx(hand, abs=0.2), row
+
+
+def test_wet_bark_never_warms_past_dry_bark() -> None:
+    for row in samples.published("steady_bark.csv"):
+        film = convection(row["wind_ms"])
+        wet = steady_surface(row["absorbed_w_m2"], film, wet=True)
+        assert 10.0 < wet < steady_surface(row["absorbed_w_m2"], film, wet=False) - 3.0
+
+
+@TANGENT
+def test_wet_shaded_windy_bark_nears_the_wet_bulb() -> None:
+    """30 degC and 40 %: wet bulb 19.84 degC (psychrometric tables, 1013.25 hPa).
+
+    Radiation from surroundings at the air's temperature keeps it above, less as wind grows; the
+    Lewis factor of a cylinder sets its own limit 0.4 K below the thermodynamic wet bulb.
+    """
+    wet = [steady_surface(0.0, film, wet=True, sky=1.0) for film in (5.0, 10.0, 30.0, 100.0)]
+    assert wet == sorted(wet, reverse=True)
+    assert wet[0] > 20.5
+    assert wet[-1] == pytest.approx(19.84, abs=0.5)
+
+
+def test_bag_in_the_sun_is_one_more_node() -> None:
+    """Bark in a bag: the two balances of bag and bark solved together by hand."""
+    film, gap, sun, absorptance = 12.0, 8.0, 300.0, 0.6
+    through, absorbed = 0.08, 0.6
+    radiation = 4.0 * EMISSIVITY * SIGMA * (AIR_C + 273.15) ** 3
+    # Bark gains what passes the bag; bag gains its share and loses to the air.
+    matrix = np.array([[gap, -gap], [-gap, gap + film + radiation]])
+    bark_c, bag_c = np.linalg.solve(
+        matrix,
+        [through * absorptance * sun, absorbed * sun + (film + radiation) * AIR_C],
+    )
+    lanes = samples.make_lanes(
+        start_moisture=0.0,
+        emissivity=EMISSIVITY,
+        bark_absorptance=absorptance,
+        free_convection_w_m2k=0.0,
+        bark_resistance_s_m=samples.SEALED_S_M,
+        barrier_resistance_s_m=samples.SEALED_S_M,
+        bag_transmittance=through,
+        bag_absorptance=absorbed,
+        bag_gap_heat_w_m2k=gap,
+    )
+    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, lanes)
+    forcing = samples.make_forcing(600, air_temp=AIR_C, convection=film, sun_side=sun, bag=1.0)
+    a = samples.run(stack, samples.start(stack, AIR_C), forcing)
+    assert bark_c > bag_c > AIR_C
+    assert a[kernel.SURFACE_TEMP, 0, 0] == pytest.approx(bark_c, abs=1e-3)
+
+
+@pytest.mark.parametrize("cold_c", [2.0, 8.0])
+def test_dew_falls_on_bark_colder_than_the_dew_point(cold_c: float) -> None:
+    """Air of 20 degC and 90 %, dew point 18.3: cold wood gains a film and its latent heat."""
+    lanes = samples.make_lanes(
+        start_moisture=0.0, bark_uptake_kg_m2_s=0.0, bark_resistance_s_m=samples.SEALED_S_M
+    )
+    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, lanes)
+    vapour = 0.9 * samples.saturated_density(20.0)
+    damp = samples.run(
+        stack,
+        samples.start(stack, cold_c),
+        samples.make_forcing(1, vapour=vapour, convection=10.0),
+    )
+    dry = samples.run(
+        stack,
+        samples.start(stack, cold_c),
+        samples.make_forcing(1, vapour=0.0, convection=10.0),
+    )
+    assert damp[kernel.FILM, 0, 0] > 0.0
+    assert dry[kernel.FILM, 0, 0] == 0.0
+    warmer = samples.cells(stack, damp, kernel.TEMP) - samples.cells(stack, dry, kernel.TEMP)
+    assert warmer[1].min() > 0.0
+
+
+@pytest.mark.xfail(
+    strict=True,
+    reason="without film or dew, wood evaporates at a surface temperature found without its own "
+    "latent heat; a wet cut end then loses 23 % too much at 2 m/s on the season's top cell of "
+    "18 mm, more on thicker cells and in wind, and falls 2 K below its wet bulb.",
+)
+def test_wet_end_grain_evaporates_as_a_wet_surface() -> None:
+    """Green end grain that water reaches easily is a wet surface in shade: 30 degC, 40 %."""
+    film = convection(2.0)
+    stack = samples.Stack(
+        samples.column(50.0, 2, height_m=0.36, levels=20),
+        CURVES,
+        samples.make_lanes(
+            start_moisture=1.5,
+            emissivity=EMISSIVITY,
+            free_convection_w_m2k=0.0,
+            free_diffusivity_longitudinal_m2_s=1e-6,
+            bark_resistance_s_m=samples.SEALED_S_M,
+            barrier_resistance_s_m=samples.SEALED_S_M,
+            barrier_heat_w_m2k=1e-9,
+        ),
+    )
+    forcing = samples.make_forcing(
+        200,
+        air_temp=AIR_C,
+        vapour=HUMIDITY * samples.saturated_density(AIR_C),
+        convection=film,
+        longwave_top=SKY * SIGMA * (AIR_C + 273.15) ** 4,
+    )
+    a = samples.run(stack, samples.start(stack, 21.0), forcing)
+    assert samples.cells(stack, a, kernel.MOISTURE).min() > 0.6
+    hand = hand_balance(0.0, film, wet=True, air_c=AIR_C)
+    assert a[kernel.SURFACE_TEMP, 1, 0] == pytest.approx(hand, abs=0.5)
