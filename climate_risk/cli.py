@@ -11,9 +11,13 @@ import sys
 from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
-from typing import NoReturn
+from typing import TYPE_CHECKING, NoReturn
 
 from climate_risk.errors import ClimateRiskError, InputError, RunError
+
+if TYPE_CHECKING:
+    from climate_risk.api import Weather
+    from climate_risk.risk.results import CompareResult, SeasonResult
 
 INTERRUPTED = 130
 DEMO_DAY = date(2026, 7, 12)
@@ -206,15 +210,14 @@ def _say(args: argparse.Namespace, text: str) -> None:
         print(text, file=sys.stderr)
 
 
-def _warn(args: argparse.Namespace, weather: object) -> None:
-    from climate_risk.api import Weather
-
-    if isinstance(weather, Weather):
-        for warning in weather.coverage.warnings:
-            _say(args, f"weather: {warning}")
+def _warn(args: argparse.Namespace, weather: Weather) -> None:
+    for warning in weather.coverage.warnings:
+        _say(args, f"weather: {warning}")
 
 
-def _finish(args: argparse.Namespace, written: Sequence[Path], *results: object) -> None:
+def _finish(
+    args: argparse.Namespace, written: Sequence[Path], *results: SeasonResult | CompareResult
+) -> None:
     if args.quiet:
         return
     from climate_risk.report import summary_lines

@@ -82,8 +82,20 @@ class Outlook:
     years: tuple[int, ...]
     draws: int
 
+    @property
+    def over(self) -> bool:
+        """True once the weather seen reaches the horizon."""
+        return self.seen_hours >= self.kind.hours
+
     def carry_on(self, scheme: Scheme) -> tuple[list[Block], Ends]:
-        """Run every past year's weather on from today's state under a scheme."""
+        """Run every past year's weather on from today's state under a scheme.
+
+        Of a season that is over, what came of it: one year, and nothing to run.
+        """
+        if self.over:
+            drawn = np.arange(1, self.draws + 1, dtype=np.int64)
+            blocks = branch(self.seen, drawn, with_days=True)
+            return blocks, collect(self.kind, scheme, blocks, self.years, self.draws)
         lanes = np.tile(np.arange(1, self.draws + 1), len(self.years)).astype(np.int64)
         blocks = branch(self.seen, lanes)
         rows = start_rows(self.kind, self.years, self.draws, self.next_day, self.seen_hours)
@@ -219,8 +231,11 @@ def look_at(
     hours = (next_day - kind.start_day).days * HOURS_PER_DAY
     start = np.full(seen[0].booked.shape[1], kind.record.row(kind.start_day), dtype=np.int64)
     advance(jobs_for(kind, scheme, seen, [start] * len(seen), 0, hours))
-    years = usable_years(kind, next_day, kind.horizon)
-    years = tuple(y for y in years if y < kind.stack.inoculated.year) or years
+    own_year = kind.stack.inoculated.year
+    years: tuple[int, ...] = (own_year,)
+    if next_day < kind.horizon:
+        years = usable_years(kind, next_day, kind.horizon)
+        years = tuple(y for y in years if y < own_year) or years
     if not years:
         raise InputError(
             f"{coverage.source}: no past year holds {next_day:%d %B} to {kind.horizon:%d %B}, "
@@ -242,7 +257,7 @@ def _fan(blocks: Sequence[Block], outlook: Outlook) -> pd.DataFrame | None:
     """Percentiles over years and draws of what matters, a row a day from tomorrow on."""
     runs = len(outlook.years) * outlook.draws
     days = len(blocks[0].daily)
-    if days == 0:
+    if outlook.over:
         return None
     index = pd.date_range(outlook.next_day, periods=days, freq="D", name="date")
     columns = {}

@@ -11,6 +11,7 @@ from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
+import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus.kernel import Run, make_run
@@ -106,12 +107,12 @@ class Record:
     @cached_property
     def first(self) -> date:
         """First day of the record."""
-        return self.weather.time[0].astype("datetime64[D]").item()
+        return pd.Timestamp(self.weather.time[0]).date()
 
     @cached_property
     def last(self) -> date:
         """Last day of the record."""
-        return self.weather.time[-1].astype("datetime64[D]").item()
+        return pd.Timestamp(self.weather.time[-1]).date()
 
     def row(self, day: date) -> int:
         """Row of the first hour of a day; days before or after the record are the caller's."""
@@ -290,8 +291,12 @@ def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[
     return blocks
 
 
-def branch(blocks: Sequence[Block], lanes: IntArray) -> list[Block]:
-    """Copies of chosen lanes (numbered across blocks) as new blocks; the last one is padded."""
+def branch(blocks: Sequence[Block], lanes: IntArray, *, with_days: bool = False) -> list[Block]:
+    """Copies of chosen lanes (numbered across blocks) as new blocks; the last one is padded.
+
+    ``with_days`` copies the days that were run as well.
+    """
+    kept = [b.daily if with_days else b.daily[:0] for b in blocks]
     taken = [
         lanes[np.arange(low, low + LANES) % len(lanes)] for low in range(0, len(lanes), LANES)
     ]
@@ -309,7 +314,7 @@ def branch(blocks: Sequence[Block], lanes: IntArray) -> list[Block]:
                 run=run,
                 booked=pick([b.booked for b in blocks], chosen, -1),
                 quantiles=pick([b.quantiles for b in blocks], chosen, 0),
-                daily=np.empty((0, DAILY_COLUMNS, LANES)),
+                daily=pick(kept, chosen, -1),
                 water_first_kg=pick([b.water_first_kg for b in blocks], chosen, -1),
                 heat_first_j=pick([b.heat_first_j for b in blocks], chosen, -1),
             )

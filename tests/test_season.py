@@ -1,0 +1,269 @@
+"""This year's stacks: to date, then an outlook; and what is refused."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import date, timedelta
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import risk_samples as samples
+
+from climate_risk.errors import InputError
+from climate_risk.options import CoverSpan
+from climate_risk.risk.actions import changes, find_actions
+from climate_risk.risk.results import SeasonResult, StackSeason
+from climate_risk.risk.season import hot_dry_spells, look_at, season
+from climate_risk.risk.simulate import Record, Scheme
+from climate_risk.yard import Yard
+
+AS_OF = date(2014, 7, 15)
+
+
+@pytest.fixture(scope="module")
+def yard(tmp_path_factory: pytest.TempPathFactory) -> Yard:
+    return samples.small_yard(tmp_path_factory.mktemp("yard"), year=2014)
+
+
+@pytest.fixture(scope="module")
+def record() -> Record:
+    return samples.make_record("2002-01-01", "2014-07-20")
+
+
+def run(yard: Yard, record: Record, as_of: date = AS_OF, draws: int = 2) -> SeasonResult:
+    table = samples.daily_table("2002-01-01", "2002-01-02")
+    return season(
+        yard, record, samples.coverage(table), {"yard.toml": "0"}, as_of=as_of, draws=draws
+    )
+
+
+@pytest.fixture(scope="module")
+def result(yard: Yard, record: Record) -> SeasonResult:
+    return run(yard, record)
+
+
+@pytest.fixture(scope="module")
+def stack(result: SeasonResult) -> StackSeason:
+    return result.stacks[0]
+
+
+def test_to_date_runs_from_inoculation_to_the_day_asked_for(
+    result: SeasonResult, stack: StackSeason
+) -> None:
+    assert result.as_of == AS_OF
+    assert stack.daily.index[0].date() == date(2014, 4, 12)
+    assert stack.daily.index[-1].date() == AS_OF
+    assert stack.horizon == date(2015, 4, 12)
+    assert set(stack.daily["source"]) == {"observed"}
+
+
+def test_outlook_goes_on_the_day_after_and_ends_before_the_horizon(stack: StackSeason) -> None:
+    assert stack.outlook is not None
+    assert stack.outlook.index[0].date() == AS_OF + timedelta(days=1)
+    assert stack.outlook.index[-1].date() == stack.horizon - timedelta(days=1)
+
+
+def test_outlook_starts_from_the_state_to_date(stack: StackSeason) -> None:
+    """Water and run do not jump from the last day seen to the first day ahead."""
+    assert stack.outlook is not None
+    for name, room in (("moisture_mean_pct", 6.0), ("colonized_fraction", 0.1)):
+        ahead = stack.outlook[name].iloc[0]
+        assert ahead[10] - room <= stack.daily[name].iloc[-1] <= ahead[90] + room
+
+
+def test_outlook_percentiles_are_in_order(stack: StackSeason) -> None:
+    assert stack.outlook is not None
+    for name in stack.outlook.columns.get_level_values(0).unique():
+        fan = stack.outlook[name]
+        assert (fan[10] <= fan[50]).all()
+        assert (fan[50] <= fan[90]).all()
+
+
+def test_what_accumulates_never_falls(stack: StackSeason) -> None:
+    for name in ("colonized_fraction", "heat_stress", "drought_stress"):
+        assert (stack.daily[name].diff().dropna() >= 0.0).all()
+        assert stack.outlook is not None
+        assert (stack.outlook[name].diff().dropna() >= -1e-12).all().all()
+
+
+def test_the_water_of_every_day_closes(stack: StackSeason) -> None:
+    """Stored today less stored yesterday is what came in less what went out."""
+    daily = stack.daily
+    change = daily["log_water_kg"].diff().iloc[1:]
+    flow = (daily["water_in_kg"] - daily["water_out_kg"]).iloc[1:]
+    assert change.to_numpy() == pytest.approx(flow.to_numpy(), abs=1e-9)
+
+
+def test_every_balance_closes(result: SeasonResult) -> None:
+    assert 0.0 <= result.water_residual <= 1e-9
+    assert 0.0 <= result.energy_residual <= 1e-9
+
+
+def test_chance_is_over_the_past_years_alone(stack: StackSeason) -> None:
+    """The record begins in 2002 and ends in this year's July: 12 whole years to look ahead."""
+    chance = stack.result.chance
+    assert chance is not None
+    assert (chance.years, chance.draws) == (12, 2)
+    assert [year.year for year in stack.result.years] == list(range(2002, 2014))
+    parts = stack.result.shares
+    assert parts.on_time + parts.delayed + parts.lost == pytest.approx(1.0)
+
+
+def test_the_same_stack_under_each_canopy(stack: StackSeason) -> None:
+    assert [o.canopy for o in stack.under_canopies] == ["open", "deciduous", "conifer"]
+    own = next(o for o in stack.under_canopies if o.canopy == "deciduous")
+    assert own.shares == stack.result.shares
+    hottest = {o.canopy: o.bark_temp_max_c[1] for o in stack.under_canopies}
+    assert hottest["open"] > hottest["conifer"] + 2.0
+
+
+def test_dates_of_the_full_run_are_in_order(stack: StackSeason) -> None:
+    known = [day for day in stack.full_run if day is not None]
+    assert known == sorted(known)
+    assert all(stack.inoculated < day <= stack.horizon for day in known)
+
+
+def test_the_same_call_gives_the_same_result(
+    yard: Yard, record: Record, stack: StackSeason
+) -> None:
+    again = run(yard, record).stacks[0]
+    assert again.result == stack.result
+    pd.testing.assert_frame_equal(again.daily, stack.daily)
+
+
+def test_weather_after_the_day_asked_for_changes_nothing(yard: Yard, record: Record) -> None:
+    """What is not yet seen may not leak into the run to date; only the last evening, which a
+    daily record draws toward the next morning, may differ.
+    """
+    cut = samples.make_record("2002-01-01", AS_OF.isoformat())
+    seen, unseen = run(yard, record).stacks[0], run(yard, cut).stacks[0]
+    pd.testing.assert_frame_equal(seen.daily.iloc[:-1], unseen.daily.iloc[:-1])
+    assert seen.daily.index.equals(unseen.daily.index)
+
+
+def test_a_day_beyond_the_weather_is_its_last(yard: Yard, record: Record) -> None:
+    assert run(yard, record, as_of=date(2030, 1, 1)).as_of == record.last
+
+
+def test_a_season_that_is_over_has_no_outlook(tmp_path: Path, record: Record) -> None:
+    yard = samples.small_yard(tmp_path, year=2012)
+    stack = run(yard, record, as_of=date(2014, 1, 1)).stacks[0]
+    assert stack.outlook is None
+    assert stack.daily.index[-1].date() == stack.horizon - timedelta(days=1)
+    assert stack.actions == ()
+    assert stack.result.chance is None
+    assert [year.year for year in stack.result.years] == [2012]
+    assert len({o.bark_temp_max_c for o in stack.under_canopies}) == 3
+
+
+def test_few_years_give_no_chance_but_what_happened(yard: Yard) -> None:
+    short = samples.make_record("2010-01-01", "2014-07-20")
+    stack = run(yard, short).stacks[0]
+    assert stack.result.chance is None
+    assert stack.result.cost.expected_loss is None
+    assert stack.lost_of_count is None
+    assert stack.actions == ()
+    assert len(stack.result.years) == 4
+
+
+@pytest.mark.parametrize(
+    ("first", "last", "as_of", "words"),
+    [
+        ("2002-01-01", "2014-07-20", date(2014, 3, 1), "--as-of 2014-03-01 lies before"),
+        ("2014-04-01", "2014-07-20", AS_OF, "starts on 2014-03-20"),
+        ("2002-01-01", "2013-07-20", AS_OF, "starts on 2014-03-20"),
+        ("2014-01-01", "2014-07-20", AS_OF, "no past year holds 16 July to 12 April"),
+    ],
+)
+def test_weather_that_does_not_serve_is_refused(
+    yard: Yard, first: str, last: str, as_of: date, words: str
+) -> None:
+    with pytest.raises(InputError, match=words) as error:
+        run(yard, samples.make_record(first, last), as_of=as_of)
+    assert "\n" not in str(error.value)
+    assert "accepted is" in str(error.value)
+
+
+def test_hot_dry_spells() -> None:
+    """Three days in a row at 30 degC or more with under 1 mm; two days are none."""
+    table = samples.daily_table("2014-06-01", "2014-06-30")
+    table[["air_temp_min_c", "air_temp_mean_c", "air_temp_max_c"]] = [12.0, 18.0, 24.0]
+    table["dew_point_c"], table["precip_mm"] = 10.0, 0.0
+    table.loc["2014-06-05":"2014-06-06", "air_temp_max_c"] = 33.0
+    table.loc["2014-06-10":"2014-06-13", "air_temp_max_c"] = 33.0
+    table.loc["2014-06-20":"2014-06-24", "air_temp_max_c"] = 33.0
+    table.loc["2014-06-22", "precip_mm"] = 12.0
+    weather = samples.hours_of(table, samples.NORTH)
+    spells = hot_dry_spells(weather, date(2014, 6, 1), date(2014, 6, 30))
+    assert [(s.first, s.last, s.days) for s in spells] == [
+        (date(2014, 6, 10), date(2014, 6, 13), 4)
+    ]
+    assert spells[0].air_temp_max_c == pytest.approx(33.0, abs=0.5)
+    cut = hot_dry_spells(weather, date(2014, 6, 1), date(2014, 6, 12))
+    assert cut[0].last == date(2014, 6, 12)
+
+
+@pytest.fixture(scope="module")
+def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], list[str]]:
+    """What could be done to a stack that has these covers."""
+    from climate_risk.risk.simulate import stack_model
+
+    table = samples.daily_table("2002-01-01", "2002-01-02")
+
+    def found(covers: tuple[CoverSpan, ...]) -> list[str]:
+        stack = replace(yard.stacks[0], covers=covers)
+        kind = stack_model(stack, record, 0.0)
+        scheme = Scheme(canopy="open", covers=covers)
+        outlook = look_at(kind, scheme, AS_OF, 2, samples.coverage(table))
+        return [change.what for change in changes(yard, outlook, outlook.next_day)]
+
+    return found
+
+
+def test_what_could_be_done_follows_from_what_is_on(
+    proposals: Callable[[tuple[CoverSpan, ...]], list[str]],
+) -> None:
+    bare = proposals(())
+    assert any("shade cloth" in what for what in bare)
+    assert any("bag on" in what for what in bare)
+    covered = proposals(
+        (
+            CoverSpan(kind="bag", material="paper"),
+            CoverSpan(kind="shade cloth", percent=60.0),
+        )
+    )
+    assert not any("hang" in what for what in covered)
+    assert any("bag off" in what for what in covered)
+    assert any("water" in what for what in covered)
+
+
+def test_actions_are_sought_above_the_tolerance_only(yard: Yard, record: Record) -> None:
+    """A tolerance of nought on a stack in the open that draws disagree on; then of one."""
+    strict = replace(yard, canopy="open", costs=replace(yard.costs, tolerated_chance=0.0))
+    stack = run(strict, record).stacks[0]
+    chance = stack.result.chance
+    assert chance is not None
+    for action in stack.actions:
+        assert action.chance is not None
+        assert action.chance.mean < chance.mean
+        assert action.start == AS_OF + timedelta(days=1)
+        assert action.latest is None or action.latest >= action.start
+        assert action.cost >= 0.0
+    easy = replace(strict, costs=replace(yard.costs, tolerated_chance=1.0))
+    assert run(easy, record).stacks[0].actions == ()
+
+
+def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> None:
+    from climate_risk.risk.simulate import stack_model
+
+    kind = stack_model(yard.stacks[0], record, 0.0)
+    coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
+    outlook = look_at(kind, Scheme(canopy="open"), AS_OF, 2, coverage)
+    few = replace(run(yard, record).stacks[0].result, chance=None)
+    assert find_actions(yard, outlook, few) == ()
