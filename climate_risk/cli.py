@@ -158,14 +158,13 @@ def _version() -> str:
 def _demo(args: argparse.Namespace) -> None:
     from climate_risk import api
     from climate_risk.demo_files import demo_folder
-    from climate_risk.report import write_results
 
     yard = api.read_yard(demo_folder() / "yard.toml", units=args.units)
     _say(args, f"{yard.name} is an invented farm with invented weather.")
     weather = api.load_weather(yard)
     season = api.season(yard, weather, as_of=DEMO_DAY, draws=DEMO_DRAWS)
     compare = api.compare(yard, weather, draws=DEMO_DRAWS)
-    _finish(args, write_results(args.out, season=season, compare=compare), season, compare)
+    _finish(args, season=season, compare=compare)
 
 
 def _init(args: argparse.Namespace) -> None:
@@ -177,7 +176,6 @@ def _init(args: argparse.Namespace) -> None:
 
 def _season(args: argparse.Namespace) -> None:
     from climate_risk import api
-    from climate_risk.report import write_results
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
     _say(args, "reading the weather")
@@ -185,12 +183,11 @@ def _season(args: argparse.Namespace) -> None:
     _warn(args, weather)
     _say(args, "running the stacks")
     season = api.season(yard, weather, as_of=args.as_of, draws=args.draws)
-    _finish(args, write_results(args.out, season=season), season)
+    _finish(args, season=season)
 
 
 def _compare(args: argparse.Namespace) -> None:
     from climate_risk import api
-    from climate_risk.report import write_results
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
     _say(args, "reading the weather")
@@ -198,7 +195,7 @@ def _compare(args: argparse.Namespace) -> None:
     _warn(args, weather)
     _say(args, "running every option through the past years")
     compare = api.compare(yard, weather, years=args.years, draws=args.draws)
-    _finish(args, write_results(args.out, compare=compare), compare)
+    _finish(args, compare=compare)
 
 
 def _yard_file(path: Path) -> Path:
@@ -216,13 +213,17 @@ def _warn(args: argparse.Namespace, weather: Weather) -> None:
 
 
 def _finish(
-    args: argparse.Namespace, written: Sequence[Path], *results: SeasonResult | CompareResult
+    args: argparse.Namespace,
+    *,
+    season: SeasonResult | None = None,
+    compare: CompareResult | None = None,
 ) -> None:
+    from climate_risk.report import summary_lines, write_results
+
+    written = write_results(args.out, season=season, compare=compare)
     if args.quiet:
         return
-    from climate_risk.report import summary_lines
-
-    for line in summary_lines(*results):
+    for line in summary_lines(*(result for result in (season, compare) if result is not None)):
         print(line)
     pages = [str(path) for path in written if path.suffix == ".html"]
     print(f"{len(written)} files in {args.out}; open {' and '.join(pages)}")

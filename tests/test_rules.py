@@ -1,0 +1,198 @@
+"""Rules of the house that a reader would otherwise have to watch over."""
+
+from __future__ import annotations
+
+import ast
+import importlib
+import inspect
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+import climate_risk
+from climate_risk import api, tables
+from climate_risk.parameter import Parameter, Row, sources
+
+ROOT = Path(__file__).parents[1]
+PACKAGE = ROOT / "climate_risk"
+MODULES = sorted(PACKAGE.rglob("*.py"))
+STAGES = ("base", "weather", "microclimate", "log", "fungus", "risk", "api", "report", "cli")
+"""Each imports itself and what stands before it; report reads results and never calls api."""
+SMALL_LINES = 400
+TALL = {"log/kernel.py": "one compiled kernel; to be cut by what it computes"}
+FOLDERS = (".ci", "climate_risk", "tests", "sample_data", "notebooks", "docs")
+TEXT = {".py", ".toml", ".md", ".css", ".html", ".csv", ".ipynb", ".cfg", ".txt", ".yml", ""}
+
+
+def name_of(path: Path) -> str:
+    return path.relative_to(PACKAGE).as_posix()
+
+
+def stage_of(module: str) -> str:
+    """Stage of a dotted module name inside the package."""
+    parts = module.split(".")
+    first = parts[1] if len(parts) > 1 else "api"
+    if first in ("__main__", "cli"):
+        return "cli"
+    return first if first in STAGES else "base"
+
+
+def imports_of(path: Path) -> Iterator[str]:
+    """Modules of the package that a file imports, wherever in the file it does so."""
+    known = {"climate_risk." + name_of(p)[:-3].replace("/", ".") for p in MODULES}
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from (a.name for a in node.names if a.name.startswith("climate_risk"))
+        elif isinstance(node, ast.ImportFrom) and (node.module or "").startswith("climate_risk"):
+            assert node.level == 0, path
+            for alias in node.names:
+                inner = f"{node.module}.{alias.name}"
+                yield inner if inner in known or node.module == "climate_risk" else node.module
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_imports_run_one_way(path: Path) -> None:
+    own = stage_of("climate_risk." + name_of(path)[:-3].replace("/", "."))
+    if name_of(path) == "__init__.py":
+        own = "api"
+    for module in imports_of(path):
+        assert STAGES.index(stage_of(module)) <= STAGES.index(own), module
+
+
+def test_the_rule_on_imports_would_see_a_wrong_one(tmp_path: Path) -> None:
+    wrong = tmp_path / "wrong.py"
+    wrong.write_text("def f():\n    from climate_risk.risk import chance\n", encoding="utf-8")
+    assert [stage_of(module) for module in imports_of(wrong)] == ["risk"]
+    assert stage_of("climate_risk.weather.sun") == "weather"
+    assert stage_of("climate_risk.tables") == "base"
+
+
+LAZY = {"meteostat", "pvlib", "matplotlib", "scipy"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_heavy_libraries_load_only_where_they_are_used(path: Path) -> None:
+    """At the top of no module; in the command line not even pandas and numba."""
+    banned = LAZY | ({"pandas", "numpy", "numba"} if stage_of_path(path) == "cli" else set())
+    for node in ast.parse(path.read_text(encoding="utf-8")).body:
+        names = [a.name for a in node.names] if isinstance(node, ast.Import) else []
+        if isinstance(node, ast.ImportFrom):
+            names = [node.module or ""]
+        assert not banned & {name.split(".")[0] for name in names}
+
+
+def stage_of_path(path: Path) -> str:
+    return stage_of("climate_risk." + name_of(path)[:-3].replace("/", "."))
+
+
+@pytest.mark.parametrize("path", [p for p in MODULES if name_of(p) not in TALL], ids=name_of)
+def test_files_are_small(path: Path) -> None:
+    lines = len(path.read_text(encoding="utf-8").splitlines())
+    assert lines <= SMALL_LINES, f"{name_of(path)} has {lines} lines"
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_only_the_command_line_prints(path: Path) -> None:
+    calls = {
+        node.func.id
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
+    }
+    assert ("print" in calls) == (name_of(path) == "cli.py")
+    assert not calls & {"breakpoint", "eval", "exec", "input"}
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_every_module_says_what_it_is_for(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    assert ast.get_docstring(tree) or not tree.body
+
+
+def parameters() -> Iterator[tuple[str, Parameter]]:
+    """Every number of every table."""
+    groups = (
+        tables.fungi(),
+        tables.woods(),
+        tables.canopies(),
+        tables.bags(),
+        tables.cloths(),
+        tables.barriers(),
+        {"model": tables.model()},
+    )
+    rows: list[Row] = [row for group in groups for row in group.values()]
+    for row in rows:
+        for key, value in vars(row).items():
+            if isinstance(value, Parameter):
+                yield f"{row.name}.{key}", value
+            elif isinstance(value, dict):
+                yield from ((f"{row.name}.{key}.{k}", v) for k, v in value.items())
+
+
+def test_every_number_of_the_tables_has_a_known_source_and_a_unit() -> None:
+    found = list(parameters())
+    assert len(found) > 400
+    for name, parameter in found:
+        assert parameter.source in sources(), name
+        assert parameter.unit, name
+
+
+def test_the_package_offers_its_entry_points_and_no_more() -> None:
+    public = {
+        name
+        for name, value in vars(api).items()
+        if inspect.isfunction(value) and value.__module__ == api.__name__
+    }
+    assert set(climate_risk.__all__) == public
+    for name in climate_risk.__all__:
+        assert getattr(climate_risk, name) is getattr(api, name)
+    with pytest.raises(AttributeError, match="nothing"):
+        climate_risk.nothing  # noqa: B018
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name_of)
+def test_what_a_module_lists_is_there(path: Path) -> None:
+    dotted = "climate_risk." + name_of(path)[:-3].replace("/", ".")
+    if dotted.endswith("__main__"):
+        return
+    module = importlib.import_module(dotted.removesuffix(".__init__"))
+    listed = getattr(module, "__all__", [])
+    assert len(listed) == len(set(listed))
+    assert [name for name in listed if not hasattr(module, name)] == []
+
+
+def texts() -> Iterator[Path]:
+    """Every text file of the project."""
+    yield from (path for path in ROOT.iterdir() if path.is_file() and path.suffix in TEXT)
+    for folder in FOLDERS:
+        for path in (ROOT / folder).rglob("*"):
+            if path.is_file() and path.suffix in TEXT and "__pycache__" not in path.parts:
+                yield path
+
+
+def test_no_file_points_outside_the_project() -> None:
+    """Machine paths mean nothing to a reader elsewhere."""
+    banned = [
+        "/" + "/".join(parts) for parts in (("work", "shared"), ("work", "main"), ("opt", "venvs"))
+    ]
+    banned.append("." + "library")
+    wrong = [
+        f"{path.relative_to(ROOT)}: {word}"
+        for path in texts()
+        for word in banned
+        if word in path.read_text(encoding="utf-8", errors="replace")
+    ]
+    assert wrong == []
+    assert len(list(texts())) > 50
+
+
+def test_nothing_is_left_to_do() -> None:
+    """Work that is not done belongs in the list of limits, not in the code."""
+    marks = ["TO" + "DO", "FIX" + "ME", "XX" + "X"]
+    wrong = [
+        name_of(path)
+        for path in MODULES
+        for mark in marks
+        if mark in path.read_text(encoding="utf-8")
+    ]
+    assert wrong == []
