@@ -120,6 +120,34 @@ class Action:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Leader:
+    """An unknown that leads the model's doubt."""
+
+    unknown: str
+    """Group and field of its table row, such as ``wood.bark_resistance_s_m``."""
+    correlation: float
+    """Rank correlation with the lowest moisture of the driest face, -1 to 1."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Uncertainty:
+    """Where the doubt about a stack comes from; shares of variance, sum 1."""
+
+    of_loss: bool
+    """True: of lost or not; False, where all runs agree: of the driest face's moisture."""
+    weather_share: float
+    """From year to year."""
+    model_share: float
+    """From draw to draw of the unknowns."""
+    joint_share: float
+    """Neither alone: a draw that matters in some years only."""
+    leaders: tuple[Leader, ...]
+    """Strongest first."""
+    screen_draws: int
+    screen_years: tuple[int, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
 class StackSeason:
     """This year's outlook for one kind of stack."""
 
@@ -146,6 +174,8 @@ class StackSeason:
     """10th, 50th, 90th percentile of stacks lost out of ``count``."""
     full_run: tuple[date | None, date | None, date | None]
     """10th, 50th, 90th percentile of the date of the full run; None = after the horizon."""
+    uncertainty: Uncertainty | None = None
+    """None where a season is over or no past years are there to split."""
     spells: tuple[Spell, ...]
     actions: tuple[Action, ...]
     moisture_stop_pct: float

@@ -14,7 +14,7 @@ from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import InputError
 from climate_risk.risk import kernel as k
 from climate_risk.risk.actions import find_actions
-from climate_risk.risk.chance import lost_of
+from climate_risk.risk.chance import FEWEST_YEARS, lost_of
 from climate_risk.risk.cost import covers_cost, watering_cost
 from climate_risk.risk.draws import best_estimate, latin_hypercube
 from climate_risk.risk.ensemble import (
@@ -29,7 +29,8 @@ from climate_risk.risk.ensemble import (
 )
 from climate_risk.risk.marks import moisture_marks
 from climate_risk.risk.reference import DAILY_NAMES, daily_table, refuse_without_start
-from climate_risk.risk.results import SeasonResult, Spell, StackSeason
+from climate_risk.risk.results import SeasonResult, Spell, StackSeason, Uncertainty
+from climate_risk.risk.sensitivity import SCREEN_DRAWS, uncertainty
 from climate_risk.risk.simulate import (
     Block,
     Record,
@@ -167,20 +168,21 @@ def _stack_season(
     price = covers_cost(own.covers, yard.costs) + watering_cost(own.waterings, yard.costs)
     cover, watering = cover_label(own), watering_label(own)
     result = option_result(ends, own, "as it stands", cover, watering, price, yard.costs)
-    under = []
+    under, others = [], [ends]
     for canopy in dict.fromkeys((*CANOPIES, yard.canopy)):
         if canopy == yard.canopy:
             under.append(replace(result, label=f"under {canopy} (as it stands)"))
             continue
         other = replace(own, canopy=canopy)
         _, other_ends = look_at(kind, other, as_of, draws, coverage).carry_on(other)
+        others.append(other_ends)
         label = "in the open" if canopy == "open" else f"under {canopy}"
         under.append(option_result(other_ends, other, label, cover, watering, price, yard.costs))
     fungus = fungi()[stack.fungus]
     stop, slow = moisture_marks(kind)
     worst = (
-        max(ends.water_residual, *(residuals(kind, b)[0] for b in outlook.seen)),
-        max(ends.energy_residual, *(residuals(kind, b)[1] for b in outlook.seen)),
+        max(*(e.water_residual for e in others), *(residuals(kind, b)[0] for b in outlook.seen)),
+        max(*(e.energy_residual for e in others), *(residuals(kind, b)[1] for b in outlook.seen)),
     )
     season_of = StackSeason(
         name=stack.name,
@@ -201,6 +203,7 @@ def _stack_season(
         under_canopies=tuple(under),
         lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
         full_run=_full_run(stack, ends),
+        uncertainty=_doubt(outlook, ends, as_of, coverage),
         spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
         actions=find_actions(yard, outlook, result),
         moisture_stop_pct=stop,
@@ -209,6 +212,15 @@ def _stack_season(
         fungus_caution=fungus.caution,
     )
     return season_of, worst
+
+
+def _doubt(
+    outlook: Outlook, ends: Ends, as_of: date, coverage: WeatherCoverage
+) -> Uncertainty | None:
+    if outlook.over or len(outlook.years) < FEWEST_YEARS:
+        return None
+    screen = look_at(outlook.kind, outlook.scheme, as_of, SCREEN_DRAWS, coverage)
+    return uncertainty(outlook, ends, screen)
 
 
 def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> None:
