@@ -259,6 +259,20 @@ def test_actions_are_sought_above_the_tolerance_only(yard: Yard, record: Record)
     assert run(easy, record).stacks[0].actions == ()
 
 
+def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
+    """Runs ahead are laid out (year, draw) over the draws; lane 0 is for the chart alone."""
+    from climate_risk.risk.simulate import stack_model
+
+    kind = stack_model(yard.stacks[0], record, 0.0)
+    coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
+    outlook = look_at(kind, Scheme(canopy="open"), AS_OF, 2, coverage)
+    drawn = outlook.seen[0].quantiles
+    assert (drawn[0] == 0.5).all()
+    ahead = outlook.carry_on(outlook.scheme)[0][0].quantiles
+    for lane in range(4):
+        assert (ahead[lane] == drawn[1 + lane % 2]).all()
+
+
 def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> None:
     from climate_risk.risk.simulate import stack_model
 
