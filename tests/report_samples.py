@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from climate_risk.risk.compare import rank
 from climate_risk.risk.results import (
     Action,
     Chance,
@@ -137,6 +138,7 @@ def daily_frame(first: date, last: date, *, southern: bool, dryness: float) -> p
             "log_water_kg": water,
             "water_in_kg": taken,
             "water_out_kg": taken - change,
+            "precip_mm": rain,
         },
         index=index,
     )
@@ -183,7 +185,7 @@ def stack(
 ) -> StackSeason:
     horizon = inoculated + timedelta(days=364)
     daily = daily_frame(inoculated, as_of, southern=southern, dryness=dryness)
-    cover = "paper bag; 60 % shade cloth 20 Oct to 10 May"
+    cover = "paper bag + shade cloth 60"
     now = option(
         "deciduous", cover, "none", heat, drought, 2.4, years=years, with_chance=with_chance
     )
@@ -197,6 +199,10 @@ def stack(
         canopy="deciduous",
         cover=cover,
         watering="none",
+        cover_spans=(
+            ("paper bag", inoculated, horizon),
+            ("shade cloth 60", date(2025, 10, 20), date(2026, 5, 10)),
+        ),
         inoculated=inoculated,
         horizon=horizon,
         daily=daily,
@@ -315,6 +321,26 @@ def hopeless_season() -> SeasonResult:
     return season(replace(one, actions=(replace(one.actions[0], latest=None),)))
 
 
+def no_loss_compare() -> CompareResult:
+    """Every option loses nothing; only moisture and cost tell them apart."""
+    wet = {
+        "conifer": (42.0, 67.0, 91.0),
+        "deciduous": (42.0, 60.0, 82.0),
+        "open": (20.0, 36.0, 44.0),
+    }
+    options = [
+        replace(
+            option(canopy, cover, "none", 0.0, 0.0, cost, years=36),
+            moisture_driest_face_pct=tuple(part - loss for part in wet[canopy]),
+        )
+        for canopy in wet
+        for cover, cost, loss in (("none", 0.0, 0.0), ("paper bag", 1.6, 12.0))
+    ]
+    options.sort(key=lambda o: rank(o, 29.0))
+    result = compare()
+    return replace(result, stacks=(replace(result.stacks[0], options=tuple(options)),))
+
+
 def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
     rows = []
     risk = {
@@ -322,8 +348,8 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
         "deciduous": (0.03, 0.25),
         "open": (0.33, 0.42),
     }
-    covers = {"paper bag": 1.0, "paper bag + 60 % shade cloth": 0.5, "none": 1.25}
-    waters = {"none": 1.0, "4 litres each 7 days": 0.3}
+    covers = {"paper bag": 1.0, "paper bag + shade cloth 60": 0.5, "none": 1.25}
+    waters = {"none": 1.0, "4 L every 7 days": 0.3}
     for canopy, (heat, drought) in risk.items():
         for i, (cover, factor) in enumerate(covers.items()):
             for j, (watering, wet) in enumerate(waters.items()):
@@ -340,7 +366,7 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
                         with_chance=with_chance,
                     )
                 )
-    rows.sort(key=lambda o: (o.shares.lost, o.cost.option))
+    rows.sort(key=lambda o: rank(o, 29.0))
     return CompareResult(
         yard_name="Alder Hollow",
         invented=True,
@@ -358,6 +384,7 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
                 wood="aspen",
                 horizon_months=12,
                 options=tuple(rows),
+                moisture_stop_pct=29.0,
                 fungus_caution="",
             ),
         ),

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import csv
+import itertools
 import json
 import math
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
+from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -14,13 +17,19 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-import itertools
-
 import report_samples as samples
 
+import climate_risk as cr
+from climate_risk.demo_files import demo_folder
 from climate_risk.errors import RunError
-from climate_risk.report import files, tables, write_compare, write_season
+from climate_risk.report import files, summary_lines, tables, write_results
 
+SHARE_COLUMNS = (
+    "on_time_fraction",
+    "delayed_fraction",
+    "killed_by_heat_fraction",
+    "killed_by_drought_fraction",
+)
 DAILY_HEADER = (
     "date,stack,canopy,cover,watering,source,air_temp_max_c,air_temp_min_c,vpd_max_kpa,rh_min_pct,"
     "shortwave_mj_m2,bark_temp_max_c,core_temp_mean_c,moisture_mean_pct,moisture_driest_face_pct,"
@@ -41,21 +50,46 @@ def walk(value: Any) -> Iterator[Any]:
 @pytest.mark.parametrize(
     "summary",
     [
-        tables.season_summary(samples.season(*samples.three_stacks())),
-        tables.season_summary(samples.few_years_season()),
-        tables.season_summary(samples.ended_season()),
-        tables.season_summary(samples.hopeless_season()),
-        tables.compare_summary(samples.compare()),
-        tables.compare_summary(samples.compare(with_chance=False)),
+        tables.summary(samples.season(*samples.three_stacks()), samples.compare()),
+        tables.summary(samples.few_years_season(), None),
+        tables.summary(samples.ended_season(), None),
+        tables.summary(samples.hopeless_season(), None),
+        tables.summary(None, samples.compare()),
+        tables.summary(None, samples.compare(with_chance=False)),
     ],
 )
 def test_summary_is_plain_json_without_stand_ins(summary: dict[str, Any]) -> None:
-    assert json.loads(tables.json_text(summary)) == summary
+    text = tables.json_text(summary)
     assert all(value is not None for value in walk(summary))
+    for said, meant in zip(walk(json.loads(text)), walk(summary), strict=True):
+        if isinstance(meant, float):
+            assert said == pytest.approx(meant, rel=1e-5)
+        elif not isinstance(meant, dict | list):
+            assert said == meant
+
+
+def test_years_of_an_option_are_rows_under_named_columns() -> None:
+    option = tables.summary(None, samples.compare())["compare"]["stacks"][0]["options"][0]
+    years = option["years"]
+    assert len(years["rows"]) == 29
+    for row in years["rows"]:
+        year = dict(zip(years["columns"], row, strict=True))
+        assert 1996 <= year["year"] <= 2024
+        ends = [value for name, value in year.items() if name in SHARE_COLUMNS]
+        assert len(ends) == 4
+        assert math.isclose(sum(ends), 1.0)
+
+
+def test_summary_of_many_years_stays_small() -> None:
+    """36 options of 29 years each, in a file that is read in one go: under 300 kB."""
+    result = samples.compare()
+    three = replace(result, stacks=result.stacks * 2)
+    text = tables.json_text(tables.summary(samples.season(*samples.three_stacks()), three))
+    assert len(text) < 300_000
 
 
 def test_summary_says_what_made_it_and_from_what() -> None:
-    summary = tables.season_summary(samples.season())
+    summary = tables.summary(samples.season(), None)
     assert summary["schema"] == 1
     assert summary["program_version"]
     assert summary["inputs"][0] == {"name": "yard.toml", "sha256": "ab" * 32}
@@ -63,21 +97,21 @@ def test_summary_says_what_made_it_and_from_what() -> None:
         "neighbour": 41,
         "day-of-year normal": 12,
     }
-    stack = summary["stacks"][0]
+    stack = summary["season"]["stacks"][0]
     assert stack["as_written"]["driven_by"] == "drought"
     assert stack["actions"][0]["latest_date"] == "2025-07-18"
     assert stack["full_run_date"]["p50"] == "2025-10-06"
 
 
 def test_summary_without_a_chance_has_no_key_for_it() -> None:
-    option = tables.season_summary(samples.few_years_season())["stacks"][0]["as_written"]
+    option = tables.summary(samples.few_years_season(), None)["season"]["stacks"][0]["as_written"]
     assert not {"chance_of_loss", "expected_loss_cost", "total_cost"} & option.keys()
-    ended = tables.season_summary(samples.ended_season())["stacks"][0]
+    ended = tables.summary(samples.ended_season(), None)["season"]["stacks"][0]
     assert "full_run_date" not in ended
 
 
 def test_outcome_shares_in_the_summary_add_up_to_one() -> None:
-    for stack in tables.compare_summary(samples.compare())["stacks"]:
+    for stack in tables.summary(None, samples.compare())["compare"]["stacks"]:
         for option in stack["options"]:
             assert math.isclose(sum(option["outcome_fraction"].values()), 1.0, abs_tol=1e-12)
 
@@ -87,28 +121,60 @@ def test_json_refuses_numbers_it_does_not_have() -> None:
         tables.json_text({"value_c": math.nan})
 
 
+def rows_of(path: Path) -> list[dict[str, str]]:
+    with path.open(encoding="utf-8", newline="") as stream:
+        return list(csv.DictReader(stream))
+
+
+def check_balance(rows: list[dict[str, str]]) -> None:
+    """Water of each day against the day before, to the last digit written (1e-6 kg each)."""
+    assert len(rows) > 30
+    for before, after in itertools.pairwise(rows):
+        change = float(after["log_water_kg"]) - float(before["log_water_kg"])
+        flux = float(after["water_in_kg"]) - float(after["water_out_kg"])
+        assert math.isclose(change, flux, abs_tol=2.1e-6), after["date"]
+
+
 def test_daily_csv_has_the_columns_of_the_contract_and_a_closing_balance(tmp_path: Path) -> None:
     result = samples.season(*samples.three_stacks())
     path = tables.write_daily_csv(result, tmp_path / "daily.csv")
     assert path.read_text(encoding="utf-8").splitlines()[0] == DAILY_HEADER
-    with path.open(encoding="utf-8", newline="") as stream:
-        rows = list(csv.DictReader(stream))
+    rows = rows_of(path)
     assert len(rows) == sum(len(stack.daily) for stack in result.stacks)
     assert {row["source"] for row in rows} == {"observed", "filled"}
-    one = [row for row in rows if row["stack"] == "North row"]
-    for before, after in itertools.pairwise(one):
-        change = float(after["log_water_kg"]) - float(before["log_water_kg"])
-        flux = float(after["water_in_kg"]) - float(after["water_out_kg"])
-        assert math.isclose(change, flux, abs_tol=3e-6)
+    check_balance([row for row in rows if row["stack"] == "North row"])
+
+
+def test_daily_csv_of_a_real_run_is_the_reference_run_of_the_days_seen(tmp_path: Path) -> None:
+    """The bundled yard's first stack, run to 30 June with two draws on its last years."""
+    yard = cr.read_yard(demo_folder() / "yard.toml")
+    yard = replace(yard, stacks=yard.stacks[:1])
+    weather = cr.load_weather(yard, first=date(2022, 1, 1))
+    result = cr.season(yard, weather, as_of=date(2026, 6, 30), draws=2)
+    path = tables.write_daily_csv(result, tmp_path / "daily.csv")
+    assert path.read_text(encoding="utf-8").splitlines()[0] == DAILY_HEADER
+    rows = rows_of(path)
+    days = [(yard.stacks[0].inoculated + timedelta(days=n)).isoformat() for n in range(80)]
+    assert [row["date"] for row in rows] == days
+    assert days[-1] == "2026-06-30"
+    assert {row["source"] for row in rows} <= {"observed", "filled"}
+    check_balance(rows)
+    assert sum(float(row["water_out_kg"]) for row in rows) > 0.1
+    run = [float(row["colonized_fraction"]) for row in rows]
+    assert run == sorted(run)
+    alone = cr.simulate(yard, weather, yard.stacks[0], until=date(2026, 6, 30))
+    assert [float(row["log_water_kg"]) for row in rows] == pytest.approx(
+        alone["log_water_kg"].tolist(), abs=1e-6
+    )
 
 
 def test_outlook_csv_is_one_row_per_day_and_quantity(tmp_path: Path) -> None:
     result = samples.season()
     path = tables.write_outlook_csv(result, tmp_path / "outlook.csv")
-    with path.open(encoding="utf-8", newline="") as stream:
-        rows = list(csv.DictReader(stream))
+    rows = rows_of(path)
     outlook = result.stacks[0].outlook
     assert outlook is not None
+    assert list(rows[0]) == ["date", "stack", "quantity", "p10", "p50", "p90"]
     assert len(rows) == 4 * len(outlook)
     assert all(float(r["p10"]) <= float(r["p50"]) <= float(r["p90"]) for r in rows)
 
@@ -129,25 +195,43 @@ def test_numbers_are_short_and_never_minus_zero(value: float, digits: int, text:
 
 
 def test_two_runs_write_equal_bytes(tmp_path: Path) -> None:
-    first = [*write_season(samples.season(), tmp_path / "a")]
-    second = [*write_season(samples.season(), tmp_path / "b")]
-    first += write_compare(samples.compare(), tmp_path / "c")
-    second += write_compare(samples.compare(), tmp_path / "d")
+    first, second = (
+        write_results(tmp_path / name, season=samples.season(), compare=samples.compare())
+        for name in "ab"
+    )
     for one, other in zip(first, second, strict=True):
         assert one.read_bytes() == other.read_bytes(), one.name
 
 
-def test_written_files_are_those_named_and_nothing_else(tmp_path: Path) -> None:
-    written = write_season(samples.season(), tmp_path)
+@pytest.mark.parametrize(
+    ("kinds", "names"),
+    [
+        ({"season"}, {"season.html", "season.png", "season.svg", "daily.csv", "outlook.csv"}),
+        ({"compare"}, {"compare.html", "compare.png", "compare.svg"}),
+    ],
+)
+def test_written_files_are_those_named_and_nothing_else(
+    kinds: set[str], names: set[str], tmp_path: Path
+) -> None:
+    season = samples.season() if "season" in kinds else None
+    compare = samples.compare() if "compare" in kinds else None
+    written = write_results(tmp_path, season=season, compare=compare)
     assert {path.name for path in written} == {path.name for path in tmp_path.iterdir()}
-    assert {path.name for path in written} == {
-        "season.html", "season.png", "season.svg", "daily.csv", "outlook.csv", "summary.json",
-    }  # fmt: skip
+    assert {path.name for path in written} == names | {"summary.json"}
+    summary = json.loads((tmp_path / "summary.json").read_text(encoding="utf-8"))
+    assert {"season", "compare"} & summary.keys() == kinds
 
 
 def test_without_an_outlook_no_outlook_file_is_written(tmp_path: Path) -> None:
-    write_season(samples.ended_season(), tmp_path)
+    write_results(tmp_path, season=samples.ended_season())
     assert not (tmp_path / "outlook.csv").exists()
+
+
+def test_summary_lines_are_one_a_stack() -> None:
+    season, compare = samples.season(*samples.three_stacks()), samples.compare()
+    lines = summary_lines(season, compare)
+    assert len(lines) == 4
+    assert all("\n" not in line for line in lines)
 
 
 def test_a_failed_write_leaves_the_old_file_and_no_scrap(

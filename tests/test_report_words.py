@@ -15,7 +15,8 @@ import report_samples as samples
 
 from climate_risk.report import basis, words
 from climate_risk.report.display import folded, kept_together, listed, percent, plural
-from climate_risk.risk.results import OutcomeShares
+from climate_risk.risk.compare import rank
+from climate_risk.risk.results import OptionResult, OutcomeShares
 from climate_risk.units import Units
 
 
@@ -168,11 +169,51 @@ def test_worst_stack_comes_first() -> None:
 def test_compare_names_best_cheapest_and_ties() -> None:
     stack = samples.compare().stacks[0]
     best = words.best_option_sentence(stack, 0.10, "USD")
-    assert "no loss seen in 29 past years" in best
-    assert "USD 6.50 a stack" in best
+    assert best == (
+        "North row: safest is under conifer trees with paper bag and shade cloth 60, "
+        "watered 4 L every 7 days (USD 6.50 a stack)."
+    )
     cheapest = words.cheapest_sentence(stack, 0.10, "USD")
-    assert "conifer, no cover, no water" in cheapest
+    assert "under conifer trees with no cover (no extra cost): about 1 in 15 lost" in cheapest
     assert "overlap that of the first" in words.ties_sentence(stack)
+
+
+def test_where_nothing_is_lost_the_wettest_of_the_cheap_comes_first() -> None:
+    stack = samples.no_loss_compare().stacks[0]
+    best = words.best_option_sentence(stack, 0.10, "USD")
+    assert best == "North row: safest and cheapest is under conifer trees with no cover."
+    assert words.cheapest_sentence(stack, 0.10, "USD") == ""
+    assert "No loss seen in 36 past years with any of the 6 options" in words.ties_sentence(stack)
+
+
+def test_a_cheap_option_that_gets_too_dry_says_so() -> None:
+    stack = samples.no_loss_compare().stacks[0]
+    first = replace(stack.options[0], cost=replace(stack.options[0].cost, option=5.0))
+    dry = replace(stack.options[-1], cost=replace(stack.options[-1].cost, option=0.0))
+    said = words.cheapest_sentence(replace(stack, options=(first, dry)), 0.10, "USD")
+    assert "gets too dry to grow" in said
+
+
+def test_rank_puts_loss_first_then_moisture_in_reserve_then_cost() -> None:
+    base = samples.no_loss_compare().stacks[0].options[0]
+
+    def with_(lost: float, low: float, middle: float, cost: float) -> OptionResult:
+        return replace(
+            base,
+            shares=samples.shares(0.0, lost),
+            moisture_driest_face_pct=(low, middle, 90.0),
+            cost=replace(base.cost, option=cost),
+        )
+
+    order = [
+        with_(0.0, 30.0, 50.0, 1.0),
+        with_(0.0, 30.0, 40.0, 1.0),
+        with_(0.004, 40.0, 60.0, 2.0),
+        with_(0.0, 28.0, 60.0, 0.0),
+        with_(0.0, 10.0, 20.0, 0.0),
+        with_(0.02, 50.0, 60.0, 0.0),
+    ]
+    assert sorted(reversed(order), key=lambda option: rank(option, 29.0)) == order
 
 
 def test_compare_says_when_nothing_stays_within_the_limit() -> None:
@@ -180,6 +221,30 @@ def test_compare_says_when_nothing_stays_within_the_limit() -> None:
     bad = replace(stack, options=stack.options[-2:])
     assert "Even this passes your limit of 10 %" in words.best_option_sentence(bad, 0.10, "USD")
     assert words.cheapest_sentence(bad, 0.10, "USD") == ""
+
+
+def test_cheapest_of_options_all_within_the_limit_is_named_only_where_it_saves() -> None:
+    stack = samples.no_loss_compare().stacks[0]
+    assert words.cheapest_sentence(replace(stack, options=stack.options[:2]), 0.10, "USD") == ""
+
+
+def test_causes_are_split_with_the_larger_first() -> None:
+    assert words.cause_split(samples.shares(0.03, 0.28)) == "drought 28 %, heat 3 %"
+    assert words.cause_split(samples.shares(0.2, 0.0)) == "heat 20 %"
+    assert words.cause_split(samples.shares(0.0, 0.0)) == ""
+
+
+def test_no_stack_lost_needs_no_count() -> None:
+    one = replace(samples.stack(), lost_of_count=(0.0, 0.0, 0.0))
+    assert words.lost_sentence(one) == ""
+
+
+def test_outlook_note_says_what_each_side_is() -> None:
+    assert "Left of today: one run" in words.outlook_note(samples.stack())
+    assert words.outlook_note(samples.ended_season().stacks[0]) == ""
+    early = words.outlook_note(samples.early_season().stacks[0])
+    assert "today" not in early
+    assert "not a forecast" in early
 
 
 def test_coverage_counts_what_was_filled_and_names_what_was_estimated() -> None:

@@ -41,19 +41,19 @@ def write_results(
     written = []
     if season is not None:
         worst = words.by_risk(season.stacks)[0]
-        figure = season_chart.season_figure(season, worst, others=True)
+        sheet = season_chart.draw_season(season, worst, others=True)
         written += [
             files.write_whole(out_dir / "season.html", page.season_page(season)),
-            *files.save_figure(figure, out_dir, "season"),
+            *files.write_sheet(sheet, out_dir, "season"),
             tables.write_daily_csv(season, out_dir / "daily.csv"),
         ]
         if any(stack.outlook is not None for stack in season.stacks):
             written.append(tables.write_outlook_csv(season, out_dir / "outlook.csv"))
     if compare is not None:
-        figure = compare_chart.compare_figure(compare)
+        sheet = compare_chart.draw_compare(compare)
         written += [
             files.write_whole(out_dir / "compare.html", page.compare_page(compare)),
-            *files.save_figure(figure, out_dir, "compare"),
+            *files.write_sheet(sheet, out_dir, "compare"),
         ]
     summary = tables.json_text(tables.summary(season, compare))
     return [*written, files.write_whole(out_dir / "summary.json", summary)]

@@ -1,33 +1,35 @@
-"""Options side by side: chance of loss with its interval, cost and run, grouped by canopy."""
+"""Options side by side, best first: chance of loss, how dry the driest face gets, cost and run."""
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+import math
 
 from climate_risk.report import theme
 from climate_risk.report.display import cut, folded, percent
-from climate_risk.report.gauge import draw_chance
-from climate_risk.report.sheet import EDGE_IN, LINE_IN, Sheet, Width
+from climate_risk.report.gauge import BAR, LABEL_FOOT, LIMIT_FOOT, draw_chance
+from climate_risk.report.plot import Plot, round_steps
+from climate_risk.report.sheet import EDGE_IN, LINE_IN, Box, Sheet, Width
 from climate_risk.report.words import (
     best_option_sentence,
     cheapest_sentence,
+    option_words,
     ties_sentence,
+    years_lost,
 )
 from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-    from matplotlib.figure import Figure
-
 ROW_IN = 0.42
-GROUP_IN = 0.3
 BELOW_IN = 0.35
-COLUMNS_IN = (0.75, 0.7, 0.5)
-"""Widths of the columns for chance, cost and run."""
+CHANCE_IN, COST_IN, RUN_IN, GAP_IN = 0.75, 0.75, 0.55, 0.2
+"""Widths of the columns of numbers, and of the gap before the moisture."""
+CHANCE_SHARE = 0.53
+"""Of the room left for the two plots."""
+CHANCE_ENDS = (25.0, 50.0, 100.0)
+"""Right ends that the chance's axis may have [%]."""
 
 
-def compare_figure(result: CompareResult, stack_index: int = 0, *, narrow: bool = False) -> Figure:
-    """Draw all options of one kind of stack, ranked, under the canopy each belongs to.
+def draw_compare(result: CompareResult, stack_index: int = 0, *, narrow: bool = False) -> Sheet:
+    """Draw all options of one kind of stack in the order of their rank.
 
     Parameters
     ----------
@@ -36,46 +38,37 @@ def compare_figure(result: CompareResult, stack_index: int = 0, *, narrow: bool 
     stack_index : int
         Place of the stack in ``result.stacks``.
     narrow : bool
-        Draw for a phone instead of a sheet.
-
-    Returns
-    -------
-    Figure
-        Not saved, not bound to any window.
+        Draw for a phone instead of a page.
     """
     stack, width = result.stacks[stack_index], Width(narrow=narrow)
     advice = (result.tolerated_chance, result.currency)
-    title = width.title(best_option_sentence(stack, *advice), cheapest_sentence(stack, *advice))
-    text = folded(f"{basis_line(result, stack)} {ties_sentence(stack)}", width.chars)
-    has_bars = any(option.chance is not None for option in stack.options)
-    key = folded(KEY if has_bars else KEY_FEW, width.chars)
-    groups = by_canopy(stack)
-    plot_in = GROUP_IN * len(groups) + ROW_IN * len(stack.options)
-    plot_width = width.inches - 3 * EDGE_IN - sum(COLUMNS_IN)
+    verdict = (best_option_sentence(stack, *advice), cheapest_sentence(stack, *advice))
+    title = width.title(*verdict)
+    text = folded(f"{ties_sentence(stack)} {basis_line(result, stack)}".strip(), width.chars)
+    key = folded(key_line(stack, result.tolerated_chance), width.chars)
     at = EDGE_IN + width.title_in(title)
-    head = at + (len(text) + len(key) + 3.4) * LINE_IN
-    with theme.style():
-        sheet = Sheet(width.inches, head + plot_in + BELOW_IN)
-        sheet.write(title, EDGE_IN, fontsize=width.title_pt, fontweight="bold")
-        sheet.write(text, at, color=theme.GREY)
-        sheet.write(key, at + (len(text) + 0.6) * LINE_IN)
-        axes = sheet.axes(head + plot_in, plot_in, 2 * EDGE_IN, EDGE_IN + sum(COLUMNS_IN))
-        _draw_groups(axes, groups, plot_in, result, width.chars)
-        right = 2 * EDGE_IN + plot_width
-        for name, column in zip(column_names(stack, result.currency), COLUMNS_IN, strict=True):
-            right += column
-            for line, words in enumerate(reversed(name)):
-                above = head - 0.1 - line * LINE_IN
-                sheet.write([words], above, right, ha="right", va="baseline")
-        _write_columns(axes, groups, plot_in, plot_width)
-    return sheet.figure
-
-
-KEY = (
-    "Bar: chance of loss, %, by drought (blue, level lines) and heat (red, slanted "
-    "lines). Thin line: 90 % interval. Dashed: your limit."
-)
-KEY_FEW = "Under 10 past years: only what happened is told, no chance is given."
+    head = at + (len(text) + len(key) + 3.6) * LINE_IN
+    rows_in = ROW_IN * len(stack.options)
+    sheet = Sheet(width.inches, head + rows_in + BELOW_IN, " ".join(verdict).strip())
+    sheet.write(title, EDGE_IN, EDGE_IN, size_pt=width.title_pt, is_bold=True)
+    sheet.write(text, EDGE_IN, at, colour=theme.GREY)
+    sheet.write(key, EDGE_IN, at + (len(text) + 0.5) * LINE_IN)
+    plots_in = width.inches - 3 * EDGE_IN - CHANCE_IN - COST_IN - RUN_IN - GAP_IN
+    left, chance_in = 2 * EDGE_IN, CHANCE_SHARE * plots_in
+    chance = Plot(sheet, Box(left, head, chance_in, rows_in), (0.0, chance_end(stack)))
+    left += chance_in + CHANCE_IN + GAP_IN
+    moisture = Plot(
+        sheet, Box(left, head, plots_in - chance_in, rows_in), (0.0, moisture_end(stack))
+    )
+    for plot in (chance, moisture):
+        plot.scale(len(stack.options), 0.0)
+    _draw_rows(chance, moisture, stack, result.tolerated_chance, width.chars)
+    _write_heads(chance, moisture, stack, result.currency)
+    few = 2 if narrow else 5
+    moisture.bottom_axis(*_ticks(moisture.across[1], few))
+    if any(option.chance is not None for option in stack.options):
+        chance.bottom_axis(*_ticks(chance.across[1], few))
+    return sheet
 
 
 def basis_line(result: CompareResult, stack: StackCompare) -> str:
@@ -87,94 +80,89 @@ def basis_line(result: CompareResult, stack: StackCompare) -> str:
     return f"{text} {result.yard_name} is an invented place." if result.invented else text
 
 
-def column_names(stack: StackCompare, currency: str) -> tuple[tuple[str, str], ...]:
-    """Heads of the columns beside the bars, two lines each; the unit stands in the head."""
-    with_loss = all(option.cost.total is not None for option in stack.options)
-    cost = (f"{currency} incl.", "loss") if with_loss else (currency, "a stack")
-    return ("chance", "of loss"), cost, ("run", "done")
+def key_line(stack: StackCompare, tolerated_chance: float) -> str:
+    """How to read the two plots."""
+    right = (
+        "Right: lowest moisture of the driest spawn face in the whole time, % of oven-dry mass; "
+        "dot: middle run, line: 8 runs in 10, grey up to the dashes: too dry to grow, below "
+        f"{stack.moisture_stop_pct:.0f} %."
+    )
+    limit = f"dashed: your limit, {percent(tolerated_chance)}."
+    if all(option.chance is None for option in stack.options):
+        return f"Left: what happened; under 10 past years no chance is given. {right}"
+    if all(option.shares.lost <= 0.0 for option in stack.options):
+        return f"Left: chance of loss, %; thin line: 90 % interval, {limit} {right}"
+    return (
+        "Left: chance of loss, %, by drought (blue, level lines) and heat (red, slanted lines); "
+        f"thin line: 90 % interval, {limit} {right}"
+    )
 
 
-def by_canopy(stack: StackCompare) -> list[tuple[str, list[tuple[int, OptionResult]]]]:
-    """Options with their rank, grouped by canopy; the group with the best option first."""
-    groups: dict[str, list[tuple[int, OptionResult]]] = {}
+def chance_end(stack: StackCompare) -> float:
+    """Right end of the chance's axis [%]: the least that holds every interval."""
+    highest = max((o.chance.high for o in stack.options if o.chance is not None), default=1.0)
+    return next(end for end in CHANCE_ENDS if 100 * highest <= end)
+
+
+def moisture_end(stack: StackCompare) -> float:
+    """Right end of the moisture's axis [%]."""
+    wettest = max(option.moisture_driest_face_pct[2] for option in stack.options)
+    return 10.0 * math.ceil(max(wettest, 1.5 * stack.moisture_stop_pct) / 10.0)
+
+
+def _ticks(end: float, most: int) -> tuple[list[float], list[str]]:
+    ticks = round_steps(0.0, end, most)
+    return ticks, [f"{tick:g}" for tick in ticks]
+
+
+def _draw_rows(
+    chance: Plot, moisture: Plot, stack: StackCompare, tolerated_chance: float, chars: int
+) -> None:
     for rank, option in enumerate(stack.options, start=1):
-        groups.setdefault(option.canopy, []).append((rank, option))
-    return list(groups.items())
+        place = rank - 0.5
+        middle = place + sum(BAR) / 2
+        label = cut(f"{rank}. {option_words(option)}", chars)
+        chance.write(label, 0.0, place + LABEL_FOOT, upright="foot", is_bold=rank == 1)
+        if option.chance is None:
+            lost = f"most lost in {years_lost(option)} of {len(option.years)} years"
+            chance.write(lost, 0.0, middle, colour=theme.GREY)
+        else:
+            draw_chance(chance, place, option.chance, option.shares, tolerated_chance)
+        low, dry, high = option.moisture_driest_face_pct
+        stop = stack.moisture_stop_pct
+        moisture.block((0.0, stop), (place + BAR[0], place + BAR[1]), fill=theme.PALE)
+        moisture.line(
+            [stop] * 2, [place + BAR[0], place + LIMIT_FOOT], width_pt=1.4, dash=theme.SHORT_DASHED
+        )
+        moisture.line([low, high], [middle] * 2, colour=theme.MOISTURE, width_pt=1.8)
+        moisture.dot(dry, middle, colour=theme.MOISTURE)
+        for right, text in zip(_columns(chance, moisture), _cells(option), strict=True):
+            y = float(chance.y(middle))
+            chance.sheet.write([text], right, y, upright="middle", anchor="end")
 
 
-def _draw_groups(
-    axes: Axes,
-    groups: list[tuple[str, list[tuple[int, OptionResult]]]],
-    plot_in: float,
-    result: CompareResult,
-    chars: int,
-) -> None:
-    """Rows in units of one row height; canopy names head their group on a pale strip."""
-    limit = 100 * result.tolerated_chance
-    at = 0.0
-    group = GROUP_IN / ROW_IN
-    for canopy, members in groups:
-        axes.axhspan(at, at + group * 0.8, facecolor=theme.PALE, lw=0, xmin=0, xmax=1)
-        axes.text(0.5, at + group * 0.42, canopy, va="center", fontweight="bold")
-        at += group
-        for rank, option in members:
-            middle = at + 0.5
-            label = f"{rank}. {option_words(option)}"
-            axes.text(0.0, middle - 0.12, cut(label, chars), va="bottom")
-            if option.chance is None:
-                axes.text(0.0, middle + 0.15, _past(option), va="center", color=theme.GREY)
-            else:
-                draw_chance(axes, middle, option.chance, option.shares)
-                axes.plot(
-                    [limit] * 2,
-                    [middle - 0.1, middle + 0.4],
-                    color=theme.LIMIT,
-                    lw=1.4,
-                    ls=(0, (2, 1)),
-                )
-            at += 1.0
-    axes.set_xlim(0.0, 100.0)
-    axes.set_ylim(plot_in / ROW_IN, 0.0)
-    axes.set_yticks([])
-    has_bars = any(option.chance is not None for _, members in groups for _, option in members)
-    axes.set_xticks([0, 25, 50, 75, 100] if has_bars else [])
-    axes.spines["left"].set_visible(False)
-    axes.spines["bottom"].set_visible(has_bars)
+def _write_heads(chance: Plot, moisture: Plot, stack: StackCompare, currency: str) -> None:
+    with_loss = all(option.cost.total is not None for option in stack.options)
+    cost = [currency, "with loss"] if with_loss else [currency, "a stack"]
+    foot = chance.box.top - 0.08
+    _, cost_right, run_right = _columns(chance, moisture)
+    sheet = chance.sheet
+    sheet.write(["chance", "of loss, %"], chance.box.left, foot, upright="foot")
+    sheet.write(["driest", "face, %"], moisture.box.left, foot, upright="foot")
+    sheet.write(cost, cost_right, foot, upright="foot", anchor="end")
+    sheet.write(["run", "done"], run_right, foot, upright="foot", anchor="end")
 
 
-def option_words(option: OptionResult) -> str:
-    """Cover and watering of an option, the canopy being named above it."""
-    water = "no water" if option.watering == "none" else option.watering
-    cover = "no cover" if option.cover == "none" else option.cover
-    return f"{cover}; {water}"
-
-
-def _past(option: OptionResult) -> str:
-    lost = sum(year.shares.lost >= 0.5 for year in option.years)
-    return f"most runs lost in {lost} of {len(option.years)} years"
-
-
-def _write_columns(
-    axes: Axes,
-    groups: list[tuple[str, list[tuple[int, OptionResult]]]],
-    plot_in: float,
-    plot_width: float,
-) -> None:
-    at = 0.0
-    for _, members in groups:
-        at += GROUP_IN / ROW_IN
-        for _, option in members:
-            height = 1.0 - (at + 0.67) * ROW_IN / plot_in
-            right = 1.0
-            for text, column in zip(_cells(option), COLUMNS_IN, strict=True):
-                right += column / plot_width
-                axes.text(right, height, text, transform=axes.transAxes, ha="right", va="center")
-            at += 1.0
+def _columns(chance: Plot, moisture: Plot) -> tuple[float, float, float]:
+    """Right ends of the columns of numbers, inches from the left."""
+    first = chance.box.left + chance.box.width + CHANCE_IN
+    second = moisture.box.left + moisture.box.width + COST_IN
+    return first, second, second + RUN_IN
 
 
 def _cells(option: OptionResult) -> tuple[str, str, str]:
     total = option.cost.option if option.cost.total is None else option.cost.total
-    chance = "not given"
+    chance = ""
     if option.chance is not None:
         chance = percent(option.chance.mean) if option.chance.mean > 0.0 else "none seen"
     return chance, f"{total:.2f}", percent(option.colonized_fraction[1])

@@ -2,19 +2,14 @@
 
 from __future__ import annotations
 
-import io
 import os
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from climate_risk.errors import RunError
-from climate_risk.report import theme
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
-
-PNG_DPI = 150
+from climate_risk.report.raster import png_bytes
+from climate_risk.report.sheet import Sheet
+from climate_risk.report.svg import svg_text
 
 
 def write_whole(path: Path, content: bytes | str) -> Path:
@@ -47,25 +42,9 @@ def _cannot_write(path: Path, error: OSError) -> str:
     return f"{path}: cannot be written ({error.strerror}); choose another folder with --out"
 
 
-def svg_text(figure: Figure) -> str:
-    """The figure as SVG, with no date and with fixed identifiers."""
-    buffer = io.BytesIO()
-    with theme.style():
-        figure.savefig(buffer, format="svg", metadata={"Date": None, "Creator": None})
-    return buffer.getvalue().decode("utf-8")
-
-
-def png_bytes(figure: Figure) -> bytes:
-    """The figure as PNG, with no date and no software name."""
-    buffer = io.BytesIO()
-    with theme.style():
-        figure.savefig(buffer, format="png", dpi=PNG_DPI, metadata={"Software": None})
-    return buffer.getvalue()
-
-
-def save_figure(figure: Figure, out_dir: Path, stem: str) -> list[Path]:
+def write_sheet(sheet: Sheet, out_dir: Path, stem: str) -> list[Path]:
     """Write ``stem.png`` and ``stem.svg``."""
     return [
-        write_whole(out_dir / f"{stem}.png", png_bytes(figure)),
-        write_whole(out_dir / f"{stem}.svg", svg_text(figure)),
+        write_whole(out_dir / f"{stem}.png", png_bytes(sheet)),
+        write_whole(out_dir / f"{stem}.svg", svg_text(sheet)),
     ]

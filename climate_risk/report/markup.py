@@ -7,13 +7,10 @@ from collections.abc import Iterable, Sequence
 from html import escape
 from pathlib import Path
 from string import Template
-from typing import TYPE_CHECKING
 
 from climate_risk.report.display import kept_together
-from climate_risk.report.files import svg_text
-
-if TYPE_CHECKING:
-    from matplotlib.figure import Figure
+from climate_risk.report.sheet import Sheet
+from climate_risk.report.svg import svg_text
 
 TEMPLATES = Path(__file__).parent / "templates"
 PHONE_PX = 640
@@ -74,7 +71,7 @@ def table(caption: str, heads: Sequence[str], rows: Iterable[Sequence[str]]) -> 
     )
 
 
-def chart(wide: Figure, narrow: Figure, alternative: str) -> str:
+def chart(wide: Sheet, narrow: Sheet, alternative: str) -> str:
     """Both widths of one chart as images in the page; the screen picks one."""
     return (
         f'<figure><picture>\n<source media="(max-width: {PHONE_PX}px)" srcset="{_data(narrow)}">\n'
@@ -91,8 +88,8 @@ def page(title: str, header: str, main: str, footer: str) -> str:
     )
 
 
-def _data(figure: Figure) -> str:
-    coded = base64.b64encode(svg_text(figure).encode("utf-8")).decode("ascii")
+def _data(sheet: Sheet) -> str:
+    coded = base64.b64encode(svg_text(sheet).encode("utf-8")).decode("ascii")
     return f"data:image/svg+xml;base64,{coded}"
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from climate_risk.report import basis, words
-from climate_risk.report.compare_chart import compare_figure
+from climate_risk.report.compare_chart import draw_compare
 from climate_risk.report.display import (
     MONTHS,
     full_day,
@@ -25,8 +25,7 @@ from climate_risk.report.markup import (
     table,
     terms,
 )
-from climate_risk.report.season_chart import season_figure
-from climate_risk.version import program_version
+from climate_risk.report.season_chart import draw_season
 from climate_risk.risk.results import (
     CompareResult,
     OptionResult,
@@ -35,6 +34,7 @@ from climate_risk.risk.results import (
     StackSeason,
 )
 from climate_risk.units import Units
+from climate_risk.version import program_version
 
 INVENTED = "This place, its weather and its stacks are invented, to show what the program does."
 
@@ -93,7 +93,6 @@ def _verdict_box(result: SeasonResult, stack: StackSeason) -> str:
     over = " over" if is_over else ""
     lead = "What helps:" if is_over else "To lower the chance further:"
     actions = [words.action_sentence(a, limit, result.currency) for a in stack.actions]
-    show = Units(result.units)
     return "\n".join(
         (
             f'<article class="verdict{over}">',
@@ -101,16 +100,11 @@ def _verdict_box(result: SeasonResult, stack: StackSeason) -> str:
             paragraph(words.to_do(stack, limit), class_="do"),
             paragraph(lead) if actions else "",
             listing(actions, ordered=True),
-            paragraphs(
-                (
-                    f"{words.chance_sentence(stack.result)} "
-                    f"{words.limit_sentence(stack.result, limit)}",
-                    words.lost_sentence(stack),
-                    words.run_sentence(stack),
-                    words.state_sentence(stack, show),
-                    "" if stack.daily.empty else words.spells_sentence(stack, show),
-                )
+            paragraph(
+                f"{words.chance_sentence(stack.result)} "
+                f"{words.limit_sentence(stack.result, limit)}"
             ),
+            paragraph(words.lost_sentence(stack)),
             paragraph(stack.fungus_caution, class_="note"),
             "</article>",
         )
@@ -118,16 +112,26 @@ def _verdict_box(result: SeasonResult, stack: StackSeason) -> str:
 
 
 def _season_charts(result: SeasonResult) -> list[str]:
-    parts = []
     show = Units(result.units)
+    notes = (words.outlook_note(stack) for stack in result.stacks)
+    ended = f"No outlook: everything shown ends on {full_day(result.as_of)}."
+    parts = [paragraph(next(filter(None, notes), ended))]
     for place in words.by_risk(result.stacks):
         stack = result.stacks[place]
         parts.append(element("h3", stack.name))
-        parts.append(paragraph(words.outlook_sentence(result, stack)))
+        parts.append(
+            paragraphs(
+                (
+                    words.run_sentence(stack),
+                    words.state_sentence(stack, show),
+                    "" if stack.daily.empty else words.spells_sentence(stack, show),
+                )
+            )
+        )
         parts.append(
             chart(
-                season_figure(result, place),
-                season_figure(result, place, narrow=True),
+                draw_season(result, place),
+                draw_season(result, place, narrow=True),
                 f"Chart of the season. {words.verdict(stack, result.tolerated_chance)} "
                 f"The same numbers stand in the table below.",
             )
@@ -201,43 +205,47 @@ def _hottest(part: pd.DataFrame, quantity: str, show: Units) -> str:
 
 
 def _canopy_tables(result: SeasonResult) -> list[str]:
+    show = Units(result.units)
     return [
         table(
             f"{stack.name}: the same stack and covers under each canopy",
-            ("canopy", *OPTION_HEADS),
-            [[o.canopy, *_option_cells(o)] for o in stack.under_canopies],
+            ("canopy", *_option_heads(show)),
+            [[o.canopy, *_option_cells(o, show)] for o in stack.under_canopies],
         )
         for stack in result.stacks
         if stack.under_canopies
     ]
 
 
-OPTION_HEADS = (
-    "chance of loss",
-    "90 % interval",
-    "killed by drought",
-    "killed by heat",
-    "late",
-    "run done, middle (8 runs in 10)",
-    "cost of option",
-    "cost with expected loss",
-)
+def _option_heads(show: Units) -> tuple[str, ...]:
+    return (
+        "chance of loss (90 % interval)",
+        "killed by",
+        "late",
+        "run done (8 in 10)",
+        "driest face, % (8 in 10)",
+        f"hottest bark, {show.temperature.unit} (8 in 10)",
+        "cost of option",
+        "with expected loss",
+    )
 
 
-def _option_cells(option: OptionResult) -> list[str]:
+def _option_cells(option: OptionResult, show: Units) -> list[str]:
     shares, cost, run = option.shares, option.cost, option.colonized_fraction
-    chance, interval = "not given", words.what_happened(option)
+    chance = f"not given: {words.what_happened(option)}"
     if option.chance is not None:
         mean = option.chance.mean
-        chance = "none seen" if mean <= 0.0 else percent(mean)
         interval = percent_range(option.chance.low, option.chance.high)
+        chance = f"{'none seen' if mean <= 0.0 else percent(mean)} ({interval})"
+    low, dry, high = option.moisture_driest_face_pct
+    cool, warm, hot = (show.temperature.of(value) for value in option.bark_temp_max_c)
     return [
         chance,
-        interval,
-        percent(shares.killed_by_drought),
-        percent(shares.killed_by_heat),
+        words.cause_split(shares) or "none",
         percent(shares.delayed),
         f"{percent(run[1])} ({percent_range(run[0], run[2])})",
+        f"{dry:.0f} ({low:.0f} to {high:.0f})",
+        f"{warm:.0f} ({cool:.0f} to {hot:.0f})",
         money(cost.option, cost.currency),
         "not given" if cost.total is None else money(cost.total, cost.currency),
     ]
@@ -267,8 +275,8 @@ def _choice_box(result: CompareResult, stack: StackCompare) -> str:
 def _compare_charts(result: CompareResult) -> list[str]:
     return [
         chart(
-            compare_figure(result, place),
-            compare_figure(result, place, narrow=True),
+            draw_compare(result, place),
+            draw_compare(result, place, narrow=True),
             f"Chart of {plural(len(stack.options), 'option')}, best first. "
             f"{words.best_option_sentence(stack, result.tolerated_chance, result.currency)} "
             f"The same numbers stand in the table below.",
@@ -278,14 +286,19 @@ def _compare_charts(result: CompareResult) -> list[str]:
 
 
 def _option_tables(result: CompareResult) -> list[str]:
-    return [
+    show = Units(result.units)
+    tables = [
         table(
             f"{stack.name}: {plural(len(stack.options), 'option')}, best first",
-            ("option", *OPTION_HEADS),
-            [[f"{rank}. {o.label}", *_option_cells(o)] for rank, o in enumerate(stack.options, 1)],
+            ("option", *_option_heads(show)),
+            [
+                [f"{rank}. {words.option_words(option)}", *_option_cells(option, show)]
+                for rank, option in enumerate(stack.options, 1)
+            ],
         )
         for stack in result.stacks
     ]
+    return [paragraph(words.RANKING), *tables]
 
 
 def _closing(

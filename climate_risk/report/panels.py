@@ -1,12 +1,11 @@
-"""The timed panels of the season chart; each draws on the axes it is given.
+"""The timed panels of the season chart; each draws on the plot it is given.
 
-Days are plotted as ordinals (``date.toordinal``), so that no date converter is needed.
+Days are plotted as ordinals (``date.toordinal``).
 """
 
 from __future__ import annotations
 
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
@@ -14,15 +13,14 @@ import pandas as pd
 from climate_risk.report import theme
 from climate_risk.report.display import MONTHS, FloatArray, cut, day, plural
 from climate_risk.report.gauge import SHOWN_ACTIONS
+from climate_risk.report.plot import Plot, round_steps
 from climate_risk.risk.results import Action, StackSeason
 from climate_risk.tables import find, fungi
 from climate_risk.units import Units
 
-if TYPE_CHECKING:
-    from matplotlib.axes import Axes
-
 RIGHT_CHARS = 12
 """Letters that find room in the right margin."""
+LABEL_IN = 0.06
 Fan = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
 """Days and the 10th, 50th and 90th percentile, each of shape (days,)."""
 
@@ -42,8 +40,8 @@ def fan(stack: StackSeason, quantity: str) -> Fan | None:
     return ordinals(stack.outlook.index), low, middle, high
 
 
-def month_ticks(axes: Axes, first: date, last: date, *, every: int) -> None:
-    """Ticks on the first of the month; the year stands under January and the first label."""
+def month_ticks(first: date, last: date, *, every: int) -> tuple[list[int], list[str]]:
+    """Firsts of the month; the year stands under January and the first label."""
     ticks: list[int] = []
     labels: list[str] = []
     month = date(first.year, first.month, 1)
@@ -53,28 +51,11 @@ def month_ticks(axes: Axes, first: date, last: date, *, every: int) -> None:
             name = MONTHS[month.month - 1]
             labels.append(f"{name}\n{month.year}" if not labels or month.month == 1 else name)
         month = (month + timedelta(days=32)).replace(day=1)
-    axes.set_xticks(ticks, labels)
-    axes.tick_params(axis="x", length=3)
-
-
-def side(axes: Axes, level: float, text: str) -> None:
-    """A label in the right margin at a height of the data, where no line can run."""
-    axes.annotate(
-        text,
-        (1.0, level),
-        xycoords=("axes fraction", "data"),
-        xytext=(5, 0),
-        textcoords="offset points",
-        va="center",
-        annotation_clip=False,
-    )
+    return ticks, labels
 
 
 def weather_heading(stack: StackSeason, show: Units) -> str:
-    if "precip_mm" in stack.daily:
-        text = f"Rain, {show.rain.unit} a day"
-    else:
-        text = f"Water taken up, {show.mass.unit} a day"
+    text = f"Rain, {show.rain.unit} a day"
     if not stack.spells:
         return f"{text}; no hot, dry spell"
     longest = max(stack.spells, key=lambda spell: spell.days)
@@ -83,30 +64,25 @@ def weather_heading(stack: StackSeason, show: Units) -> str:
     return f"{text}; hatched: {many}, the longest {days}, to {day(longest.last)}"
 
 
-def draw_weather(axes: Axes, stack: StackSeason, show: Units) -> None:
+def draw_weather(plot: Plot, stack: StackSeason, show: Units) -> None:
     """Rain of each day as bars; hot, dry spells as hatched blocks above them."""
     days = ordinals(stack.daily.index)
-    if "precip_mm" in stack.daily:
-        bars = show.rain.of(stack.daily["precip_mm"].to_numpy(dtype=np.float64))
-    else:
-        bars = show.mass.of(stack.daily["water_in_kg"].to_numpy(dtype=np.float64))
-    top = float(f"{max(float(bars.max(initial=0.0)), 1e-3):.1g}")
-    wet = bars > 0.0
-    axes.bar(days[wet], bars[wet], width=1.0, color=theme.RAIN)
-    axes.set_ylim(0.0, top * 1.8)
-    axes.set_yticks([0.0, top], ["0", f"{top:g}"])
+    rain = show.rain.of(stack.daily["precip_mm"].to_numpy(dtype=np.float64))
+    top = float(f"{max(float(rain.max(initial=0.0)), 1e-3):.1g}")
+    plot.scale(0.0, top * 1.8)
+    for at, depth in zip(days.tolist(), rain.tolist(), strict=True):
+        if depth > 0.0:
+            plot.block((at - 0.5, at + 0.5), (0.0, depth), fill=theme.RAIN)
     for spell in stack.spells:
-        axes.bar(
-            spell.first.toordinal() - 0.5,
-            top * 0.45,
-            width=float(spell.days),
-            bottom=top * 1.3,
-            align="edge",
-            facecolor=theme.SPELL,
-            edgecolor=theme.BLACK,
+        first = spell.first.toordinal() - 0.5
+        plot.block(
+            (first, first + spell.days),
+            (top * 1.3, top * 1.75),
+            fill=theme.SPELL,
+            edge=theme.BLACK,
             hatch=theme.HATCH_SPELL,
-            linewidth=0.6,
         )
+    plot.left_axis([0.0, top])
 
 
 def heat_heading(show: Units) -> str:
@@ -119,67 +95,61 @@ def heat_kill(stack: StackSeason) -> tuple[float, float]:
     return fungus.heat_ref_temp_c.value, fungus.heat_half_kill_h.value
 
 
-def draw_heat(axes: Axes, stack: StackSeason, show: Units) -> None:
+def draw_heat(plot: Plot, stack: StackSeason, show: Units) -> None:
     """Daily highest air and bark temperature against the end of growth and the harm above it."""
-    days = ordinals(stack.daily.index)
-    air = show.temperature.of(stack.daily["air_temp_max_c"].to_numpy(dtype=np.float64))
-    bark = show.temperature.of(stack.daily["bark_temp_max_c"].to_numpy(dtype=np.float64))
-    axes.plot(days, bark, color=theme.BARK, linewidth=1.6)
-    axes.plot(days, air, color=theme.AIR, linewidth=0.9, linestyle=(0, (2, 1.2)))
-    both = np.concatenate([air, bark])
-    lowest, peak = float(both.min(initial=np.inf)), float(both.max(initial=-np.inf))
+    of, unit = show.temperature.of, show.temperature.unit
+    air = of(stack.daily["air_temp_max_c"].to_numpy(dtype=np.float64))
+    bark = of(stack.daily["bark_temp_max_c"].to_numpy(dtype=np.float64))
     ahead = fan(stack, "bark_temp_max_c")
-    if ahead is not None:
-        low, middle, high = (show.temperature.of(part) for part in ahead[1:])
-        axes.fill_between(ahead[0], low, high, color=theme.BARK, alpha=theme.FAN_ALPHA, lw=0)
-        axes.plot(ahead[0], middle, color=theme.BARK, linewidth=1.2)
-        lowest, peak = min(lowest, float(low.min())), max(peak, float(high.max()))
-    stop = show.temperature.of(stack.growth_temp_max_c)
-    kill = show.temperature.of(heat_kill(stack)[0])
+    bands = () if ahead is None else tuple(of(part) for part in ahead[1:])
+    seen = np.concatenate([air, bark, *bands])
+    lowest, peak = float(seen.min(initial=np.inf)), float(seen.max(initial=-np.inf))
+    stop, (kill_c, hours) = of(stack.growth_temp_max_c), heat_kill(stack)
+    kill = of(kill_c)
     step = 10.0 if show.system == "us" else 5.0
+    bottom = min(lowest, stop - 4 * step) - step / 2
     top = max(peak + step / 2, kill + 1.5 * step)
-    axes.set_ylim(min(lowest, stop - 4 * step) - step / 2, top)
-    axes.axhspan(stop, kill, facecolor=theme.PALE, lw=0, zorder=0)
-    axes.axhspan(
-        kill, top, facecolor="none", edgecolor=theme.GREY, hatch=theme.HATCH_HEAT, lw=0, zorder=0
-    )
-    axes.axhline(stop, color=theme.LIMIT, linewidth=0.8, linestyle=":")
-    axes.axhline(kill, color=theme.LIMIT, linewidth=1.2, linestyle="--")
-    unit, hours = show.temperature.unit, heat_kill(stack)[1]
-    side(axes, kill + 0.5 * step, f"{kill:.0f} {unit}: {hours:.0f} h\nkill half")
-    side(axes, stop - 0.3 * step, f"no growth\nabove {stop:.0f} {unit}")
-
-
-def draw_moisture(axes: Axes, stack: StackSeason) -> None:
-    """Moisture of the driest spawn face with the bands in which the fungus runs, slows, stops."""
+    plot.scale(bottom, top)
+    plot.block(plot.across, (stop, kill), fill=theme.PALE)
+    plot.block(plot.across, (kill, top), hatch=theme.HATCH_HEAT, hatch_colour=theme.GREY)
+    plot.level(stop, dash=theme.DOTTED)
+    plot.level(kill, width_pt=1.2, dash=theme.DASHED)
+    _draw_fan(plot, ahead, bands, theme.BARK)
     days = ordinals(stack.daily.index)
+    plot.line(days, bark, colour=theme.BARK, width_pt=1.6)
+    plot.line(days, air, colour=theme.AIR, width_pt=0.9, dash=theme.SHORT_DASHED)
+    plot.left_axis(round_steps(bottom, top))
+    plot.sides(
+        [
+            ((kill + top) / 2, f"{kill:.0f} {unit}: {hours:.0f} h\nkill half"),
+            ((stop + kill) / 2, f"no growth\nabove {stop:.0f} {unit}"),
+        ]
+    )
+
+
+def draw_moisture(plot: Plot, stack: StackSeason) -> None:
+    """Moisture of the driest spawn face with the bands in which the fungus runs, slows, stops."""
     wet = stack.daily["moisture_driest_face_pct"].to_numpy(dtype=np.float64)
-    axes.plot(days, wet, color=theme.MOISTURE, linewidth=2.0)
-    peak = float(wet.max(initial=0.0))
     ahead = fan(stack, "moisture_driest_face_pct")
-    if ahead is not None:
-        x, low, middle, high = ahead
-        axes.fill_between(x, low, high, color=theme.MOISTURE, alpha=theme.FAN_ALPHA, lw=0)
-        axes.plot(x, middle, color=theme.MOISTURE, linewidth=1.4)
-        peak = max(peak, float(high.max()))
+    bands = () if ahead is None else ahead[1:]
+    peak = float(np.concatenate([wet, *bands]).max(initial=0.0))
     stop, slow = stack.moisture_stop_pct, stack.moisture_slow_pct
     top = max(peak * 1.05, slow * 1.6)
-    axes.set_ylim(0.0, top)
-    axes.axhspan(
-        0.0,
-        stop,
-        facecolor="none",
-        edgecolor=theme.GREY,
-        hatch=theme.HATCH_DROUGHT,
-        lw=0,
-        zorder=0,
+    plot.scale(0.0, top)
+    plot.block(plot.across, (0.0, stop), hatch=theme.HATCH_DROUGHT, hatch_colour=theme.GREY)
+    plot.block(plot.across, (stop, slow), fill=theme.PALE)
+    plot.level(slow, dash=theme.DOTTED)
+    plot.level(stop, width_pt=1.2, dash=theme.DASHED)
+    _draw_fan(plot, ahead, bands, theme.MOISTURE)
+    plot.line(ordinals(stack.daily.index), wet, colour=theme.MOISTURE, width_pt=2.0)
+    plot.left_axis(round_steps(0.0, top))
+    plot.sides(
+        [
+            ((slow + top) / 2, f"safe:\nabove {slow:.0f} %"),
+            ((stop + slow) / 2, "slow"),
+            (stop / 2, f"below {stop:.0f} %\nno growth,\nin time dies"),
+        ]
     )
-    axes.axhspan(stop, slow, facecolor=theme.PALE, lw=0, zorder=0)
-    axes.axhline(slow, color=theme.LIMIT, linewidth=0.8, linestyle=":")
-    axes.axhline(stop, color=theme.LIMIT, linewidth=1.2, linestyle="--")
-    side(axes, (slow + top) / 2, f"safe:\nabove {slow:.0f} %")
-    side(axes, (stop + slow) / 2, "slow")
-    side(axes, stop / 2, f"below {stop:.0f} %\nno growth,\nin time dies")
 
 
 def run_heading(stack: StackSeason) -> str:
@@ -192,79 +162,78 @@ def run_heading(stack: StackSeason) -> str:
     return f"{text}; across about {day(middle)} ({day(early)} to {day(late)})"
 
 
-def draw_run(axes: Axes, stack: StackSeason) -> None:
+def draw_run(plot: Plot, stack: StackSeason) -> None:
     """Share of the way between spawn faces that the fungus has crossed."""
-    days = ordinals(stack.daily.index)
     share = 100.0 * stack.daily["colonized_fraction"].to_numpy(dtype=np.float64)
-    axes.plot(days, share, color=theme.RUN, linewidth=2.0)
+    plot.scale(0.0, 112.0)
+    plot.level(100.0, dash=theme.DOTTED)
     ahead = fan(stack, "colonized_fraction")
+    bands = () if ahead is None else tuple(100.0 * part for part in ahead[1:])
+    _draw_fan(plot, ahead, bands, theme.RUN)
+    plot.line(ordinals(stack.daily.index), share, colour=theme.RUN, width_pt=2.0)
+    plot.left_axis([0, 50, 100])
+    plot.sides([(100.0, "across")])
+
+
+def _draw_fan(plot: Plot, ahead: Fan | None, bands: tuple[FloatArray, ...], colour: str) -> None:
+    """The outlook's band and middle line, its values in the unit shown."""
     if ahead is not None:
-        low, middle, high = (100.0 * part for part in ahead[1:])
-        axes.fill_between(ahead[0], low, high, color=theme.RUN, alpha=theme.FAN_ALPHA, lw=0)
-        axes.plot(ahead[0], middle, color=theme.RUN, linewidth=1.4)
-    axes.set_ylim(0.0, 112.0)
-    axes.set_yticks([0, 50, 100])
-    axes.axhline(100.0, color=theme.LIMIT, linewidth=0.8, linestyle=":")
-    side(axes, 100.0, "across")
+        low, middle, high = bands
+        plot.fan(ahead[0], low, high, colour)
+        plot.line(ahead[0], middle, colour=colour, width_pt=1.3)
 
 
 def cover_spans(stack: StackSeason) -> list[tuple[str, str, date, date]]:
     """Row name, words, first and last day of what covers and waters the stack."""
-    covers = [("cover", label, on, min(off, stack.horizon)) for label, on, off in stack.cover_spans]
+    covers = [
+        ("cover", label, on, min(off, stack.horizon)) for label, on, off in stack.cover_spans
+    ]
     bare = [("cover", "none", stack.inoculated, stack.horizon)]
     water = [("water", stack.watering, stack.inoculated, stack.horizon)]
     return (covers or bare) + water
 
 
-def draw_plan(axes: Axes, stack: StackSeason, chars: int) -> None:
+def plan_rows(stack: StackSeason) -> int:
+    """How many rows the plan has."""
+    return len(cover_spans(stack)) + min(len(stack.actions), SHOWN_ACTIONS)
+
+
+def draw_plan(plot: Plot, stack: StackSeason, chars: int) -> None:
     """Covers and watering as they are, and each action from its first to its latest day."""
-    first, last = stack.inoculated.toordinal(), stack.horizon.toordinal()
-    spans = cover_spans(stack)
+    spans, actions = cover_spans(stack), stack.actions[:SHOWN_ACTIONS]
+    plot.scale(plan_rows(stack) - 0.45, -0.55)
     for place, (_, text, on, off) in enumerate(spans):
-        start, width = on.toordinal(), off.toordinal() - on.toordinal()
-        axes.barh(place, width, left=start, height=0.7, color=theme.PALE)
-        axes.text(
-            start + 2,
-            place,
-            cut(text, chars),
-            va="center",
-            zorder=4,
-            bbox={"facecolor": theme.PALE, "edgecolor": "none", "pad": 1.0},
-        )
-    actions = stack.actions[:SHOWN_ACTIONS]
+        start, end = on.toordinal(), off.toordinal()
+        plot.block((start, end), (place - 0.35, place + 0.35), fill=theme.PALE)
+        room = int(chars * (1.0 - _done(plot, start))) + RIGHT_CHARS
+        plot.write(cut(text, room), start, place, shift_in=LABEL_IN, behind=theme.PALE)
     for place, action in enumerate(actions, start=len(spans)):
-        _draw_action(axes, action, place, (first, last), chars, is_first=place == len(spans))
+        _draw_action(plot, action, place, chars, is_first=place == len(spans))
     names = [name for name, *_ in spans] + ["do"] * len(actions)
-    axes.set_yticks(range(len(names)), names)
-    axes.set_ylim(len(names) - 0.45, -0.55)
-    axes.tick_params(axis="y", length=0)
-    axes.spines["left"].set_visible(False)
+    for place, name in enumerate(names):
+        plot.write(name, plot.across[0], place, shift_in=-LABEL_IN, anchor="end")
 
 
-def _draw_action(
-    axes: Axes, action: Action, place: int, span: tuple[int, int], chars: int, *, is_first: bool
-) -> None:
+def _draw_action(plot: Plot, action: Action, place: int, chars: int, *, is_first: bool) -> None:
     start = action.start.toordinal()
     end = max(start + 2, start if action.latest is None else action.latest.toordinal())
-    axes.barh(
-        place,
-        end - start,
-        left=start,
-        height=0.7,
-        facecolor=theme.YELLOW,
-        edgecolor=theme.BLACK,
-        linewidth=0.9,
-    )
+    sides = (place - 0.35, place + 0.35)
+    plot.block((start, end), sides, fill=theme.YELLOW, edge=theme.BLACK)
     by = f"from {day(action.start)}" if action.latest is None else f"by {day(action.latest)}"
-    done = ((start + end) / 2 - span[0]) / (span[1] - span[0])
+    done = _done(plot, (start + end) / 2)
     is_late = done > 0.5
     room = int(chars * (done if is_late else 1.0 - done)) + (0 if is_late else RIGHT_CHARS)
-    axes.annotate(
+    plot.write(
         cut(f"{by}: {action.what}", room),
-        (start if is_late else end, place),
-        xytext=(-4 if is_late else 4, 0),
-        textcoords="offset points",
-        ha="right" if is_late else "left",
-        va="center",
-        fontweight="bold" if is_first else "normal",
+        start if is_late else end,
+        place,
+        shift_in=-LABEL_IN if is_late else LABEL_IN,
+        anchor="end" if is_late else "start",
+        is_bold=is_first,
     )
+
+
+def _done(plot: Plot, at: float) -> float:
+    """How far along the time axis a day lies, 0 to 1."""
+    first, last = plot.across
+    return (at - first) / (last - first)

@@ -11,7 +11,6 @@ from pathlib import Path
 from typing import Any
 
 from climate_risk.report.files import write_whole
-from climate_risk.version import program_version
 from climate_risk.report.words import cause
 from climate_risk.risk.results import (
     Action,
@@ -23,6 +22,7 @@ from climate_risk.risk.results import (
     StackSeason,
     YearResult,
 )
+from climate_risk.version import program_version
 
 SCHEMA = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -47,7 +47,24 @@ DAILY_DIGITS = {
 }
 """Digits after the point; water to the milligram, so that its balance can be added up."""
 
+OUTLOOK_DIGITS = {name: 1 for name in ("air_temp_max_c", "bark_temp_max_c")} | {
+    name: 2 for name in ("moisture_mean_pct", "moisture_driest_face_pct")
+}
 OTHER_DIGITS = 3
+"""Of the outlook's other quantities, which are fractions and doses."""
+JSON_DIGITS = 6
+"""Significant digits: more than any of these numbers has."""
+YEAR_COLUMNS = (
+    "year",
+    "on_time_fraction",
+    "delayed_fraction",
+    "killed_by_heat_fraction",
+    "killed_by_drought_fraction",
+    "moisture_driest_face_pct",
+    "bark_temp_max_c",
+    "colonized_fraction",
+)
+"""One past year under one option; shares and medians are over parameter draws."""
 Json = dict[str, Any]
 
 
@@ -76,8 +93,17 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
 
 
 def json_text(summary: Json) -> str:
-    """Indented JSON; refuses numbers that JSON does not have."""
-    return json.dumps(summary, indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    """JSON without spare spaces, numbers to six digits; refuses numbers JSON does not have."""
+    short = _shortened(summary)
+    return json.dumps(short, separators=(",", ":"), ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _shortened(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _shortened(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_shortened(item) for item in value]
+    return float(f"{value:.{JSON_DIGITS}g}") if isinstance(value, float) else value
 
 
 def _balance(result: SeasonResult | CompareResult) -> Json:
@@ -155,6 +181,7 @@ def _compare_stack(stack: StackCompare) -> Json:
         "fungus": stack.fungus,
         "wood": stack.wood,
         "horizon_months": stack.horizon_months,
+        "moisture_stop_pct": stack.moisture_stop_pct,
         "options": [
             {"rank": rank, **_option(option)} for rank, option in enumerate(stack.options, start=1)
         ],
@@ -184,7 +211,10 @@ def _option(option: OptionResult) -> Json:
         out["expected_loss_cost"] = option.cost.expected_loss
         out["total_cost"] = option.cost.total
     if option.years:
-        out["years"] = [_year(year) for year in option.years]
+        out["years"] = {
+            "columns": list(YEAR_COLUMNS),
+            "rows": [_year(year) for year in option.years],
+        }
     return out
 
 
@@ -197,14 +227,15 @@ def _shares(item: OptionResult | YearResult) -> Json:
     }
 
 
-def _year(year: YearResult) -> Json:
-    return {
-        "year": year.year,
-        "outcome_fraction": _shares(year),
-        "moisture_driest_face_pct": year.moisture_driest_face_pct,
-        "bark_temp_max_c": year.bark_temp_max_c,
-        "colonized_fraction": year.colonized_fraction,
-    }
+def _year(year: YearResult) -> list[float]:
+    """Values in the order of ``YEAR_COLUMNS``."""
+    return [
+        year.year,
+        *_shares(year).values(),
+        year.moisture_driest_face_pct,
+        year.bark_temp_max_c,
+        year.colonized_fraction,
+    ]
 
 
 def _chance(chance: Chance) -> Json:
@@ -284,16 +315,21 @@ def write_outlook_csv(result: SeasonResult, path: Path) -> Path:
     RunError
         When the file cannot be written.
     """
-    rows = [[*IDENTITY, "quantity", *QUANTILES]]
+    rows = [["date", "stack", "quantity", *QUANTILES]]
     for stack in result.stacks:
         if stack.outlook is None:
             continue
+        days = [stamp.date().isoformat() for stamp in stack.outlook.index]
         for quantity in dict.fromkeys(stack.outlook.columns.get_level_values(0)):
-            bands = [stack.outlook[(quantity, q)].tolist() for q in (10, 50, 90)]
-            digits = DAILY_DIGITS.get(quantity, OTHER_DIGITS)
-            for place, stamp in enumerate(stack.outlook.index):
-                numbers = [number_text(float(band[place]), digits) for band in bands]
-                rows.append([*_identity(stamp.date(), stack), quantity, *numbers])
+            digits = OUTLOOK_DIGITS.get(quantity, OTHER_DIGITS)
+            bands = [
+                [number_text(value, digits) for value in stack.outlook[(quantity, q)].tolist()]
+                for q in (10, 50, 90)
+            ]
+            rows += [
+                [day, stack.name, quantity, *numbers]
+                for day, *numbers in zip(days, *bands, strict=True)
+            ]
     return write_whole(path, _csv_text(rows))
 
 

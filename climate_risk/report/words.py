@@ -18,7 +18,6 @@ from climate_risk.risk.results import (
     Chance,
     OptionResult,
     OutcomeShares,
-    SeasonResult,
     StackCompare,
     StackSeason,
 )
@@ -79,12 +78,25 @@ def cause(shares: OutcomeShares) -> str:
     return "heat and drought"
 
 
+def years_lost(result: OptionResult) -> int:
+    """Past years in which most runs end in loss."""
+    return sum(year.shares.lost >= 0.5 for year in result.years)
+
+
+def cause_split(shares: OutcomeShares) -> str:
+    """Share of the runs killed by each cause, the larger first: ``drought 28 %, heat 3 %``."""
+    parts = [(shares.killed_by_drought, "drought"), (shares.killed_by_heat, "heat")]
+    return ", ".join(
+        f"{name} {percent(share)}" for share, name in sorted(parts, reverse=True) if share > 0.0
+    )
+
+
 def what_happened(result: OptionResult) -> str:
     """What the few past years showed, where no chance can be given."""
     years = len(result.years)
     if years == 0:
         return f"{percent(result.shares.lost)} of the runs made end in loss"
-    lost = sum(year.shares.lost >= 0.5 for year in result.years)
+    lost = years_lost(result)
     if lost == 0:
         return f"in none of {plural(years, 'past year')} would most runs end in loss"
     return f"in {lost} of {plural(years, 'past year')} most runs would end in loss"
@@ -164,18 +176,13 @@ def chance_sentence(result: OptionResult) -> str:
     """Chance of loss with interval, basis and the split by cause."""
     if result.chance is None:
         return f"What happened: {what_happened(result)}."
-    split = ""
-    if result.shares.lost > 0.0:
-        split = (
-            f" Of all runs, {percent(result.shares.killed_by_heat)} end killed by heat and "
-            f"{percent(result.shares.killed_by_drought)} by drought."
-        )
+    split = f" Killed by {cause_split(result.shares)}." if result.shares.lost > 0.0 else ""
     return f"Chance of losing one stack: {chance_words(result.chance)}.{split}"
 
 
 def lost_sentence(stack: StackSeason) -> str:
-    """Stacks lost out of the number alike, with spread; empty where not known."""
-    if stack.lost_of_count is None:
+    """Stacks lost out of the number alike, with spread; empty where not known or none is."""
+    if stack.lost_of_count is None or stack.lost_of_count[2] <= 0.0:
         return ""
     low, middle, high = stack.lost_of_count
     return (
@@ -187,9 +194,10 @@ def lost_sentence(stack: StackSeason) -> str:
 def run_sentence(stack: StackSeason) -> str:
     """Share of the run at the horizon and when the fungus has crossed."""
     low, middle, high = stack.result.colonized_fraction
+    spread = "" if low == high else f" (8 runs in 10: {percent_range(low, high)})"
     share = (
         f"By {full_day(stack.horizon)} the fungus has covered {percent(middle)} of the way "
-        f"between spawn faces (8 runs in 10: {percent_range(low, high)})."
+        f"between spawn faces{spread}."
     )
     early, mid, late = stack.full_run
     if mid is None:
@@ -227,9 +235,13 @@ def state_sentence(stack: StackSeason, show: Units) -> str:
         f"{stack.moisture_stop_pct:.0f} %, of oven-dry mass) and is "
         f"{percent(float(last['colonized_fraction']))} across. Hottest bark so far {hottest} "
         f"(growth stops above {show.temperature.text(stack.growth_temp_max_c)}). Dose so far, "
-        f"where 1 means half the fungus dead: heat {last['heat_stress']:.2g}, "
-        f"drought {last['drought_stress']:.2g}."
+        f"where 1 means half the fungus dead: heat {_dose(float(last['heat_stress']))}, "
+        f"drought {_dose(float(last['drought_stress']))}."
     )
+
+
+def _dose(dose: float) -> str:
+    return "under 0.01" if 0.0 < dose < 0.01 else f"{dose:.2f}".removesuffix(".00")
 
 
 def spells_sentence(stack: StackSeason, show: Units) -> str:
@@ -239,10 +251,10 @@ def spells_sentence(stack: StackSeason, show: Units) -> str:
     longest = max(stack.spells, key=lambda spell: spell.days)
     many = plural(len(stack.spells), "hot, dry spell")
     hottest = show.temperature.text(longest.air_temp_max_c)
+    rain = f"{show.rain.text(longest.rain_mm)} of rain" if longest.rain_mm > 0.0 else "no rain"
     return (
         f"{many} so far; the longest {plural(longest.days, 'day')}, {day(longest.first)} to "
-        f"{day(longest.last)}, up to {hottest} in the air with "
-        f"{show.rain.text(longest.rain_mm)} of rain."
+        f"{day(longest.last)}, up to {hottest} in the air with {rain}."
     )
 
 
@@ -267,33 +279,63 @@ def action_sentence(action: Action, tolerated_chance: float, currency: str) -> s
     )
 
 
-def outlook_sentence(result: SeasonResult, stack: StackSeason) -> str:
-    """What the dates after today rest on."""
+def outlook_note(stack: StackSeason) -> str:
+    """What the lines on either side of today are; empty without an outlook."""
     if stack.outlook is None or stack.outlook.empty:
-        return f"No outlook: everything shown ends on {full_day(result.as_of)}."
-    start = f"Up to {full_day(result.as_of)} the weather is observed; after that the"
+        return ""
+    ahead = (
+        "middle (line) and 8 in 10 (band) of many runs, with the unsure values drawn from their "
+        "ranges and the weather of past years: not a forecast"
+    )
     if stack.daily.empty:
-        start = "Nothing is observed yet; the"
+        return f"Shown: {ahead}."
     return (
-        f"{start} state is carried on with the weather of past years, so the band is a range of "
-        f"what past years would bring, not a forecast."
+        "Left of today: one run with the best estimates and the weather seen. Right of it: "
+        f"{ahead}, and the line need not join the one run."
     )
 
 
+def place_words(canopy: str) -> str:
+    """Where a stack stands: ``under conifer trees``, ``in the open``."""
+    return "in the open" if canopy == "open" else f"under {canopy} trees"
+
+
+def option_words(option: OptionResult) -> str:
+    """An option as the name of a row: ``under conifer trees, paper bag``."""
+    parts = [place_words(option.canopy), "bare" if option.cover == "none" else option.cover]
+    return ", ".join(parts if option.watering == "none" else [*parts, option.watering])
+
+
+def option_phrase(option: OptionResult) -> str:
+    """An option inside a sentence: ``under conifer trees with no cover``."""
+    cover = "no cover" if option.cover == "none" else option.cover.replace(" + ", " and ")
+    water = "" if option.watering == "none" else f", watered {option.watering}"
+    return f"{place_words(option.canopy)} with {cover}{water}"
+
+
+def cost_words(option: OptionResult, currency: str) -> str:
+    """What cover and water cost for one stack."""
+    cost = option.cost.option
+    return "no extra cost" if cost < 0.005 else f"{money(cost, currency)} a stack"
+
+
 def best_option_sentence(stack: StackCompare, tolerated_chance: float, currency: str) -> str:
-    """The option with the least loss, how likely that loss is, and what the option costs."""
+    """The first option: where, with what, how likely a loss is, and what it costs."""
     best = stack.options[0]
+    what, cost = option_phrase(best), cost_words(best, currency)
     if best.chance is None:
-        seen = f"no chance given, {what_happened(best)}"
-    elif best.chance.mean <= 0.0:
-        seen = f"no loss seen in {plural(best.chance.years, 'past year')}"
-    else:
-        seen = f"{odds(best.chance.mean)} chance of loss"
-    over = best.chance is not None and best.chance.mean > tolerated_chance
+        return f"{stack.name}: least loss {what} ({cost}); {what_happened(best)}."
+    if best.chance.mean <= 0.0:
+        is_cheapest = best.cost.option <= min(option.cost.option for option in stack.options)
+        if is_cheapest and best.cost.option <= 0.0:
+            return f"{stack.name}: safest and cheapest is {what}."
+        lead = "safest and cheapest" if is_cheapest else "safest"
+        return f"{stack.name}: {lead} is {what} ({cost})."
+    over = best.chance.mean > tolerated_chance
     tail = f" Even this passes your limit of {percent(tolerated_chance)}." if over else ""
     return (
-        f"{stack.name}: least loss with {best.label}: {seen}, "
-        f"{money(best.cost.option, currency)} a stack.{tail}"
+        f"{stack.name}: least loss {what} ({cost}): {odds(best.chance.mean)} lost by "
+        f"{cause(best.shares)}.{tail}"
     )
 
 
@@ -303,20 +345,38 @@ def cheapest_sentence(stack: StackCompare, tolerated_chance: float, currency: st
     if not within:
         return ""
     cheapest = min(within, key=lambda option: option.cost.option)
-    if cheapest is stack.options[0] or cheapest.chance is None:
+    if cheapest.cost.option >= stack.options[0].cost.option or cheapest.chance is None:
         return ""
+    seen = "no loss seen" if cheapest.chance.mean <= 0.0 else f"{odds(cheapest.chance.mean)} lost"
+    dry = cheapest.moisture_driest_face_pct[1] < stack.moisture_stop_pct
+    tail = ", but in the middle run the driest face gets too dry to grow" if dry else ""
     return (
-        f"Cheapest within your limit of {percent(tolerated_chance)}: {cheapest.label}: "
-        f"{odds(cheapest.chance.mean)}, {money(cheapest.cost.option, currency)} a stack."
+        f"Cheapest within your limit of {percent(tolerated_chance)}: "
+        f"{option_phrase(cheapest)} ({cost_words(cheapest, currency)}): {seen}{tail}."
     )
 
 
+RANKING = (
+    "Best first: lowest chance of loss, to the nearest 1 %; among equals those whose driest spawn "
+    "face stays wet enough to grow in 9 runs of 10 or more, then those where it does in half of "
+    "the runs; then the lowest cost."
+)
+
+
 def ties_sentence(stack: StackCompare) -> str:
-    """How many options these years cannot tell from the first: their intervals overlap."""
-    best = stack.options[0].chance
+    """How many options these years cannot tell apart."""
+    best, others = stack.options[0].chance, stack.options[1:]
     if best is None:
         return ""
-    ties = [o for o in stack.options[1:] if o.chance and o.chance.low <= best.high]
-    if not ties:
+    safe = sum(o.chance is not None and o.chance.mean <= 0.0 for o in stack.options)
+    if safe > 1:
+        every = "any" if safe == len(stack.options) else f"{safe}"
+        return (
+            f"No loss seen in {plural(best.years, 'past year')} with {every} of the "
+            f"{plural(len(stack.options), 'option')}; "
+            "these rank by how dry the driest spawn face gets, then by cost."
+        )
+    ties = sum(o.chance is not None and o.chance.low <= best.high for o in others)
+    if ties == 0:
         return ""
-    return f"The intervals of {plural(len(ties), 'other option')} overlap that of the first."
+    return f"The intervals of {plural(ties, 'other option')} overlap that of the first."
