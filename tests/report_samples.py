@@ -15,12 +15,14 @@ from climate_risk.risk.results import (
     Chance,
     CompareResult,
     Cost,
+    Leader,
     OptionResult,
     OutcomeShares,
     SeasonResult,
     Spell,
     StackCompare,
     StackSeason,
+    Uncertainty,
     YearResult,
 )
 from climate_risk.weather.record import WeatherCoverage
@@ -218,6 +220,18 @@ def stack(
             as_of + timedelta(days=60),
             as_of + timedelta(days=88),
             as_of + timedelta(days=140),
+        ),
+        uncertainty=Uncertainty(
+            of_loss=True,
+            weather_share=0.55,
+            model_share=0.3,
+            joint_share=0.15,
+            leaders=(
+                Leader(unknown="wood.bark_resistance_s_m", correlation=0.8),
+                Leader(unknown="fungus.drought_half_kill_d", correlation=-0.2),
+            ),
+            screen_draws=95,
+            screen_years=(1999, 2004, 2018),
         ),
         spells=(
             Spell(

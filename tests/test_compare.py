@@ -15,7 +15,7 @@ import risk_samples as samples
 
 from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan, Watering, WateringOption
-from climate_risk.risk.compare import compare, warm_season_watering
+from climate_risk.risk.compare import compare, rank, warm_season_watering
 from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
 from climate_risk.risk.results import Chance, CompareResult, OptionResult
 from climate_risk.risk.simulate import Record
@@ -86,7 +86,10 @@ def test_years_are_those_whose_season_is_whole(result: CompareResult) -> None:
 
 
 def test_best_comes_first(result: CompareResult) -> None:
-    ranks = [(round(o.shares.lost, 3), o.cost.option) for o in result.stacks[0].options]
+    stack = result.stacks[0]
+    losses = [round(option.shares.lost, 2) for option in stack.options]
+    assert losses == sorted(losses)
+    ranks = [rank(option, stack.moisture_stop_pct) for option in stack.options]
     assert ranks == sorted(ranks)
 
 

@@ -13,8 +13,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import report_samples as samples
 
-from climate_risk.report import basis, words
-from climate_risk.report.display import folded, kept_together, listed, percent, plural
+from climate_risk.report import basis, choice, words
+from climate_risk.report.display import folded, kept_together, listed, percent, plain_name, plural
 from climate_risk.risk.compare import rank
 from climate_risk.risk.results import OptionResult, OutcomeShares
 from climate_risk.units import Units
@@ -168,29 +168,29 @@ def test_worst_stack_comes_first() -> None:
 
 def test_compare_names_best_cheapest_and_ties() -> None:
     stack = samples.compare().stacks[0]
-    best = words.best_option_sentence(stack, 0.10, "USD")
+    best = choice.best_option_sentence(stack, 0.10, "USD")
     assert best == (
         "North row: safest is under conifer trees with paper bag and shade cloth 60, "
         "watered 4 L every 7 days (USD 6.50 a stack)."
     )
-    cheapest = words.cheapest_sentence(stack, 0.10, "USD")
+    cheapest = choice.cheapest_sentence(stack, 0.10, "USD")
     assert "under conifer trees with no cover (no extra cost): about 1 in 15 lost" in cheapest
-    assert "overlap that of the first" in words.ties_sentence(stack)
+    assert "overlap that of the first" in choice.ties_sentence(stack)
 
 
 def test_where_nothing_is_lost_the_wettest_of_the_cheap_comes_first() -> None:
     stack = samples.no_loss_compare().stacks[0]
-    best = words.best_option_sentence(stack, 0.10, "USD")
+    best = choice.best_option_sentence(stack, 0.10, "USD")
     assert best == "North row: safest and cheapest is under conifer trees with no cover."
-    assert words.cheapest_sentence(stack, 0.10, "USD") == ""
-    assert "No loss seen in 36 past years with any of the 6 options" in words.ties_sentence(stack)
+    assert choice.cheapest_sentence(stack, 0.10, "USD") == ""
+    assert "No loss seen in 36 past years with any of the 6 options" in choice.ties_sentence(stack)
 
 
 def test_a_cheap_option_that_gets_too_dry_says_so() -> None:
     stack = samples.no_loss_compare().stacks[0]
     first = replace(stack.options[0], cost=replace(stack.options[0].cost, option=5.0))
     dry = replace(stack.options[-1], cost=replace(stack.options[-1].cost, option=0.0))
-    said = words.cheapest_sentence(replace(stack, options=(first, dry)), 0.10, "USD")
+    said = choice.cheapest_sentence(replace(stack, options=(first, dry)), 0.10, "USD")
     assert "gets too dry to grow" in said
 
 
@@ -219,19 +219,29 @@ def test_rank_puts_loss_first_then_moisture_in_reserve_then_cost() -> None:
 def test_compare_says_when_nothing_stays_within_the_limit() -> None:
     stack = samples.compare().stacks[0]
     bad = replace(stack, options=stack.options[-2:])
-    assert "Even this passes your limit of 10 %" in words.best_option_sentence(bad, 0.10, "USD")
-    assert words.cheapest_sentence(bad, 0.10, "USD") == ""
+    assert "Even this passes your limit of 10 %" in choice.best_option_sentence(bad, 0.10, "USD")
+    assert choice.cheapest_sentence(bad, 0.10, "USD") == ""
 
 
 def test_cheapest_of_options_all_within_the_limit_is_named_only_where_it_saves() -> None:
     stack = samples.no_loss_compare().stacks[0]
-    assert words.cheapest_sentence(replace(stack, options=stack.options[:2]), 0.10, "USD") == ""
+    assert choice.cheapest_sentence(replace(stack, options=stack.options[:2]), 0.10, "USD") == ""
 
 
 def test_causes_are_split_with_the_larger_first() -> None:
     assert words.cause_split(samples.shares(0.03, 0.28)) == "drought 28 %, heat 3 %"
     assert words.cause_split(samples.shares(0.2, 0.0)) == "heat 20 %"
     assert words.cause_split(samples.shares(0.0, 0.0)) == ""
+
+
+def test_doubt_is_split_and_its_leaders_named() -> None:
+    said = words.doubt_sentence(samples.stack())
+    assert "Of the doubt about a loss, 55 % comes from the weather of the year" in said
+    assert (
+        "wood bark resistance (higher: wetter) and fungus drought half kill (higher: drier)"
+        in said
+    )
+    assert words.doubt_sentence(replace(samples.stack(), uncertainty=None)) == ""
 
 
 def test_no_stack_lost_needs_no_count() -> None:
@@ -273,10 +283,10 @@ def test_every_used_value_has_a_citation() -> None:
 
 
 def test_unit_endings_leave_the_name_of_a_value() -> None:
-    assert basis.plain_name("heat_ref_temp_c") == "heat ref temp"
-    assert basis.plain_name("rain_store_mm_on") == "rain store on"
-    assert basis.plain_name("bark_uptake_kg_m2_s") == "bark uptake"
-    assert basis.plain_name("closure_on") == "closure on"
+    assert plain_name("heat_ref_temp_c") == "heat ref temp"
+    assert plain_name("rain_store_mm_on") == "rain store on"
+    assert plain_name("bark_uptake_kg_m2_s") == "bark uptake"
+    assert plain_name("closure_on") == "closure on"
 
 
 def test_small_words() -> None:

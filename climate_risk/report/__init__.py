@@ -61,15 +61,15 @@ def write_results(
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:
     """A few plain lines for the terminal."""
-    from climate_risk.report import words
+    from climate_risk.report import choice, words
 
     lines = []
     for result in results:
         if isinstance(result, SeasonResult):
             lines += [words.verdict(stack, result.tolerated_chance) for stack in result.stacks]
         else:
-            lines += [
-                words.best_option_sentence(stack, result.tolerated_chance, result.currency)
-                for stack in result.stacks
-            ]
+            advice = (result.tolerated_chance, result.currency)
+            for stack in result.stacks:
+                best = choice.best_option_sentence(stack, *advice)
+                lines.append(f"{best} {choice.ties_sentence(stack)}".strip())
     return lines

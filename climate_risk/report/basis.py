@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Mapping
 from dataclasses import fields
 
 from climate_risk.parameter import Parameter, Row, sources
-from climate_risk.report.display import full_day, listed, plural
+from climate_risk.report.display import full_day, listed, plain_name, plural
 from climate_risk.tables import canopies, find, fungi, woods
 from climate_risk.weather.record import WeatherCoverage
 
@@ -127,16 +126,6 @@ def used_parameters(
             if isinstance(value, Parameter):
                 out.append((row.name, plain_name(field.name), value))
     return out
-
-
-def plain_name(key: str) -> str:
-    """``heat_ref_temp_c`` as ``heat ref temp``: its unit has a column of its own."""
-    return _UNIT_ENDING.sub("", key).replace("_", " ")
-
-
-_UNIT_ENDING = re.compile(
-    r"_(c|k|d|h|mm|pct|mpa|per_mpa|mm_day|gdays|kg_m3|s_m|kg_m2|kg_m2_s|m2_s)(?=_on$|_off$|$)"
-)
 
 
 def cited(parameters: Iterable[Parameter]) -> list[tuple[str, str]]:

@@ -5,17 +5,17 @@ from __future__ import annotations
 import math
 
 from climate_risk.report import theme
-from climate_risk.report.display import cut, folded, percent
-from climate_risk.report.gauge import BAR, LABEL_FOOT, LIMIT_FOOT, draw_chance
-from climate_risk.report.plot import Plot, round_steps
-from climate_risk.report.sheet import EDGE_IN, LINE_IN, Box, Sheet, Width
-from climate_risk.report.words import (
+from climate_risk.report.choice import (
     best_option_sentence,
     cheapest_sentence,
     option_words,
     ties_sentence,
-    years_lost,
 )
+from climate_risk.report.display import cut, folded, percent
+from climate_risk.report.gauge import BAR, LABEL_FOOT, LIMIT_FOOT, draw_chance
+from climate_risk.report.plot import Plot, round_steps
+from climate_risk.report.sheet import EDGE_IN, LINE_IN, Box, Sheet, Width
+from climate_risk.report.words import years_lost
 from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
 
 ROW_IN = 0.42

@@ -75,3 +75,13 @@ def listed(items: Iterable[Any]) -> str:
 def plural(count: int, noun: str) -> str:
     """``1 day``, ``2 days``."""
     return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
+
+
+def plain_name(key: str) -> str:
+    """``heat_ref_temp_c`` as ``heat ref temp``: its unit has a column of its own."""
+    return _UNIT_ENDING.sub("", key).replace("_", " ")
+
+
+_UNIT_ENDING = re.compile(
+    r"_(c|k|d|h|mm|pct|mpa|per_mpa|mm_day|gdays|kg_m3|s_m|kg_m2|kg_m2_s|m2_s)(?=_on$|_off$|$)"
+)

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import pandas as pd
 
-from climate_risk.report import basis, words
+from climate_risk.report import basis, choice, words
 from climate_risk.report.compare_chart import draw_compare
 from climate_risk.report.display import (
     MONTHS,
     full_day,
-    money,
     percent,
     percent_range,
     plural,
@@ -123,6 +122,7 @@ def _season_charts(result: SeasonResult) -> list[str]:
             paragraphs(
                 (
                     words.run_sentence(stack),
+                    words.doubt_sentence(stack),
                     words.state_sentence(stack, show),
                     "" if stack.daily.empty else words.spells_sentence(stack, show),
                 )
@@ -209,7 +209,7 @@ def _canopy_tables(result: SeasonResult) -> list[str]:
     return [
         table(
             f"{stack.name}: the same stack and covers under each canopy",
-            ("canopy", *_option_heads(show)),
+            ("canopy", *_option_heads(show, result.currency)),
             [[o.canopy, *_option_cells(o, show)] for o in stack.under_canopies],
         )
         for stack in result.stacks
@@ -217,7 +217,7 @@ def _canopy_tables(result: SeasonResult) -> list[str]:
     ]
 
 
-def _option_heads(show: Units) -> tuple[str, ...]:
+def _option_heads(show: Units, currency: str) -> tuple[str, ...]:
     return (
         "chance of loss (90 % interval)",
         "killed by",
@@ -225,7 +225,7 @@ def _option_heads(show: Units) -> tuple[str, ...]:
         "run done (8 in 10)",
         "driest face, % (8 in 10)",
         f"hottest bark, {show.temperature.unit} (8 in 10)",
-        "cost of option",
+        f"cost of option, {currency}",
         "with expected loss",
     )
 
@@ -243,11 +243,11 @@ def _option_cells(option: OptionResult, show: Units) -> list[str]:
         chance,
         words.cause_split(shares) or "none",
         percent(shares.delayed),
-        f"{percent(run[1])} ({percent_range(run[0], run[2])})",
+        percent(run[1]) + ("" if run[0] == run[2] else f" ({percent_range(run[0], run[2])})"),
         f"{dry:.0f} ({low:.0f} to {high:.0f})",
         f"{warm:.0f} ({cool:.0f} to {hot:.0f})",
-        money(cost.option, cost.currency),
-        "not given" if cost.total is None else money(cost.total, cost.currency),
+        f"{cost.option:.2f}",
+        "not given" if cost.total is None else f"{cost.total:.2f}",
     ]
 
 
@@ -258,12 +258,12 @@ def _choice_box(result: CompareResult, stack: StackCompare) -> str:
     return "\n".join(
         (
             f'<article class="verdict{over}">',
-            element("h3", words.best_option_sentence(stack, limit, currency)),
-            paragraph(words.cheapest_sentence(stack, limit, currency), class_="do"),
+            element("h3", choice.best_option_sentence(stack, limit, currency)),
+            paragraph(choice.cheapest_sentence(stack, limit, currency), class_="do"),
             paragraphs(
                 (
                     f"{words.chance_sentence(best)} {words.limit_sentence(best, limit)}",
-                    words.ties_sentence(stack),
+                    choice.ties_sentence(stack),
                 )
             ),
             paragraph(stack.fungus_caution, class_="note"),
@@ -278,7 +278,7 @@ def _compare_charts(result: CompareResult) -> list[str]:
             draw_compare(result, place),
             draw_compare(result, place, narrow=True),
             f"Chart of {plural(len(stack.options), 'option')}, best first. "
-            f"{words.best_option_sentence(stack, result.tolerated_chance, result.currency)} "
+            f"{choice.best_option_sentence(stack, result.tolerated_chance, result.currency)} "
             f"The same numbers stand in the table below.",
         )
         for place, stack in enumerate(result.stacks)
@@ -290,15 +290,15 @@ def _option_tables(result: CompareResult) -> list[str]:
     tables = [
         table(
             f"{stack.name}: {plural(len(stack.options), 'option')}, best first",
-            ("option", *_option_heads(show)),
+            ("option", *_option_heads(show, result.currency)),
             [
-                [f"{rank}. {words.option_words(option)}", *_option_cells(option, show)]
+                [f"{rank}. {choice.option_words(option)}", *_option_cells(option, show)]
                 for rank, option in enumerate(stack.options, 1)
             ],
         )
         for stack in result.stacks
     ]
-    return [paragraph(words.RANKING), *tables]
+    return [paragraph(choice.RANKING), *tables]
 
 
 def _closing(

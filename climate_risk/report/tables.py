@@ -20,6 +20,7 @@ from climate_risk.risk.results import (
     SeasonResult,
     StackCompare,
     StackSeason,
+    Uncertainty,
     YearResult,
 )
 from climate_risk.version import program_version
@@ -170,9 +171,26 @@ def _season_stack(stack: StackSeason) -> Json:
         out["full_run_date"] = full_run
     if stack.lost_of_count is not None:
         out["stacks_lost_count"] = _quantiles(stack.lost_of_count)
+    if stack.uncertainty is not None:
+        out["uncertainty"] = _uncertainty(stack.uncertainty)
     if stack.fungus_caution:
         out["caution"] = stack.fungus_caution
     return out
+
+
+def _uncertainty(doubt: Uncertainty) -> Json:
+    return {
+        "of": "loss" if doubt.of_loss else "moisture_driest_face_pct",
+        "weather_fraction": doubt.weather_share,
+        "model_fraction": doubt.model_share,
+        "joint_fraction": doubt.joint_share,
+        "leading_unknowns": [
+            {"name": leader.unknown, "rank_correlation": leader.correlation}
+            for leader in doubt.leaders
+        ],
+        "screen_draws_count": doubt.screen_draws,
+        "screen_years": list(doubt.screen_years),
+    }
 
 
 def _compare_stack(stack: StackCompare) -> Json:

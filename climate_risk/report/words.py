@@ -8,9 +8,11 @@ from datetime import date
 from climate_risk.report.display import (
     day,
     full_day,
+    listed,
     money,
     percent,
     percent_range,
+    plain_name,
     plural,
 )
 from climate_risk.risk.results import (
@@ -18,7 +20,6 @@ from climate_risk.risk.results import (
     Chance,
     OptionResult,
     OutcomeShares,
-    StackCompare,
     StackSeason,
 )
 from climate_risk.units import Units
@@ -244,6 +245,25 @@ def _dose(dose: float) -> str:
     return "under 0.01" if 0.0 < dose < 0.01 else f"{dose:.2f}".removesuffix(".00")
 
 
+def doubt_sentence(stack: StackSeason) -> str:
+    """Where the doubt comes from and which unknowns lead it; empty where there is none."""
+    doubt = stack.uncertainty
+    if doubt is None or doubt.weather_share + doubt.model_share + doubt.joint_share <= 0.0:
+        return ""
+    about = "a loss" if doubt.of_loss else "how dry the driest spawn face gets"
+    said = (
+        f"Of the doubt about {about}, {percent(doubt.weather_share)} comes from the weather of "
+        f"the year, {percent(doubt.model_share)} from values that are not known well, and "
+        f"{percent(doubt.joint_share)} from both together."
+    )
+    leaders = [
+        f"{plain_name(leader.unknown.replace('.', ' '))} "
+        f"(higher: {'wetter' if leader.correlation > 0.0 else 'drier'})"
+        for leader in doubt.leaders
+    ]
+    return f"{said} Of those values these weigh most: {listed(leaders)}." if leaders else said
+
+
 def spells_sentence(stack: StackSeason, show: Units) -> str:
     """The hot, dry spells so far."""
     if not stack.spells:
@@ -298,85 +318,3 @@ def outlook_note(stack: StackSeason) -> str:
 def place_words(canopy: str) -> str:
     """Where a stack stands: ``under conifer trees``, ``in the open``."""
     return "in the open" if canopy == "open" else f"under {canopy} trees"
-
-
-def option_words(option: OptionResult) -> str:
-    """An option as the name of a row: ``under conifer trees, paper bag``."""
-    parts = [place_words(option.canopy), "bare" if option.cover == "none" else option.cover]
-    return ", ".join(parts if option.watering == "none" else [*parts, option.watering])
-
-
-def option_phrase(option: OptionResult) -> str:
-    """An option inside a sentence: ``under conifer trees with no cover``."""
-    cover = "no cover" if option.cover == "none" else option.cover.replace(" + ", " and ")
-    water = "" if option.watering == "none" else f", watered {option.watering}"
-    return f"{place_words(option.canopy)} with {cover}{water}"
-
-
-def cost_words(option: OptionResult, currency: str) -> str:
-    """What cover and water cost for one stack."""
-    cost = option.cost.option
-    return "no extra cost" if cost < 0.005 else f"{money(cost, currency)} a stack"
-
-
-def best_option_sentence(stack: StackCompare, tolerated_chance: float, currency: str) -> str:
-    """The first option: where, with what, how likely a loss is, and what it costs."""
-    best = stack.options[0]
-    what, cost = option_phrase(best), cost_words(best, currency)
-    if best.chance is None:
-        return f"{stack.name}: least loss {what} ({cost}); {what_happened(best)}."
-    if best.chance.mean <= 0.0:
-        is_cheapest = best.cost.option <= min(option.cost.option for option in stack.options)
-        if is_cheapest and best.cost.option <= 0.0:
-            return f"{stack.name}: safest and cheapest is {what}."
-        lead = "safest and cheapest" if is_cheapest else "safest"
-        return f"{stack.name}: {lead} is {what} ({cost})."
-    over = best.chance.mean > tolerated_chance
-    tail = f" Even this passes your limit of {percent(tolerated_chance)}." if over else ""
-    return (
-        f"{stack.name}: least loss {what} ({cost}): {odds(best.chance.mean)} lost by "
-        f"{cause(best.shares)}.{tail}"
-    )
-
-
-def cheapest_sentence(stack: StackCompare, tolerated_chance: float, currency: str) -> str:
-    """The cheapest option within the limit; empty if none is, or if it is the first one."""
-    within = [o for o in stack.options if o.chance and o.chance.mean <= tolerated_chance]
-    if not within:
-        return ""
-    cheapest = min(within, key=lambda option: option.cost.option)
-    if cheapest.cost.option >= stack.options[0].cost.option or cheapest.chance is None:
-        return ""
-    seen = "no loss seen" if cheapest.chance.mean <= 0.0 else f"{odds(cheapest.chance.mean)} lost"
-    dry = cheapest.moisture_driest_face_pct[1] < stack.moisture_stop_pct
-    tail = ", but in the middle run the driest face gets too dry to grow" if dry else ""
-    return (
-        f"Cheapest within your limit of {percent(tolerated_chance)}: "
-        f"{option_phrase(cheapest)} ({cost_words(cheapest, currency)}): {seen}{tail}."
-    )
-
-
-RANKING = (
-    "Best first: lowest chance of loss, to the nearest 1 %; among equals those whose driest spawn "
-    "face stays wet enough to grow in 9 runs of 10 or more, then those where it does in half of "
-    "the runs; then the lowest cost."
-)
-
-
-def ties_sentence(stack: StackCompare) -> str:
-    """How many options these years cannot tell apart."""
-    best, others = stack.options[0].chance, stack.options[1:]
-    if best is None:
-        return ""
-    safe = sum(o.chance is not None and o.chance.mean <= 0.0 for o in stack.options)
-    if safe > 1:
-        every = "any" if safe == len(stack.options) else f"{safe}"
-        return (
-            f"No loss seen in {plural(best.years, 'past year')} with {every} of the "
-            f"{plural(len(stack.options), 'option')}; "
-            "these rank by how dry the driest spawn face gets, then by cost."
-        )
-    ties = sum(o.chance is not None and o.chance.low <= best.high for o in others)
-    if ties == 0:
-        return ""
-    return f"The intervals of {plural(ties, 'other option')} overlap that of the first."
