@@ -1,0 +1,45 @@
+"""Pressure of rivals: hours in which unclaimed wood is warm and wet outside.
+
+Moulds and weed fungi take wood that the mycelium does not hold yet, and they need a warm, wet
+skin to do it.  The sum is shown beside the chance of loss, never inside it: no survival of logs
+by their rivals was found in print, so that every number here is judgement (grade D).
+"""
+
+from __future__ import annotations
+
+from numba import njit
+
+WARM_MIN_C = 15.0
+"""Green mould competed best at 15 to 21 degC (Eastburn and Butler 1991, Mycologia 83:257-263,
+abstract); colder than this it is slow."""
+WARM_MAX_C = 32.0
+"""Trichoderma asperellum stops between 35 and 36 degC (J. Fungi 9:294, 2023, Table 5)."""
+DAMP_ACTIVITY = 0.95
+"""Air this near to saturation at the bark keeps it as good as wet (judgement)."""
+
+
+@njit(cache=True, error_model="numpy", inline="always")
+def rival_hours(
+    skin_temp_c: float, wet_share: float, air_activity: float, colonized_share: float
+) -> float:
+    """Rival hours of one hour: 0 to 1.
+
+    Parameters
+    ----------
+    skin_temp_c : float
+        Of the bark [degC].
+    wet_share : float
+        Share of the hour with water on the bark, 0 to 1.
+    air_activity : float
+        Vapour of the air over the saturated one at the bark's temperature, 0 to 1.
+    colonized_share : float
+        Share of the way between spawn faces that the fronts have run, 0 to 1.
+
+    Returns
+    -------
+    float
+    """
+    if skin_temp_c < WARM_MIN_C or skin_temp_c > WARM_MAX_C:
+        return 0.0
+    wet = 1.0 if air_activity >= DAMP_ACTIVITY else wet_share
+    return wet * (1.0 - colonized_share)
