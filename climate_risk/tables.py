@@ -151,6 +151,8 @@ class Bag(Row):
     """Air and radiation together, from bark to bag."""
     leak_conductance_m_s: Parameter
     """Exchange of the gap's air with the outside, per area of bag."""
+    rain_share: Parameter
+    """Of the rain: soaks through onto the stack."""
     emissivity: Parameter
 
     def __post_init__(self) -> None:

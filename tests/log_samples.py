@@ -75,6 +75,7 @@ def make_lanes(name: str = "aspen", **changes: npt.ArrayLike) -> Lanes:
         "bag_gap_vapour_m_s": bag.gap_vapour_conductance_m_s.value,
         "bag_leak_m_s": bag.leak_conductance_m_s.value,
         "bag_gap_heat_w_m2k": bag.gap_heat_w_m2k.value,
+        "bag_rain_share": bag.rain_share.value,
         "start_moisture": row.green_moisture_pct.value / 100.0,
     }
     assert changes.keys() <= values.keys()

@@ -83,6 +83,7 @@ BAG_UNKNOWNS = (
     "gap_vapour_conductance_m_s",
     "gap_heat_w_m2k",
     "leak_conductance_m_s",
+    "rain_share",
 )
 CLOTH_UNKNOWNS = ("solar_absorptance", "beam_to_diffuse_share", "weave_error")
 BARRIER_UNKNOWNS = ("vapour_resistance_s_m", "heat_w_m2k")
@@ -187,6 +188,7 @@ def log_lanes(rows: Rows, values: Mapping[str, FloatArray], start_moisture: floa
         bag_gap_vapour_m_s=get("bag", "gap_vapour_conductance_m_s"),
         bag_leak_m_s=get("bag", "leak_conductance_m_s"),
         bag_gap_heat_w_m2k=get("bag", "gap_heat_w_m2k"),
+        bag_rain_share=get("bag", "rain_share"),
         start_moisture=np.minimum(start, WETTEST_START * full),
     )
 

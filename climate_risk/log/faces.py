@@ -1,0 +1,352 @@
+"""The outer faces of a stack for one hour: heat and vapour balance, drying, liquid uptake."""
+
+from __future__ import annotations
+
+import numpy as np
+from numba import njit
+
+from climate_risk.constants import (
+    AIR_HEAT_CAPACITY_J_KG_K,
+    DRY_AIR_GAS_CONSTANT_J_KG_K,
+    KELVIN_AT_0_C,
+    LATENT_HEAT_VAPORIZATION_J_KG,
+    PRANDTL_AIR,
+    SECONDS_PER_HOUR,
+    STEFAN_BOLTZMANN_W_M2K4,
+    VAPOUR_DIFFUSIVITY_M2_S,
+    WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
+)
+from climate_risk.log.geometry import Grid
+from climate_risk.log.state import *
+from climate_risk.log.wood import ACTIVITY_MAX, ACTIVITY_STEP, MOISTURE_STEP
+
+FREEZING_TEMP_C = 0.0
+BOUND_WATER_MAX = 0.30
+"""Moisture below which water is bound in the cell wall and does not freeze."""
+SOIL_HUMIDITY = 0.99
+"""Of the air between soil and stack (judgement)."""
+WARMEST_RISE_K = 60.0
+"""Above air, for the secant of long-wave: no bark goes beyond."""
+THINNEST_FILM_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
+"""A film that would not last the hour at this rate is rounding left over, not water."""
+LEWIS_FACTOR = (PRANDTL_AIR / (1.506e-5 / VAPOUR_DIFFUSIVITY_M2_S)) ** (2.0 / 3.0)
+"""(Pr/Sc)^(2/3) of air near 20 degC."""
+
+
+@njit(inline="always", **COMPILED)
+def least(x: float, y: float) -> float:
+    """The lesser of two: ``min`` is a call to the compiler, which keeps a loop from vectors."""
+    return x if x < y else y
+
+
+@njit(inline="always", **COMPILED)
+def most(x: float, y: float) -> float:
+    """The greater of two; see :func:`least`."""
+    return x if x > y else y
+
+
+@njit(inline="always", **COMPILED)
+def size_of(x: float) -> float:
+    """Absolute value; see :func:`least`."""
+    return x if x > 0.0 else -x
+
+
+@njit(inline="always", **COMPILED)
+def fast_exp(x: float) -> float:
+    """Exponential by a Taylor polynomial of x/16, squared four times, for the vector unit.
+
+    Relative error below 2e-7 for -6 < x < 6 and below 2e-6 for -8 < x < 8.
+    """
+    y = x * 0.0625
+    p = 1 / 24 + y * (1 / 120 + y * (1 / 720 + y * (1 / 5040)))
+    p = 1.0 + y * (1.0 + y * (0.5 + y * (1 / 6 + y * p)))
+    p *= p
+    p *= p
+    p *= p
+    return p * p
+
+
+@njit(inline="always", **COMPILED)
+def saturation_vapour_density(temp_c: float) -> float:
+    """Vapour density over water [kg/m3] (Allen et al. 1998, FAO-56, eq. 11, ideal gas)."""
+    pressure_pa = 610.8 * fast_exp(17.27 * temp_c / (temp_c + 237.3))
+    return pressure_pa / (WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (temp_c + KELVIN_AT_0_C))
+
+
+def convection_coefficient(
+    diameter_m: float, wind_ms: FloatArray, air_temp_c: FloatArray
+) -> FloatArray:
+    """Cross-flow convection on a cylinder [W/m2/K] (Churchill and Bernstein 1977).
+
+    Parameters
+    ----------
+    diameter_m : float
+    wind_ms, air_temp_c : ndarray
+        Same shape; wind at the stack.
+    """
+    viscosity = 1.33e-5 + 8.8e-8 * air_temp_c
+    conductivity = 0.0241 + 7.5e-5 * air_temp_c
+    reynolds = wind_ms * diameter_m / viscosity
+    shape = 0.62 * np.sqrt(reynolds) * PRANDTL_AIR ** (1.0 / 3.0)
+    shape /= (1.0 + (0.4 / PRANDTL_AIR) ** (2.0 / 3.0)) ** 0.25
+    nusselt = 0.3 + shape * (1.0 + (reynolds / 282000.0) ** 0.625) ** 0.8
+    return np.asarray(nusselt * conductivity / diameter_m)
+
+
+@njit(inline="always", **COMPILED)
+def film_resistance(convection: float, kelvin: float) -> float:
+    """Resistance of the air film to vapour [s/m] (Lewis analogy).
+
+    At 101.3 kPa, with the Schmidt number of 20 degC: both vary by a few percent.
+    """
+    air_density = 101325.0 / (DRY_AIR_GAS_CONSTANT_J_KG_K * kelvin)
+    return air_density * AIR_HEAT_CAPACITY_J_KG_K / (LEWIS_FACTOR * convection)
+
+
+@njit(**COMPILED)
+def look_up(
+    a: FloatArray, to: int, to_row: int, by: int, row: int, table: FloatArray, step: float
+) -> None:
+    """Interpolate a table on a uniform grid; apart, as table look-ups do not become vectors."""
+    for n in range(LANES):
+        x = a[by, row, n] * (1.0 / step)
+        j = int(x) & 0xFFFF  # masked, so that it cannot count from the table's end
+        w = x - j
+        a[to, to_row, n] = table[j] * (1.0 - w) + table[j + 1] * w
+
+
+@njit(inline="always", **COMPILED)
+def outer_cells(grid: Grid, a: FloatArray) -> None:
+    """Mean temperature and conductance of the cells under the bark, the top and the ground."""
+    nz, nr = grid.level_m.size, grid.ring_area_m2.size
+    section = np.pi * grid.radius_m * grid.radius_m
+    for face in (BARK, TOP, GROUND):
+        for n in range(LANES):
+            a[FACE + face, S_INNER, n] = 0.0
+            a[FACE + face, S_BELOW, n] = 0.0
+    for k in range(nz):
+        r, share = k * nr + nr - 1, grid.level_m[k] / grid.height_m
+        for n in range(LANES):
+            a[FACE + BARK, S_INNER, n] += a[FACE_HEAT + BARK, k, n] * share
+            a[FACE + BARK, S_BELOW, n] += a[TEMP, r, n] * share
+    for i in range(nr):
+        r, share = (nz - 1) * nr + i, grid.ring_area_m2[i] / section
+        for n in range(LANES):
+            a[FACE + TOP, S_INNER, n] += a[FACE_HEAT + TOP, i, n] * share
+            a[FACE + TOP, S_BELOW, n] += a[TEMP, r, n] * share
+        for n in range(LANES):
+            a[FACE + GROUND, S_BELOW, n] += a[TEMP, i, n] * share
+
+
+@njit(**COMPILED)
+def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -> None:
+    """What the weather brings to the bark or the top, through the bag where there is one.
+
+    Sunlight, long-wave and convection are linear in the surface temperature: radiation is the
+    secant between air and a surface as warm as the hour's sun alone would make it; a bag is one
+    more node of negligible mass between stack and air, eliminated by hand.
+    """
+    if a.shape[2] != LANES or hour.shape[1] != LANES:
+        return
+    at_bark = face == BARK
+    own_absorptance = O_BARK_ABSORPTANCE if at_bark else O_END_ABSORPTANCE
+    sun = F_SUN_SIDE if at_bark else F_SUN_TOP
+    longwave = F_LONGWAVE_SIDE if at_bark else F_LONGWAVE_TOP
+    poured = 0.0 if at_bark else 1.0 / top_area
+    for n in range(LANES):
+        bag = hour[F_BAG, n]
+        caught = a[OWN, O_SIDE_CATCH, n] if at_bark else 1.0
+        passed = 1.0 + bag * (a[OWN, O_BAG_RAIN, n] - 1.0)
+        inflow = passed * hour[F_RAIN, n] * caught + hour[F_WATERING, n] * poured
+        a[FACE + face, S_INFLOW, n] = inflow
+        a[FACE + face, S_SUPPLY, n] = inflow * (1.0 / SECONDS_PER_HOUR)
+        a[FACE + face, S_TAKEN_UP, n] = 0.0
+    for n in range(LANES):
+        a[FACE + face, S_SUPPLY, n] += a[FILM, face, n] * (1.0 / SECONDS_PER_HOUR)
+    for n in range(LANES):
+        bag, kelvin = hour[F_BAG, n], hour[F_AIR_TEMP, n] + KELVIN_AT_0_C
+        radiative = a[OWN, O_EMISSIVITY, n] * 4.0 * STEFAN_BOLTZMANN_W_M2K4
+        radiative *= kelvin * kelvin * kelvin
+        # The bare surface, or the outside of the bag.
+        convection = a[OWN, O_FILM_FACTOR, n] * most(
+            hour[F_CONVECTION, n], a[OWN, O_FREE_CONVECTION, n]
+        )
+        film = film_resistance(convection, kelvin)
+        bare = a[OWN, own_absorptance, n]
+        lit = (bare + bag * (a[OWN, O_BAG_ABSORPTANCE, n] - bare)) * hour[sun, n]
+        x = least(lit / (convection + radiative), WARMEST_RISE_K) / kelvin
+        back = convection + radiative * (1.0 + x * (1.5 + x * (1.0 + 0.25 * x)))
+        # The bag in between, where there is one.
+        gap_heat, gap_vapour = a[OWN, O_BAG_GAP_HEAT, n], a[OWN, O_BAG_GAP_VAPOUR, n]
+        passed = gap_heat / (back + gap_heat)
+        skin = a[OWN, O_BAG_VAPOUR, n]
+        wall = skin / (1.0 + skin * film) + a[OWN, O_BAG_LEAK, n]
+        bagged_film = (wall + gap_vapour) / (wall * gap_vapour)
+        a[FACE + face, S_COVER, n] = film + bag * (bagged_film - film)
+        a[FACE + face, S_BACK, n] = back * (1.0 + bag * (passed - 1.0))
+        a[FACE + face, S_SUN, n] = passed
+    for n in range(LANES):
+        bag, passed = hour[F_BAG, n], a[FACE + face, S_SUN, n]
+        kelvin = hour[F_AIR_TEMP, n] + KELVIN_AT_0_C
+        black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
+        bare = a[OWN, own_absorptance, n]
+        bagged = a[OWN, O_BAG_TRANSMITTANCE, n] * bare + passed * a[OWN, O_BAG_ABSORPTANCE, n]
+        absorptance = bare + bag * (bagged - bare)
+        net_longwave = a[OWN, O_EMISSIVITY, n] * (hour[longwave, n] - black)
+        a[FACE + face, S_LONGWAVE, n] = net_longwave * (1.0 + bag * (passed - 1.0))
+        a[FACE + face, S_SUN, n] = absorptance * hour[sun, n]
+        a[FACE + face, S_BEAM, n] = absorptance * hour[F_BEAM_SIDE, n]
+
+
+@njit(**COMPILED)
+def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
+    """Evaporation of the film and dew, at a surface temperature that evaporation itself cools."""
+    if a.shape[2] != LANES or hour.shape[1] != LANES:
+        return
+    for n in range(LANES):
+        air, vapour = hour[F_AIR_TEMP, n], hour[F_VAPOUR, n]
+        saturated_air = saturation_vapour_density(air)
+        steep = saturated_air * (
+            4098.171 / ((air + 237.3) * (air + 237.3)) - 1.0 / (air + KELVIN_AT_0_C)
+        )
+        back, inner = a[FACE + face, S_BACK, n], a[FACE + face, S_INNER, n]
+        heat = a[FACE + face, S_SUN, n] + a[FACE + face, S_LONGWAVE, n]
+        heat += inner * a[FACE + face, S_BELOW, n]
+        per_film = 1.0 / a[FACE + face, S_COVER, n]
+        lack = saturated_air - vapour
+        # Wood that dries is cooled by it: as much per vapour deficit as in the hour before.
+        deficit = a[FACE + face, S_SATURATED, n] * (1.0 - a[FACE + face, S_HUMIDITY, n])
+        dried = most(a[FACE + face, S_DRIED, n] - a[FACE + face, S_CONDENSED, n], 0.0)
+        own = LATENT_HEAT_VAPORIZATION_J_KG * least(dried / (deficit + 1e-9), per_film)
+        dry_back = back + own * steep
+        dry_temp = (heat - own * lack + dry_back * air) / (dry_back + inner)
+        latent = LATENT_HEAT_VAPORIZATION_J_KG * per_film
+        wet_back = back + latent * steep
+        wet_temp = (heat - latent * lack + wet_back * air) / (wet_back + inner)
+        # Saturated vapour is convex in temperature: a second tangent keeps to the wet bulb.
+        near, warm = saturation_vapour_density(wet_temp), wet_temp + 237.3
+        steep = near * (4098.171 / (warm * warm) - 1.0 / (wet_temp + KELVIN_AT_0_C))
+        wet_heat = heat + back * air - latent * (near - vapour - steep * wet_temp)
+        wet_temp = wet_heat / (back + latent * steep + inner)
+        supply = a[FACE + face, S_SUPPLY, n]
+        dew = saturation_vapour_density(dry_temp) < vapour
+        is_wet = dew or supply > THINNEST_FILM_KG_M2_S
+        saturated = saturation_vapour_density(wet_temp if is_wet else dry_temp)
+        potential = (saturated - vapour) * per_film
+        a[FACE + face, S_SATURATED, n] = saturated
+        a[FACE + face, S_HUMIDITY, n] = least(vapour / saturated, ACTIVITY_MAX)
+        a[FACE + face, S_WET, n] = least(1.0, supply / most(potential, 1e-30))
+        a[FACE + face, S_FILM_OUT, n] = least(potential, supply)
+
+
+@njit(inline="always", **COMPILED)
+def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
+    """Linear heat and vapour balance of bark, top and ground face for one hour."""
+    section = np.pi * grid.radius_m * grid.radius_m
+    outer_cells(grid, a)
+    for face in (BARK, TOP):
+        catch_weather(a, hour, face, section)
+        wet_surface(a, hour, face)
+    for n in range(LANES):
+        a[FACE + BARK, S_COVER, n] += a[OWN, O_BARK_RESISTANCE, n]
+        a[FACE + GROUND, S_COVER, n] = a[OWN, O_BARRIER_RESISTANCE, n]
+        a[FACE + GROUND, S_WET, n] = 0.0
+    for n in range(LANES):
+        saturated = saturation_vapour_density(a[FACE + GROUND, S_BELOW, n])
+        soil = SOIL_HUMIDITY * saturation_vapour_density(hour[F_SOIL_TEMP, n])
+        a[FACE + GROUND, S_SATURATED, n] = saturated
+        a[FACE + GROUND, S_HUMIDITY, n] = least(soil / saturated, ACTIVITY_MAX)
+    for face in (BARK, TOP, GROUND):
+        by_activity = curves.moisture_by_activity
+        look_up(a, FACE + face, S_TARGET, FACE + face, S_HUMIDITY, by_activity, ACTIVITY_STEP)
+
+
+@njit(**COMPILED)
+def dry_cell(a: FloatArray, face: int, row: int) -> None:
+    """Secant conductance of vapour from a cell of wood to the air.
+
+    The flux is ``conductance * (moisture - target)`` with the film (cover and bark) in series
+    with the half-cell of wood; taken implicitly it can neither overshoot the moisture at rest
+    nor run away.  The secant is that of the wood's very surface as the hour before left it:
+    water activity is flat above fibre saturation, and a wet cell may have a dry skin.
+    """
+    if a.shape[2] != LANES:
+        return
+    for n in range(LANES):
+        gap = a[FACE_MOISTURE + face, row, n] - a[FACE + face, S_TARGET, n]
+        rise = a[FACE_ACTIVITY + face, row, n] - a[FACE + face, S_HUMIDITY, n]
+        slope = rise / gap if size_of(gap) >= 1e-4 else 1.0
+        outer = most(slope, 1e-9) * a[FACE + face, S_SATURATED, n]
+        inner = a[FACE_WATER + face, row, n]
+        through = inner * outer / (outer + inner * a[FACE + face, S_COVER, n])
+        a[FACE_DRYING + face, row, n] = (1.0 - a[FACE + face, S_WET, n]) * through
+
+
+@njit(inline="always", **COMPILED)
+def thawed_share(temp_c: float, ice: float, moisture: float) -> float:
+    """Share of free water that can move: 0 where all of it is ice or the wood is below -1 degC."""
+    frozen = least(ice / most(moisture - BOUND_WATER_MAX, 1e-6), 1.0)
+    return (1.0 - frozen) * least(most(1.0 + temp_c, 0.0), 1.0)
+
+
+@njit(**COMPILED)
+def take_up(
+    a: FloatArray,
+    face: int,
+    row: int,
+    cell: int,
+    coupling: int,
+    inner: int,
+    area_m2: float,
+    mass: float,
+    full: float,
+) -> None:
+    """Conductance of liquid from a wet face into a cell that has room and is not frozen.
+
+    No greater than what the supply would feed even if the cell sank, within the hour, as low as
+    its neighbour and the air can draw it: so the implicit flux cannot exceed the supply.
+
+    Parameters
+    ----------
+    coupling, inner : int
+        Term and row of the conductance to the next cell inward, of which the face has
+        ``area_m2``.
+    mass : float
+        Dry mass of the cell over its area and an hour [kg/m2/s].
+    full : float
+        Moisture to which liquid can wet the wood.
+    """
+    if a.shape[2] != LANES:
+        return
+    for n in range(LANES):
+        drawn = a[coupling, inner, n] / area_m2 + a[FACE_DRYING + face, row, n]
+        lowest = a[MOISTURE, cell, n] * mass / (mass + drawn)
+        fed = a[FACE + face, S_SUPPLY, n] / most(full - lowest, 1e-6)
+        a[FACE_UPTAKE + face, row, n] = least(a[FACE + face, S_UPTAKE, n], fed)
+    for n in range(LANES):
+        u = a[MOISTURE, cell, n]
+        thawed = thawed_share(a[TEMP, cell, n], a[ICE, cell, n], u)
+        a[FACE_UPTAKE + face, row, n] *= thawed if u < full else 0.0
+
+
+@njit(inline="always", **COMPILED)
+def face_cell(a: FloatArray, face: int, row: int, activity: FloatArray) -> None:
+    """Drying conductance of one face cell, by its row in the face's terms."""
+    look_up(a, FACE_ACTIVITY + face, row, FACE_MOISTURE + face, row, activity, MOISTURE_STEP)
+    dry_cell(a, face, row)
+
+
+@njit(inline="always", **COMPILED)
+def face_water(grid: Grid, curves: Curves, a: FloatArray) -> None:
+    """Drying conductances of every outer face, and how fast wet faces take up, for one hour."""
+    nz, nr = grid.level_m.size, grid.ring_area_m2.size
+    rho, full, activity = curves.density_kg_m3, curves.max_moisture, curves.activity
+    half = 0.5 * grid.level_m[nz - 1]
+    for n in range(LANES):
+        a[FACE + BARK, S_UPTAKE, n] = a[OWN, O_BARK_UPTAKE, n] / full
+        a[FACE + TOP, S_UPTAKE, n] = rho * a[OWN, O_UPTAKE_DIFFUSIVITY, n] / half
+    for k in range(nz):
+        face_cell(a, BARK, k, activity)
+    for i in range(nr):
+        face_cell(a, TOP, i, activity)
+        face_cell(a, GROUND, i, activity)
