@@ -39,8 +39,8 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
-SEED = 20260712
-FIRST_DAY, LAST_DAY = "1990-01-01", "2026-07-12"
+SEED = 91
+FIRST_DAY, LAST_DAY = "1994-01-01", "2026-07-12"
 HELD_SPELL_FROM = "2026-06-24"
 HELD_SLOW_ANOMALY = 1.5
 """Standard deviations; the slow temperature anomaly is no lower than this in the held spell."""

@@ -224,14 +224,12 @@ def stack(
         uncertainty=Uncertainty(
             of_loss=True,
             weather_share=0.55,
-            model_share=0.3,
-            joint_share=0.15,
+            model_share=0.45,
             leaders=(
                 Leader(unknown="wood.bark_resistance_s_m", correlation=0.8),
                 Leader(unknown="fungus.drought_half_kill_d", correlation=-0.2),
             ),
-            screen_draws=95,
-            screen_years=(1999, 2004, 2018),
+            runs=256,
         ),
         spells=(
             Spell(

@@ -16,10 +16,12 @@ from climate_risk.constants import HOURS_PER_DAY, WOOD_CELL_WALL_SPECIFIC_GRAVIT
 from climate_risk.log.geometry import Grid
 from climate_risk.log.kernel import (
     LANES,
+    MODE_SURFACE,
     MODE_TEMP,
     MODES,
     MOISTURE,
     SECTORS,
+    SURFACE_TEMP,
     TEMP,
 )
 from climate_risk.log.wood import MOISTURE_STEP
@@ -28,6 +30,10 @@ FloatArray = npt.NDArray[np.float64]
 
 COLD_TEMP_C = 0.0
 """Cold or frozen wood does not kill by drought (common practice, no source)."""
+
+
+WATCH_H = 36.0
+"""Heat enters by the surface and is gone from the wood in less time than this."""
 
 
 class Mycelium(NamedTuple):
@@ -70,6 +76,8 @@ class Run(NamedTuple):
     """(faces, rings, LANES) share that heat left, sector mean."""
     hot: FloatArray
     """(LANES,) 1 where the heat dose grew since the last count."""
+    watch_h: FloatArray
+    """(LANES,) hours for which the wood may still be hot from its last hot surface."""
     drought_dose: FloatArray
     """(faces, rings, LANES) half-kills by drought."""
     water_response: FloatArray
@@ -91,6 +99,7 @@ def make_run(grid: Grid) -> Run:
         heat_dose=np.zeros((faces, nr, SECTORS, LANES)),
         heat_left=np.ones((faces, nr, LANES)),
         hot=np.zeros(LANES),
+        watch_h=np.zeros(LANES),
         drought_dose=np.zeros((faces, nr, LANES)),
         water_response=np.zeros((nz, LANES)),
         alive=np.ones((faces, LANES)),
@@ -178,6 +187,13 @@ def kill_by_heat(
     nr = grid.ring_area_m2.size
     for n in range(LANES):
         limit = mycelium.temp_max_c[n]
+        hottest = max(a[SURFACE_TEMP, 0, n], a[SURFACE_TEMP, 1, n])
+        for m in range(MODES):
+            hottest += abs(a[MODE_SURFACE, m, n])
+        run.watch_h[n] = WATCH_H if hottest > limit else run.watch_h[n] - 1.0
+        if run.watch_h[n] <= 0.0:
+            run.watch_h[n] = 0.0
+            continue
         for i in range(nr):
             swing = 0.0
             for m in range(MODES):
@@ -301,7 +317,10 @@ def run_fronts(
         first = grid.face_level[piece]
         levels = grid.face_level[piece + 1] - first
         base = grid.level_top_m[first] - grid.level_m[first]
+        other = front + 1 - 2 * down
         for n in range(LANES):
+            if run.front_m[front, n] + run.front_m[other, n] >= grid.piece_length_m:
+                continue
             way = min(run.front_m[front, n], grid.piece_length_m)
             place = base + (grid.piece_length_m - way if down == 1 else way)
             k = first

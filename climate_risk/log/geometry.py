@@ -12,8 +12,10 @@ IntArray = npt.NDArray[np.int64]
 
 RING_RATIO = 1.5
 """Each ring is this much thicker than its outer neighbour: cells crowd toward the bark."""
-LEVEL_RATIO = 1.8
+LEVEL_RATIO = 3.0
 """Each level is this much thicker than its neighbour nearer to a cut face."""
+BARE_RATIO = 1.75
+"""The same in a top piece without a cap, whose cut end takes the cap's cells."""
 
 
 class Grid(NamedTuple):
@@ -87,13 +89,14 @@ def make_grid(
     nodes = 0.5 * (edges[:-1] + edges[1:])
     piece = graded(piece_length_m, levels_per_piece, LEVEL_RATIO, both_ends=True)
     heights = [piece] * pieces
-    owner = [np.full(levels_per_piece, p) for p in range(pieces)]
-    faces = [p * levels_per_piece for p in range(pieces + 1)]
-    contact = np.zeros(pieces * levels_per_piece, dtype=np.int64)
     if cap_thickness_m > 0.0:
         heights.append(graded(cap_thickness_m, cap_levels, LEVEL_RATIO, both_ends=False))
-        owner.append(np.full(cap_levels, pieces))
-        contact = np.concatenate([contact, np.zeros(cap_levels, dtype=np.int64)])
+    else:
+        bare = levels_per_piece + cap_levels - 1
+        heights[-1] = graded(piece_length_m, bare, BARE_RATIO, both_ends=False)
+    owner = [np.full(h.size, p) for p, h in enumerate(heights)]
+    faces = [0, *np.cumsum([h.size for h in heights[:pieces]]).tolist()]
+    contact = np.zeros(sum(h.size for h in heights), dtype=np.int64)
     level = np.concatenate(heights)
     for face in faces[1:]:
         if face < level.size:

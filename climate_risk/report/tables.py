@@ -183,13 +183,11 @@ def _uncertainty(doubt: Uncertainty) -> Json:
         "of": "loss" if doubt.of_loss else "moisture_driest_face_pct",
         "weather_fraction": doubt.weather_share,
         "model_fraction": doubt.model_share,
-        "joint_fraction": doubt.joint_share,
         "leading_unknowns": [
             {"name": leader.unknown, "rank_correlation": leader.correlation}
             for leader in doubt.leaders
         ],
-        "screen_draws_count": doubt.screen_draws,
-        "screen_years": list(doubt.screen_years),
+        "runs_count": doubt.runs,
     }
 
 

@@ -248,13 +248,12 @@ def _dose(dose: float) -> str:
 def doubt_sentence(stack: StackSeason) -> str:
     """Where the doubt comes from and which unknowns lead it; empty where there is none."""
     doubt = stack.uncertainty
-    if doubt is None or doubt.weather_share + doubt.model_share + doubt.joint_share <= 0.0:
+    if doubt is None or doubt.weather_share + doubt.model_share <= 0.0:
         return ""
     about = "a loss" if doubt.of_loss else "how dry the driest spawn face gets"
     said = (
         f"Of the doubt about {about}, {percent(doubt.weather_share)} comes from the weather of "
-        f"the year, {percent(doubt.model_share)} from values that are not known well, and "
-        f"{percent(doubt.joint_share)} from both together."
+        f"the year and {percent(doubt.model_share)} from values that are not known well."
     )
     leaders = [
         f"{plain_name(leader.unknown.replace('.', ' '))} "

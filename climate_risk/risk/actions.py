@@ -31,6 +31,7 @@ class Change:
     """One thing to do from a day on: the words, the scheme that follows, and its price."""
 
     what: str
+    why: str
     scheme: Scheme
     cost: float
 
@@ -48,6 +49,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         )
         yield Change(
             what=f"hang {CLOTH_PERCENT:g} % shade cloth",
+            why="less sun and wind: cooler bark, slower drying",
             scheme=replace(own, covers=(*own.covers, span)),
             cost=covers_cost((span,), costs),
         )
@@ -56,6 +58,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         others = tuple(c for c in own.covers if c.kind != "bag" or (c.off and c.off <= start))
         yield Change(
             what="put a paper bag on",
+            why="damper, stiller air round the wood, though less rain",
             scheme=replace(own, covers=(*others, span)),
             cost=covers_cost((span,), costs),
         )
@@ -66,6 +69,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         labour = covers_cost((bag,), costs) - costs.bag
         yield Change(
             what="take the bag off and let the rain in",
+            why="rain soaks in through the cap",
             scheme=replace(own, covers=(*kept, *ended)),
             cost=labour,
         )
@@ -77,6 +81,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
     )
     yield Change(
         what=f"water {DOSE_LITRES:g} L a stack every {DOSE_DAYS} days for {WATERING_WEEKS} weeks",
+        why="what the cap takes up; most of a dose runs off",
         scheme=replace(own, waterings=(*own.waterings, dose)),
         cost=watering_cost((dose,), costs),
     )
@@ -108,7 +113,7 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
                     what=change.what,
                     start=outlook.next_day,
                     latest=latest,
-                    why=f"chance of loss {now.mean:.0%} as it stands, {chance.mean:.0%} with it",
+                    why=change.why,
                     chance=chance,
                     cost=change.cost,
                 )

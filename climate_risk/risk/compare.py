@@ -5,8 +5,6 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
-import numpy as np
-
 from climate_risk.errors import InputError
 from climate_risk.options import CoverOption, Watering, WateringOption
 from climate_risk.risk.cost import covers_cost, watering_cost
@@ -125,8 +123,9 @@ def _options(
         for cover in yard.compare.covers:
             for watering in yard.compare.waterings:
                 scheme = _scheme(kind, yard, canopy, cover, watering)
-                sample = latin_hypercube(draws, len(kind.rows(scheme).unknowns()), SEED)
-                blocks = new_blocks(kind, scheme, np.tile(sample, (len(years), 1)))
+                unknowns = len(kind.rows(scheme).unknowns())
+                sample = latin_hypercube(len(years) * draws, unknowns, SEED)
+                blocks = new_blocks(kind, scheme, sample)
                 jobs = jobs_for(kind, scheme, blocks, rows, 0, kind.hours)
                 planned.append((scheme, cover.label, watering.label, jobs))
         advance([job for *_, jobs in planned for job in jobs])

@@ -138,13 +138,11 @@ class Uncertainty:
     weather_share: float
     """From year to year."""
     model_share: float
-    """From draw to draw of the unknowns."""
-    joint_share: float
-    """Neither alone: a draw that matters in some years only."""
+    """From draw to draw of the unknowns within a year."""
     leaders: tuple[Leader, ...]
     """Strongest first."""
-    screen_draws: int
-    screen_years: tuple[int, ...]
+    runs: int
+    """Years times draws that this rests on."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,7 +14,7 @@ from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import InputError
 from climate_risk.risk import kernel as k
 from climate_risk.risk.actions import find_actions
-from climate_risk.risk.chance import FEWEST_YEARS, lost_of
+from climate_risk.risk.chance import lost_of
 from climate_risk.risk.cost import covers_cost, watering_cost
 from climate_risk.risk.draws import best_estimate, latin_hypercube
 from climate_risk.risk.ensemble import (
@@ -29,8 +29,8 @@ from climate_risk.risk.ensemble import (
 )
 from climate_risk.risk.marks import moisture_marks
 from climate_risk.risk.reference import DAILY_NAMES, daily_table, refuse_without_start
-from climate_risk.risk.results import SeasonResult, Spell, StackSeason, Uncertainty
-from climate_risk.risk.sensitivity import SCREEN_DRAWS, uncertainty
+from climate_risk.risk.results import SeasonResult, Spell, StackSeason
+from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.simulate import (
     Block,
     Record,
@@ -49,7 +49,7 @@ from climate_risk.yard import Stack, Yard
 FloatArray = npt.NDArray[np.float64]
 
 DRAWS = 8
-"""Parameter draws, each with every past year's weather."""
+"""Parameter draws a past year; every year has its own."""
 SEED = 2_718
 CANOPIES = ("open", "deciduous", "conifer")
 HOT_TEMP_MAX_C = 30.0
@@ -77,7 +77,7 @@ class Outlook:
     kind: StackModel
     scheme: Scheme
     seen: tuple[Block, ...]
-    """Lane 0 is the reference run, the draws follow."""
+    """Lane 0 is the reference run; the draws follow, year by year."""
     seen_hours: int
     next_day: date
     years: tuple[int, ...]
@@ -94,16 +94,18 @@ class Outlook:
         Of a season that is over, what came of it: one year, and nothing to run.
         """
         if self.over:
-            drawn = np.arange(1, self.draws + 1, dtype=np.int64)
-            blocks = branch(self.seen, drawn, with_days=True)
+            blocks = branch(self.seen, self._drawn(), with_days=True)
             return blocks, collect(self.kind, scheme, blocks, self.years, self.draws)
-        lanes = np.tile(np.arange(1, self.draws + 1), len(self.years)).astype(np.int64)
+        lanes = self._drawn()
         blocks = branch(self.seen, lanes)
         rows = start_rows(self.kind, self.years, self.draws, self.next_day, self.seen_hours)
         advance(jobs_for(self.kind, scheme, blocks, rows, self.seen_hours, self.kind.hours))
         before = self._extremes_to_date()
         earlier = None if before is None else before[:, lanes]
         return blocks, collect(self.kind, scheme, blocks, self.years, self.draws, earlier)
+
+    def _drawn(self) -> npt.NDArray[np.int64]:
+        return np.arange(1, len(self.years) * self.draws + 1, dtype=np.int64)
 
     def _extremes_to_date(self) -> FloatArray | None:
         days = self.kind.inoculation_hour // HOURS_PER_DAY
@@ -203,7 +205,7 @@ def _stack_season(
         under_canopies=tuple(under),
         lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
         full_run=_full_run(stack, ends),
-        uncertainty=_doubt(outlook, ends, as_of, coverage),
+        uncertainty=None if outlook.over else uncertainty(outlook, ends),
         spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
         actions=find_actions(yard, outlook, result),
         moisture_stop_pct=stop,
@@ -212,15 +214,6 @@ def _stack_season(
         fungus_caution=fungus.caution,
     )
     return season_of, worst
-
-
-def _doubt(
-    outlook: Outlook, ends: Ends, as_of: date, coverage: WeatherCoverage
-) -> Uncertainty | None:
-    if outlook.over or len(outlook.years) < FEWEST_YEARS:
-        return None
-    screen = look_at(outlook.kind, outlook.scheme, as_of, SCREEN_DRAWS, coverage)
-    return uncertainty(outlook, ends, screen)
 
 
 def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> None:
@@ -236,13 +229,7 @@ def look_at(
     kind: StackModel, scheme: Scheme, as_of: date, draws: int, coverage: WeatherCoverage
 ) -> Outlook:
     """Run a stack through the weather seen so far and find the past years to go on with."""
-    unknowns = len(kind.rows(scheme).unknowns())
-    sample = np.concatenate([best_estimate(unknowns), latin_hypercube(draws, unknowns, SEED)])
-    seen = new_blocks(kind, scheme, sample)
     next_day = min(as_of + timedelta(days=1), kind.horizon)
-    hours = (next_day - kind.start_day).days * HOURS_PER_DAY
-    start = np.full(seen[0].booked.shape[1], kind.record.row(kind.start_day), dtype=np.int64)
-    advance(jobs_for(kind, scheme, seen, [start] * len(seen), 0, hours))
     own_year = kind.stack.inoculated.year
     years: tuple[int, ...] = (own_year,)
     if next_day < kind.horizon:
@@ -254,6 +241,12 @@ def look_at(
             f'which an outlook for "{kind.stack.name}" needs; accepted is weather of earlier '
             "years as well"
         )
+    unknowns = len(kind.rows(scheme).unknowns())
+    drawn = latin_hypercube(len(years) * draws, unknowns, SEED)
+    seen = new_blocks(kind, scheme, np.concatenate([best_estimate(unknowns), drawn]))
+    hours = (next_day - kind.start_day).days * HOURS_PER_DAY
+    start = np.full(seen[0].booked.shape[1], kind.record.row(kind.start_day), dtype=np.int64)
+    advance(jobs_for(kind, scheme, seen, [start] * len(seen), 0, hours))
     return Outlook(
         kind=kind,
         scheme=scheme,

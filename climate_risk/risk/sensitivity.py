@@ -2,13 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.risk.chance import KILLED_BY_HEAT
+from climate_risk.risk.chance import FEWEST_YEARS, KILLED_BY_HEAT
 from climate_risk.risk.results import Leader, Uncertainty
 
 if TYPE_CHECKING:
@@ -18,65 +17,62 @@ if TYPE_CHECKING:
 FloatArray = npt.NDArray[np.float64]
 
 LEADERS = 3
-SCREEN_DRAWS = 95
-"""With the reference run they fill whole blocks."""
-SCREEN_YEARS = 3
-"""A dry, a middling and a wet one of the past years, by how dry the stack's faces got."""
+FEWEST_RUNS = 48
+"""Fewer runs than this cannot tell one unknown from another."""
 
 
-def split_variance(values: FloatArray) -> tuple[float, float, float]:
-    """Shares of variance of (years, draws) values: by year, by draw, and neither alone.
+def split_variance(values: FloatArray) -> tuple[float, float]:
+    """Shares of the variance of (years, draws) values that weather and model bring, sum 1.
 
-    Two-way analysis of variance without replication (Fisher 1925; any textbook): the variance
-    of year means, of draw means, and the rest, over the whole.
+    One-way analysis of variance with random effects (Searle, Casella and McCulloch 1992,
+    ch. 3; from memory): what draws of one year differ by is the model's, and what year means
+    differ by beyond that is the weather's.  0, 0 where nothing differs.
     """
-    whole = float(values.var())
-    if whole == 0.0:
-        return 0.0, 0.0, 0.0
-    by_year = float(values.mean(axis=1).var()) / whole
-    by_draw = float(values.mean(axis=0).var()) / whole
-    return by_year, by_draw, max(0.0, 1.0 - by_year - by_draw)
+    draws = values.shape[1]
+    model = float(values.var(axis=1, ddof=1).mean())
+    weather = max(0.0, float(values.mean(axis=1).var(ddof=1)) - model / draws)
+    whole = weather + model
+    return (weather / whole, model / whole) if whole > 0.0 else (0.0, 0.0)
 
 
 def rank_correlation(x: FloatArray, y: FloatArray) -> float:
     """Spearman's rank correlation of two samples without ties to speak of."""
-    ranks = [np.argsort(np.argsort(v)).astype(np.float64) for v in (x, y)]
-    if y.std() == 0.0:
+    if x.std() == 0.0 or y.std() == 0.0:
         return 0.0
+    ranks = [np.argsort(np.argsort(v)).astype(np.float64) for v in (x, y)]
     return float(np.corrcoef(*ranks)[0, 1])
 
 
-def uncertainty(outlook: Outlook, ends: Ends, screen: Outlook) -> Uncertainty:
+def uncertainty(outlook: Outlook, ends: Ends) -> Uncertainty | None:
     """Split of the doubt about a stack's outcome, and the unknowns that lead the model's part.
 
     Parameters
     ----------
     outlook, ends
-        The stack as it stands and how its runs ended, years crossed with draws.
-    screen : Outlook
-        The same stack with :data:`SCREEN_DRAWS` draws.
+        The stack as it stands and how its runs ended; each year has draws of its own.
+
+    Returns
+    -------
+    Uncertainty or None
+        None with too few years, or one draw a year.
     """
+    years, draws = ends.outcomes.shape
+    if years < FEWEST_YEARS or draws < 2 or years * draws < FEWEST_RUNS:
+        return None
     lost = (ends.outcomes >= KILLED_BY_HEAT).astype(np.float64)
     decides = bool(0.0 < lost.mean() < 1.0)
-    weather, model, both = split_variance(lost if decides else ends.moisture_driest_face_pct)
-    dryness = ends.moisture_driest_face_pct.mean(axis=1)
-    order = np.argsort(dryness)
-    places = np.linspace(0.15, 0.85, SCREEN_YEARS) * (len(order) - 1)
-    picks = order[np.round(places).astype(np.int64)]
-    years = tuple(dict.fromkeys(ends.years[n] for n in picks))
-    chosen = replace(screen, years=years)
-    _, screened = chosen.carry_on(outlook.scheme)
-    moisture = screened.moisture_driest_face_pct.mean(axis=0)
-    quantiles = np.concatenate([b.quantiles for b in chosen.seen])[1 : chosen.draws + 1]
+    driest = ends.moisture_driest_face_pct
+    weather, model = split_variance(lost if decides else driest)
+    quantiles = np.concatenate([b.quantiles for b in outlook.seen])[1 : years * draws + 1]
+    # The unknowns are ranked within years, so that the years' own differences add no noise.
+    within = (driest - driest.mean(axis=1, keepdims=True)).ravel()
     names = list(outlook.kind.rows(outlook.scheme).unknowns())
-    strength = [rank_correlation(quantiles[:, n], moisture) for n in range(len(names))]
+    strength = [rank_correlation(quantiles[:, n], within) for n in range(len(names))]
     leading = sorted(range(len(names)), key=lambda n: -abs(strength[n]))[:LEADERS]
     return Uncertainty(
         of_loss=decides,
         weather_share=weather,
         model_share=model,
-        joint_share=both,
         leaders=tuple(Leader(unknown=names[n], correlation=strength[n]) for n in leading),
-        screen_draws=chosen.draws,
-        screen_years=years,
+        runs=years * draws,
     )

@@ -77,9 +77,11 @@ from climate_risk.yard import Stack
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-RINGS = 6
-LEVELS_PER_PIECE = 4
-CAP_LEVELS = 2
+RINGS = 5
+LEVELS_PER_PIECE = 3
+CAP_LEVELS = 4
+"""Fewest cells that keep the season's moisture within a few percent of its range; the error is
+measured in ``tests/test_drying.py``.  Rain that enters the top wants the thin cells."""
 HEAT_CAPACITY_TEMP_C = 15.0
 """Dry wood's heat capacity is held at this temperature; it varies 1.3 % per 4 degC."""
 WATERING_HOUR = 8
