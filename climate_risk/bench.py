@@ -32,7 +32,7 @@ def _multiply_add(seed: float, steps: int) -> float:  # pragma: no cover - compi
     for _ in range(steps):
         for n in range(4 * FMA_CHAINS):
             a[n] = a[n] * 0.999999 + 1e-9
-    return a.sum()
+    return float(a.sum())
 
 
 def best_of(work: Callable[[], object]) -> float:
@@ -80,10 +80,9 @@ def main() -> None:
     print(f"  per cell                 {per_run_hour / cells * 1e9:9.2f} ns")
     print(f"  in multiply-adds at peak {per_run_hour / cells / peak:9.1f} a cell")
     print(f"two blocks on two threads  {two / one:9.2f} x one block")
-    runs = len(years) * 4
-    print(
-        f"{len(years)} years x 4 draws, one option {one * runs / LANES * two / one / 2:7.2f} s (calculated)"
-    )
+    blocks = -(-len(years) * 4 // LANES)
+    seconds = blocks / 2 * two
+    print(f"{len(years)} years x 4 draws, an option {seconds:7.2f} s  (calculated)")
 
 
 def _help() -> None:

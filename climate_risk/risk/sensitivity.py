@@ -39,8 +39,8 @@ def rank_correlation(x: FloatArray, y: FloatArray) -> float:
     """Spearman's rank correlation of two samples without ties to speak of."""
     if x.std() == 0.0 or y.std() == 0.0:
         return 0.0
-    ranks = [np.argsort(np.argsort(v)).astype(np.float64) for v in (x, y)]
-    return float(np.corrcoef(*ranks)[0, 1])
+    first, second = (np.argsort(np.argsort(v)).astype(np.float64) for v in (x, y))
+    return float(np.corrcoef(first, second)[0, 1])
 
 
 def uncertainty(outlook: Outlook, ends: Ends) -> Uncertainty | None:
