@@ -129,7 +129,7 @@ def simulate(
         covers=covers,
         waterings=stack.waterings,
     )
-    kind = stack_model(stack, weather.record, yard.openness)
+    kind = stack_model(stack, weather.record, yard.openness, yard.canopy)
     return run(kind, scheme, until or weather.record.last, weather.coverage.source)
 
 

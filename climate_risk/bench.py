@@ -53,7 +53,7 @@ def main() -> None:
     weather = api.load_weather(yard)
     print(f"weather, {len(weather.table)} days      {(time.perf_counter() - begin) * 1e3:9.0f} ms")
     stack = yard.stacks[0]
-    kind = stack_model(stack, weather.record, yard.openness)
+    kind = stack_model(stack, weather.record, yard.openness, yard.canopy)
     scheme = Scheme(canopy=yard.canopy, covers=stack.covers)
     begin = time.perf_counter()
     weather.record.table(scheme.canopy, stack.diameter_m)

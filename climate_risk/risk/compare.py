@@ -68,7 +68,7 @@ def compare(
     water, energy = 0.0, 0.0
     used: set[int] = set()
     for stack in yard.stacks:
-        kind = stack_model(stack, record, yard.openness)
+        kind = stack_model(stack, record, yard.openness, yard.canopy)
         found = usable_years(kind, kind.start_day, kind.horizon)
         found = tuple(y for y in found if years is None or years[0] <= y <= years[1])
         if not found:

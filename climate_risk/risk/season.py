@@ -162,7 +162,7 @@ def _stack_season(
     as_of: date,
     draws: int,
 ) -> tuple[StackSeason, tuple[float, float]]:
-    kind = stack_model(stack, record, yard.openness)
+    kind = stack_model(stack, record, yard.openness, yard.canopy)
     _check_cover(kind, coverage, as_of)
     own = Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings)
     outlook = look_at(kind, own, as_of, draws, coverage)

@@ -176,6 +176,9 @@ class StackModel:
     stack: Stack
     record: Record
     openness: float
+    """Share of sky seen through gaps of the own stand."""
+    own_canopy: str | None
+    """The canopy that has these gaps, others are closed; None: every canopy has them."""
     grid: Grid
     curves: Curves
     tables: WoodTables
@@ -191,6 +194,10 @@ class StackModel:
     def hours(self) -> int:
         """Hours from the start to the horizon."""
         return (self.horizon - self.start_day).days * HOURS_PER_DAY
+
+    def openness_under(self, canopy: str) -> float:
+        """Gaps of the yard's own stand, or of another stand, which is taken as closed."""
+        return self.openness if self.own_canopy in (None, canopy) else 0.0
 
     def rows(self, scheme: Scheme) -> Rows:
         """Table rows that runs under a scheme draw from."""
@@ -211,7 +218,9 @@ def horizon_of(stack: Stack) -> date:
     return months_after(stack.inoculated, fungi()[stack.fungus].horizon_months)
 
 
-def stack_model(stack: Stack, record: Record, openness: float) -> StackModel:
+def stack_model(
+    stack: Stack, record: Record, openness: float, own_canopy: str | None = None
+) -> StackModel:
     """Cut the stack into cells and tabulate its wood."""
     tables = wood_tables(woods()[stack.wood])
     grid = make_grid(
@@ -238,6 +247,7 @@ def stack_model(stack: Stack, record: Record, openness: float) -> StackModel:
         stack=stack,
         record=record,
         openness=openness,
+        own_canopy=own_canopy,
         grid=grid,
         curves=curves,
         tables=tables,
@@ -364,7 +374,7 @@ def _advance(job: Job) -> None:
         kind.curves,
         kind.tables.potential_mpa,
         log_lanes(rows, values, kind.stack.start_moisture),
-        shade_lanes(values, kind.openness),
+        shade_lanes(values, kind.openness_under(job.scheme.canopy)),
         mycelium_lanes(values),
         model().complete_share.value,
         diffuse_table(),
