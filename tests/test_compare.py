@@ -89,7 +89,7 @@ def test_best_comes_first(result: CompareResult) -> None:
     stack = result.stacks[0]
     losses = [round(option.shares.lost, 2) for option in stack.options]
     assert losses == sorted(losses)
-    ranks = [rank(option, stack.moisture_stop_pct) for option in stack.options]
+    ranks = [rank(option) for option in stack.options]
     assert ranks == sorted(ranks)
 
 

@@ -64,9 +64,8 @@ def cheapest_sentence(stack: StackCompare, tolerated_chance: float, currency: st
 
 
 RANKING = (
-    "Best first: lowest chance of loss, to the nearest 1 %; among equals those whose driest spawn "
-    "face stays wet enough to grow in 9 runs of 10 or more, then those where it does in half of "
-    "the runs; then the lowest cost."
+    "Best first: lowest chance of loss, to the nearest 1 %; among equals the one whose driest "
+    "spawn face stays wettest in the middle run; then the cheaper."
 )
 
 
@@ -81,7 +80,7 @@ def ties_sentence(stack: StackCompare) -> str:
         return (
             f"No loss seen in {plural(best.years, 'past year')} with {every} of the "
             f"{plural(len(stack.options), 'option')}; "
-            "these rank by how dry the driest spawn face gets, then by cost."
+            "these rank by how wet the driest spawn face stays."
         )
     ties = sum(o.chance is not None and o.chance.low <= best.high for o in others)
     if ties == 0:

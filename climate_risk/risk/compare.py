@@ -138,22 +138,19 @@ def _options(
             results.append(
                 option_result(ends, scheme, label, cover_text, watering_text, price, yard.costs)
             )
-    stop_pct, _ = moisture_marks(kind)
-    results.sort(key=lambda option: rank(option, stop_pct))
+    results.sort(key=rank)
     return tuple(results), (water, energy)
 
 
-def rank(option: OptionResult, moisture_stop_pct: float) -> tuple[float, int, float, float]:
+def rank(option: OptionResult) -> tuple[float, float, float]:
     """What options are ordered by, the best first.
 
-    Many options lose no stack in any past year. Of these a grower wants one with something in
-    reserve, and pays no more for it than need be: so the chance of loss comes first, to the
-    nearest 1 %; then whether the driest spawn face stays wet enough to grow in nine runs of ten,
-    in half of them, or in fewer; then the cost; then the wetter face (steps of our own choice).
+    The chance of loss, to the nearest 1 %.  Many options lose no stack in any past year; of
+    these the one with most in reserve comes first, by the middle run's moisture at its driest
+    spawn face to the nearest 1 %; then the cheaper (our own choice).
     """
-    low, middle, _ = option.moisture_driest_face_pct
-    too_dry = int(low < moisture_stop_pct) + int(middle < moisture_stop_pct)
-    return round(option.shares.lost, 2), too_dry, option.cost.option, -middle
+    driest = round(option.moisture_driest_face_pct[1])
+    return round(option.shares.lost, 2), -driest, option.cost.option
 
 
 def _scheme(
