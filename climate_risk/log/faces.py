@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from climate_risk.constants import (
     AIR_HEAT_CAPACITY_J_KG_K,
@@ -29,29 +28,11 @@ WARMEST_RISE_K = 60.0
 """Above air, for the secant of long-wave: no bark goes beyond."""
 THINNEST_FILM_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
 """A film that would not last the hour at this rate is rounding left over, not water."""
-LEWIS_FACTOR = (PRANDTL_AIR / (1.506e-5 / VAPOUR_DIFFUSIVITY_M2_S)) ** (2.0 / 3.0)
+LEWIS_FACTOR: float = (PRANDTL_AIR / (1.506e-5 / VAPOUR_DIFFUSIVITY_M2_S)) ** (2.0 / 3.0)
 """(Pr/Sc)^(2/3) of air near 20 degC."""
 
 
-@njit(inline="always", **COMPILED)
-def least(x: float, y: float) -> float:
-    """The lesser of two: ``min`` is a call to the compiler, which keeps a loop from vectors."""
-    return x if x < y else y
-
-
-@njit(inline="always", **COMPILED)
-def most(x: float, y: float) -> float:
-    """The greater of two; see :func:`least`."""
-    return x if x > y else y
-
-
-@njit(inline="always", **COMPILED)
-def size_of(x: float) -> float:
-    """Absolute value; see :func:`least`."""
-    return x if x > 0.0 else -x
-
-
-@njit(inline="always", **COMPILED)
+@compiled
 def fast_exp(x: float) -> float:
     """Exponential by a Taylor polynomial of x/16, squared four times, for the vector unit.
 
@@ -66,7 +47,7 @@ def fast_exp(x: float) -> float:
     return p * p
 
 
-@njit(inline="always", **COMPILED)
+@compiled
 def saturation_vapour_density(temp_c: float) -> float:
     """Vapour density over water [kg/m3] (Allen et al. 1998, FAO-56, eq. 11, ideal gas)."""
     pressure_pa = 610.8 * fast_exp(17.27 * temp_c / (temp_c + 237.3))
@@ -93,7 +74,7 @@ def convection_coefficient(
     return np.asarray(nusselt * conductivity / diameter_m)
 
 
-@njit(inline="always", **COMPILED)
+@compiled
 def film_resistance(convection: float, kelvin: float) -> float:
     """Resistance of the air film to vapour [s/m] (Lewis analogy).
 
@@ -103,7 +84,7 @@ def film_resistance(convection: float, kelvin: float) -> float:
     return air_density * AIR_HEAT_CAPACITY_J_KG_K / (LEWIS_FACTOR * convection)
 
 
-@njit(**COMPILED)
+@compiled
 def look_up(
     a: FloatArray, to: int, to_row: int, by: int, row: int, table: FloatArray, step: float
 ) -> None:
@@ -115,7 +96,7 @@ def look_up(
         a[to, to_row, n] = table[j] * (1.0 - w) + table[j + 1] * w
 
 
-@njit(inline="always", **COMPILED)
+@inlined
 def outer_cells(grid: Grid, a: FloatArray) -> None:
     """Mean temperature and conductance of the cells under the bark, the top and the ground."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
@@ -138,7 +119,7 @@ def outer_cells(grid: Grid, a: FloatArray) -> None:
             a[FACE + GROUND, S_BELOW, n] += a[TEMP, i, n] * share
 
 
-@njit(**COMPILED)
+@compiled
 def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -> None:
     """What the weather brings to the bark or the top, through the bag where there is one.
 
@@ -168,13 +149,13 @@ def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -
         radiative = a[OWN, O_EMISSIVITY, n] * 4.0 * STEFAN_BOLTZMANN_W_M2K4
         radiative *= kelvin * kelvin * kelvin
         # The bare surface, or the outside of the bag.
-        convection = a[OWN, O_FILM_FACTOR, n] * most(
+        convection = a[OWN, O_FILM_FACTOR, n] * max(
             hour[F_CONVECTION, n], a[OWN, O_FREE_CONVECTION, n]
         )
         film = film_resistance(convection, kelvin)
         bare = a[OWN, own_absorptance, n]
         lit = (bare + bag * (a[OWN, O_BAG_ABSORPTANCE, n] - bare)) * hour[sun, n]
-        x = least(lit / (convection + radiative), WARMEST_RISE_K) / kelvin
+        x = min(lit / (convection + radiative), WARMEST_RISE_K) / kelvin
         back = convection + radiative * (1.0 + x * (1.5 + x * (1.0 + 0.25 * x)))
         # The bag in between, where there is one.
         gap_heat, gap_vapour = a[OWN, O_BAG_GAP_HEAT, n], a[OWN, O_BAG_GAP_VAPOUR, n]
@@ -198,7 +179,7 @@ def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -
         a[FACE + face, S_BEAM, n] = absorptance * hour[F_BEAM_SIDE, n]
 
 
-@njit(**COMPILED)
+@compiled
 def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
     """Evaporation of the film and dew, at a surface temperature that evaporation itself cools."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
@@ -216,8 +197,8 @@ def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
         lack = saturated_air - vapour
         # Wood that dries is cooled by it: as much per vapour deficit as in the hour before.
         deficit = a[FACE + face, S_SATURATED, n] * (1.0 - a[FACE + face, S_HUMIDITY, n])
-        dried = most(a[FACE + face, S_DRIED, n] - a[FACE + face, S_CONDENSED, n], 0.0)
-        own = LATENT_HEAT_VAPORIZATION_J_KG * least(dried / (deficit + 1e-9), per_film)
+        dried = max(a[FACE + face, S_DRIED, n] - a[FACE + face, S_CONDENSED, n], 0.0)
+        own = LATENT_HEAT_VAPORIZATION_J_KG * min(dried / (deficit + 1e-9), per_film)
         dry_back = back + own * steep
         dry_temp = (heat - own * lack + dry_back * air) / (dry_back + inner)
         latent = LATENT_HEAT_VAPORIZATION_J_KG * per_film
@@ -234,12 +215,12 @@ def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
         saturated = saturation_vapour_density(wet_temp if is_wet else dry_temp)
         potential = (saturated - vapour) * per_film
         a[FACE + face, S_SATURATED, n] = saturated
-        a[FACE + face, S_HUMIDITY, n] = least(vapour / saturated, ACTIVITY_MAX)
-        a[FACE + face, S_WET, n] = least(1.0, supply / most(potential, 1e-30))
-        a[FACE + face, S_FILM_OUT, n] = least(potential, supply)
+        a[FACE + face, S_HUMIDITY, n] = min(vapour / saturated, ACTIVITY_MAX)
+        a[FACE + face, S_WET, n] = min(1.0, supply / max(potential, 1e-30))
+        a[FACE + face, S_FILM_OUT, n] = min(potential, supply)
 
 
-@njit(inline="always", **COMPILED)
+@inlined
 def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
     """Linear heat and vapour balance of bark, top and ground face for one hour."""
     section = np.pi * grid.radius_m * grid.radius_m
@@ -255,13 +236,13 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
         saturated = saturation_vapour_density(a[FACE + GROUND, S_BELOW, n])
         soil = SOIL_HUMIDITY * saturation_vapour_density(hour[F_SOIL_TEMP, n])
         a[FACE + GROUND, S_SATURATED, n] = saturated
-        a[FACE + GROUND, S_HUMIDITY, n] = least(soil / saturated, ACTIVITY_MAX)
+        a[FACE + GROUND, S_HUMIDITY, n] = min(soil / saturated, ACTIVITY_MAX)
     for face in (BARK, TOP, GROUND):
         by_activity = curves.moisture_by_activity
         look_up(a, FACE + face, S_TARGET, FACE + face, S_HUMIDITY, by_activity, ACTIVITY_STEP)
 
 
-@njit(**COMPILED)
+@compiled
 def dry_cell(a: FloatArray, face: int, row: int) -> None:
     """Secant conductance of vapour from a cell of wood to the air.
 
@@ -275,21 +256,34 @@ def dry_cell(a: FloatArray, face: int, row: int) -> None:
     for n in range(LANES):
         gap = a[FACE_MOISTURE + face, row, n] - a[FACE + face, S_TARGET, n]
         rise = a[FACE_ACTIVITY + face, row, n] - a[FACE + face, S_HUMIDITY, n]
-        slope = rise / gap if size_of(gap) >= 1e-4 else 1.0
-        outer = most(slope, 1e-9) * a[FACE + face, S_SATURATED, n]
+        slope = rise / gap if abs(gap) >= 1e-4 else 1.0
+        outer = max(slope, 1e-9) * a[FACE + face, S_SATURATED, n]
         inner = a[FACE_WATER + face, row, n]
         through = inner * outer / (outer + inner * a[FACE + face, S_COVER, n])
         a[FACE_DRYING + face, row, n] = (1.0 - a[FACE + face, S_WET, n]) * through
 
 
-@njit(inline="always", **COMPILED)
+@compiled
 def thawed_share(temp_c: float, ice: float, moisture: float) -> float:
     """Share of free water that can move: 0 where all of it is ice or the wood is below -1 degC."""
-    frozen = least(ice / most(moisture - BOUND_WATER_MAX, 1e-6), 1.0)
-    return (1.0 - frozen) * least(most(1.0 + temp_c, 0.0), 1.0)
+    frozen = min(ice / max(moisture - BOUND_WATER_MAX, 1e-6), 1.0)
+    return (1.0 - frozen) * min(max(1.0 + temp_c, 0.0), 1.0)
 
 
-@njit(**COMPILED)
+@compiled
+def dry_face(a: FloatArray, face: int, rows: int) -> bool:
+    """Whether no lane has water on a face; then its cells take up none, which is most hours."""
+    wet = 0
+    for n in range(LANES):
+        wet += a[FACE + face, S_SUPPLY, n] > 0.0
+    if wet == 0:
+        for row in range(rows):
+            for n in range(a.shape[2]):
+                a[FACE_UPTAKE + face, row, n] = 0.0
+    return wet == 0
+
+
+@compiled
 def take_up(
     a: FloatArray,
     face: int,
@@ -321,22 +315,22 @@ def take_up(
     for n in range(LANES):
         drawn = a[coupling, inner, n] / area_m2 + a[FACE_DRYING + face, row, n]
         lowest = a[MOISTURE, cell, n] * mass / (mass + drawn)
-        fed = a[FACE + face, S_SUPPLY, n] / most(full - lowest, 1e-6)
-        a[FACE_UPTAKE + face, row, n] = least(a[FACE + face, S_UPTAKE, n], fed)
+        fed = a[FACE + face, S_SUPPLY, n] / max(full - lowest, 1e-6)
+        a[FACE_UPTAKE + face, row, n] = min(a[FACE + face, S_UPTAKE, n], fed)
     for n in range(LANES):
         u = a[MOISTURE, cell, n]
         thawed = thawed_share(a[TEMP, cell, n], a[ICE, cell, n], u)
         a[FACE_UPTAKE + face, row, n] *= thawed if u < full else 0.0
 
 
-@njit(inline="always", **COMPILED)
+@inlined
 def face_cell(a: FloatArray, face: int, row: int, activity: FloatArray) -> None:
     """Drying conductance of one face cell, by its row in the face's terms."""
     look_up(a, FACE_ACTIVITY + face, row, FACE_MOISTURE + face, row, activity, MOISTURE_STEP)
     dry_cell(a, face, row)
 
 
-@njit(inline="always", **COMPILED)
+@inlined
 def face_water(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Drying conductances of every outer face, and how fast wet faces take up, for one hour."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size

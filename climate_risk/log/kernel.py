@@ -9,292 +9,30 @@ range, and what enters one cell has left another or crossed an outer face, where
 from __future__ import annotations
 
 import numpy as np
-from numba import njit
 
 from climate_risk.constants import (
-    GAS_CONSTANT_J_MOL_K,
-    KELVIN_AT_0_C,
-    LATENT_HEAT_FUSION_J_KG,
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
     WATER_HEAT_CAPACITY_J_KG_K,
 )
-from climate_risk.log.faces import (
-    BOUND_WATER_MAX,
-    FREEZING_TEMP_C,
-    balance_surfaces,
-    face_water,
-    fast_exp,
-    least,
-    look_up,
-    most,
-    size_of,
-    take_up,
-    thawed_share,
-)
+from climate_risk.log.conductances import AXIAL_HEAT_RATIO as AXIAL_HEAT_RATIO
+from climate_risk.log.conductances import keep_own
+from climate_risk.log.conductances import refresh_conductances as refresh_conductances
+from climate_risk.log.faces import BOUND_WATER_MAX as BOUND_WATER_MAX
+from climate_risk.log.faces import balance_surfaces, dry_face, face_water, take_up
 from climate_risk.log.faces import convection_coefficient as convection_coefficient
+from climate_risk.log.faces import fast_exp as fast_exp
 from climate_risk.log.faces import saturation_vapour_density as saturation_vapour_density
 from climate_risk.log.geometry import Grid
+from climate_risk.log.lines import heat_along, hold_across, hold_energy, settle_ice, water_along
+from climate_risk.log.modes import turn_heat
 from climate_risk.log.state import *
-from climate_risk.log.wood import MOISTURE_STEP
 
 REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""
-FROZEN_FLOW = 0.1
-"""Share of free-water flow left in frozen wood (judgement)."""
-AXIAL_HEAT_RATIO = 1.8
-"""Conductivity along over across the grain (Wood Handbook FPL-GTR-190, ch. 4: 1.5 to 2.8)."""
-FAINTEST_MODE_W = 1e-200
-"""Keeps angular modes of long nights from fading into denormal numbers, which are slow."""
 
 
-@njit(**COMPILED)
-def keep_own(lanes: Lanes, a: FloatArray) -> None:
-    """Lay the lanes' own values beside the state, see :mod:`climate_risk.log.state`."""
-    for own in range(len(lanes)):
-        values = lanes[own]
-        for n in range(a.shape[2]):
-            a[OWN, own, n] = values[n]
-
-
-@njit(**COMPILED)
-def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density: float) -> None:
-    """Diffusivities and heat conductivity of every cell.
-
-    Bound water moves by Siau's diffusivity with its activation energy, free water by the lane's
-    constant, blended from 0.25 to 0.35 kg/kg.
-    """
-    g = density / 1000.0
-    for r in range(cells):
-        look_up(a, ACROSS, r, MOISTURE, r, bound_table, MOISTURE_STEP)
-        for n in range(LANES):
-            u, kelvin = a[MOISTURE, r, n], a[TEMP, r, n] + KELVIN_AT_0_C
-            energy = (38500.0 - 29000.0 * least(u, 0.30)) * (1.0 / GAS_CONSTANT_J_MOL_K)
-            warmth = energy * (1.0 / 293.15 - 1.0 / kelvin)
-            free = least(most((u - 0.25) * 10.0, 0.0), 1.0)
-            a[ACROSS, r, n] *= (1.0 - free) * fast_exp(warmth)
-            thawed = thawed_share(a[TEMP, r, n], a[ICE, r, n], u)
-            a[FREE_FLOW, r, n] = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
-        for n in range(LANES):
-            bound, flow, u = a[ACROSS, r, n], a[FREE_FLOW, r, n], a[MOISTURE, r, n]
-            a[ACROSS, r, n] = bound + flow * a[OWN, O_FREE_TRANSVERSE, n]
-            along = bound * a[OWN, O_ANISOTROPY, n]
-            a[ALONG, r, n] = along + flow * a[OWN, O_FREE_LONGITUDINAL, n]
-            c = most(0.404 * u, least(0.548 * u, 0.1212 + 0.98 * (u - 0.30)))
-            a[CONDUCTIVITY, r, n] = g * (0.200 + c) + 0.0238
-
-
-@njit(inline="always", **COMPILED)
-def join_rings(grid: Grid, density: float, a: FloatArray) -> None:
-    """Conductances between rings: two half rings in series."""
-    nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    for k in range(nz):
-        for i in range(nr - 1):
-            r = k * nr + i
-            out, into, edge = grid.ring_out_m[i], grid.ring_in_m[i + 1], grid.edge_girth_m[i]
-            for n in range(LANES):
-                here, there = a[ACROSS, r, n], a[ACROSS, r + 1, n]
-                warm_here, warm_there = a[CONDUCTIVITY, r, n], a[CONDUCTIVITY, r + 1, n]
-                water, heat = out * there + into * here, out * warm_there + into * warm_here
-                # One division serves both: divisions are what this kernel mostly waits for.
-                shared = edge / (water * heat)
-                a[WATER_R, r, n] = density * here * there * heat * shared
-                a[HEAT_R, r, n] = warm_here * warm_there * water * shared
-
-
-@njit(inline="always", **COMPILED)
-def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
-    """Conductances between levels: half levels, and the spawn layer, in series.
-
-    Water that sinks into drier wood below fills its vessels and runs as in uptake; water drawn
-    up toward drying wood runs in broken columns, more slowly.
-    """
-    nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    for k in range(nz - 1):
-        low, high = 0.5 * grid.level_m[k], 0.5 * grid.level_m[k + 1]
-        spawn = 0.5 * grid.contact[k + 1]
-        for r in range(k * nr, k * nr + nr):
-            q = r + nr
-            for n in range(LANES):
-                faster = a[OWN, O_UPTAKE_DIFFUSIVITY, n] - a[OWN, O_FREE_LONGITUDINAL, n]
-                a[SWEEP, r, n] = faster if a[MOISTURE, q, n] > a[MOISTURE, r, n] else 0.0
-            for n in range(LANES):
-                gap, faster = spawn * a[OWN, O_CONTACT, n], a[SWEEP, r, n]
-                here = a[ALONG, r, n] + a[FREE_FLOW, r, n] * faster
-                there = a[ALONG, q, n] + a[FREE_FLOW, q, n] * faster
-                series = (low + gap) * there + (high + gap) * here
-                a[WATER_Z, r, n] = density * here * there / series
-            for n in range(LANES):
-                here, there = a[CONDUCTIVITY, r, n], a[CONDUCTIVITY, q, n]
-                a[HEAT_Z, r, n] = AXIAL_HEAT_RATIO * here * there / (low * there + high * here)
-
-
-@njit(inline="always", **COMPILED)
-def join_faces(grid: Grid, density: float, a: FloatArray) -> None:
-    """Conductances of the half-cells under the outer faces, with bark and ground barrier."""
-    nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    last, top, half = nr - 1, (nz - 1) * nr, grid.ring_out_m[nr - 1]
-    for k in range(nz):
-        r = k * nr + last
-        for n in range(LANES):
-            bark = a[OWN, O_BARK_HEAT_RESISTANCE, n]
-            a[FACE_WATER + BARK, k, n] = density / half * a[ACROSS, r, n]
-            a[FACE_HEAT + BARK, k, n] = 1.0 / (half / a[CONDUCTIVITY, r, n] + bark)
-    low, high = 0.5 * grid.level_m[0], 0.5 * grid.level_m[nz - 1]
-    for i in range(nr):
-        r = top + i
-        for n in range(LANES):
-            a[FACE_WATER + TOP, i, n] = density / high * a[ALONG, r, n]
-            a[FACE_HEAT + TOP, i, n] = AXIAL_HEAT_RATIO / high * a[CONDUCTIVITY, r, n]
-        for n in range(LANES):
-            barrier = a[OWN, O_BARRIER_HEAT, n]
-            inner = AXIAL_HEAT_RATIO / low * a[CONDUCTIVITY, i, n]
-            a[FACE_WATER + GROUND, i, n] = density / low * a[ALONG, i, n]
-            a[FACE_HEAT + GROUND, i, n] = barrier * inner / (barrier + inner)
-
-
-@njit(**COMPILED)
-def refresh_conductances(grid: Grid, curves: Curves, lanes: Lanes, a: FloatArray) -> None:
-    """Water and heat conductances between cells from the present moisture and temperature."""
-    nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    if a.shape[2] != LANES:
-        raise ValueError("a state needs LANES lanes")
-    keep_own(lanes, a)
-    cell_properties(a, nz * nr, curves.bound_diffusivity_m2_s, curves.density_kg_m3)
-    join_rings(grid, curves.density_kg_m3, a)
-    join_levels(grid, curves.density_kg_m3, a)
-    join_faces(grid, curves.density_kg_m3, a)
-
-
-@njit(**COMPILED)
-def hold_energy(a: FloatArray, first: int, cells: int, density: float, dry: float) -> None:
-    """Heat of a line's cells, before water that moves carries some of it along."""
-    for r in range(first, first + cells):
-        for n in range(a.shape[2]):
-            capacity = density * (dry + WATER_HEAT_CAPACITY_J_KG_K * a[MOISTURE, r, n])
-            a[ENERGY, r, n] = capacity * a[TEMP, r, n]
-
-
-@njit(**COMPILED)
-def water_along(
-    a: FloatArray, coupling: int, first: int, step: int, size: FloatArray, density: float
-) -> None:
-    """Move water along one line of cells, and its heat with it (Thomas algorithm, all lanes).
-
-    Parameters
-    ----------
-    coupling : int
-        WATER_R or WATER_Z.
-    first, step : int
-        Row of the line's first cell, rows from one cell to the next.
-    size : (cells,) array
-        Ring areas [m2] or level heights [m].
-    """
-    cells = size.size
-    rate = density / SECONDS_PER_HOUR
-    mass, r = rate * size[0], first
-    for n in range(LANES):
-        up = a[coupling, r, n]
-        pivot = 1.0 / (mass + a[ENDS, E_LOW, n] + up)
-        a[SWEEP, first, n] = up * pivot
-        a[MOISTURE, r, n] = (mass * a[MOISTURE, r, n] + a[ENDS, E_LOW_DRIVE, n]) * pivot
-    for j in range(1, cells - 1):
-        mass, q, r = rate * size[j], r, r + step
-        for n in range(LANES):
-            down, up = a[coupling, q, n], a[coupling, r, n]
-            pivot = 1.0 / (mass + up + down * (1.0 - a[SWEEP, q, n]))
-            a[SWEEP, r, n] = up * pivot
-            a[MOISTURE, r, n] = (mass * a[MOISTURE, r, n] + down * a[MOISTURE, q, n]) * pivot
-    last = cells - 1
-    mass, q, r = rate * size[last], r, r + step
-    for n in range(LANES):
-        down = a[coupling, q, n]
-        pivot = 1.0 / (mass + a[ENDS, E_HIGH, n] + down * (1.0 - a[SWEEP, q, n]))
-        drive = down * a[MOISTURE, q, n] + a[ENDS, E_HIGH_DRIVE, n]
-        a[MOISTURE, r, n] = (mass * a[MOISTURE, r, n] + drive) * pivot
-        a[SWEEP, r, n] = 0.0
-    for j in range(last - 1, -1, -1):
-        q, r = r, r - step
-        carried = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[j + 1]
-        for n in range(a.shape[2]):
-            a[MOISTURE, r, n] += a[SWEEP, r, n] * a[MOISTURE, q, n]
-        for n in range(LANES):
-            here, there = a[TEMP, r, n], a[TEMP, q, n]
-            flux = a[coupling, r, n] * (a[MOISTURE, r, n] - a[MOISTURE, q, n])
-            a[SWEEP, r, n] = flux * (here if flux > 0.0 else there)
-        for n in range(a.shape[2]):
-            a[ENERGY, q, n] += carried * (a[SWEEP, r, n] - a[SWEEP, q, n])
-    for n in range(a.shape[2]):
-        carried = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[0]
-        a[ENERGY, first, n] -= carried * a[SWEEP, first, n]
-
-
-@njit(**COMPILED)
-def heat_along(
-    a: FloatArray,
-    coupling: int,
-    first: int,
-    step: int,
-    size: FloatArray,
-    density: float,
-    dry_heat: float,
-) -> None:
-    """Conduct heat along one line of cells; arguments as in :func:`water_along`.
-
-    ``TEMP`` receives the temperatures; it holds what the cells hold of heat, per hour and per
-    metre of height (rings) or square metre (levels) [W].
-    """
-    cells = size.size
-    rate = density / SECONDS_PER_HOUR
-    dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
-    r = first
-    for n in range(LANES):
-        up, mass = a[coupling, r, n], size[0] * (dry + wet * a[MOISTURE, r, n])
-        pivot = 1.0 / (mass + a[ENDS, E_LOW, n] + up)
-        a[SWEEP, r, n] = up * pivot
-        a[TEMP, r, n] = (a[TEMP, r, n] + a[ENDS, E_LOW_DRIVE, n]) * pivot
-    for j in range(1, cells - 1):
-        q, r = r, r + step
-        for n in range(LANES):
-            down, up = a[coupling, q, n], a[coupling, r, n]
-            mass = size[j] * (dry + wet * a[MOISTURE, r, n])
-            pivot = 1.0 / (mass + up + down * (1.0 - a[SWEEP, q, n]))
-            a[SWEEP, r, n] = up * pivot
-            a[TEMP, r, n] = (a[TEMP, r, n] + down * a[TEMP, q, n]) * pivot
-    q, r = r, r + step
-    for n in range(LANES):
-        down, mass = a[coupling, q, n], size[cells - 1] * (dry + wet * a[MOISTURE, r, n])
-        pivot = 1.0 / (mass + a[ENDS, E_HIGH, n] + down * (1.0 - a[SWEEP, q, n]))
-        drive = down * a[TEMP, q, n] + a[ENDS, E_HIGH_DRIVE, n]
-        a[TEMP, r, n] = (a[TEMP, r, n] + drive) * pivot
-    for _ in range(cells - 1):
-        q, r = r, r - step
-        for n in range(a.shape[2]):
-            a[TEMP, r, n] += a[SWEEP, r, n] * a[TEMP, q, n]
-
-
-@njit(**COMPILED)
-def hold_across(a: FloatArray, first: int, area: FloatArray) -> None:
-    """Heat of one level's cells per hour and metre of height, for :func:`heat_along`."""
-    for i in range(area.size):
-        r, share = first + i, area[i] / SECONDS_PER_HOUR
-        for n in range(a.shape[2]):
-            a[TEMP, r, n] = share * a[ENERGY, r, n]
-
-
-@njit(**COMPILED)
-def hold_along(
-    a: FloatArray, first: int, cells: int, height: float, density: float, dry_heat: float
-) -> None:
-    """Heat of one level's cells per hour and square metre, for :func:`heat_along`."""
-    rate = density * height / SECONDS_PER_HOUR
-    dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
-    for r in range(first, first + cells):
-        for n in range(a.shape[2]):
-            a[TEMP, r, n] *= dry + wet * a[MOISTURE, r, n]
-
-
-@njit(**COMPILED)
+@compiled
 def drying_end(a: FloatArray, end: int, face: int, row: int, scale: float, full: float) -> None:
     """Drying and uptake of one face cell as the end of a line."""
     if a.shape[2] != LANES:
@@ -306,7 +44,7 @@ def drying_end(a: FloatArray, end: int, face: int, row: int, scale: float, full:
         a[ENDS, end + 1, n] = pull * a[FACE + face, S_TARGET, n] + feed * full
 
 
-@njit(**COMPILED)
+@compiled
 def through_face(
     a: FloatArray,
     hour: FloatArray,
@@ -340,7 +78,7 @@ def through_face(
         u = a[MOISTURE, cell, n]
         a[FACE_UPTAKE + face, row, n] *= full - u
         skin = u - a[FACE_OUT + face, row, n] / a[FACE_WATER + face, row, n]
-        a[FACE_MOISTURE + face, row, n] = most(skin, 0.0)
+        a[FACE_MOISTURE + face, row, n] = max(skin, 0.0)
     for n in range(LANES):
         out, here, there = a[FACE_OUT + face, row, n], a[TEMP, cell, n], hour[outside, n]
         taken = a[FACE_UPTAKE + face, row, n] * there
@@ -350,14 +88,14 @@ def through_face(
         a[ENERGY, cell, n] += a[ENDS, E_HEAT, n] * (1.0 / depth_m)
     for n in range(LANES):
         out = a[FACE_OUT + face, row, n] * share
-        a[FACE + face, S_CONDENSED, n] += most(-out, 0.0)
-        a[FACE + face, S_DRIED, n] += most(out, 0.0)
+        a[FACE + face, S_CONDENSED, n] += max(-out, 0.0)
+        a[FACE + face, S_DRIED, n] += max(out, 0.0)
         a[FACE + face, S_WATER_HEAT, n] += a[ENDS, E_HEAT, n] * share
     for n in range(LANES):
         a[FACE + face, S_TAKEN_UP, n] += a[FACE_UPTAKE + face, row, n] * share
 
 
-@njit(**COMPILED)
+@compiled
 def book_water(a: FloatArray, face: int, area_m2: float) -> None:
     """Book the vapour that crossed a face in one hour and the heat that all water brought."""
     if a.shape[2] != LANES:
@@ -365,12 +103,12 @@ def book_water(a: FloatArray, face: int, area_m2: float) -> None:
     for n in range(LANES):
         heat = a[FACE + face, S_WATER_HEAT, n] * area_m2
         a[LEDGER, B_WATER_HEAT, n] += heat
-        a[LEDGER, B_HEAT_MOVED, n] += size_of(heat)
+        a[LEDGER, B_HEAT_MOVED, n] += abs(heat)
         a[LEDGER, B_WATER_IN, n] += a[FACE + face, S_CONDENSED, n] * (area_m2 * SECONDS_PER_HOUR)
         a[LEDGER, B_WATER_OUT, n] += a[FACE + face, S_DRIED, n] * (area_m2 * SECONDS_PER_HOUR)
 
 
-@njit(**COMPILED)
+@compiled
 def drain_film(a: FloatArray, face: int, own_limit: int, area_m2: float) -> None:
     """What the hour leaves of a film: uptake, then evaporation, then runoff over its limit."""
     if a.shape[2] != LANES:
@@ -378,20 +116,20 @@ def drain_film(a: FloatArray, face: int, own_limit: int, area_m2: float) -> None
     dt = SECONDS_PER_HOUR
     for n in range(LANES):
         come = a[FILM, face, n] + a[FACE + face, S_INFLOW, n]
-        water = most(come - a[FACE + face, S_TAKEN_UP, n] * dt, 0.0)
-        lost = least(a[FACE + face, S_FILM_OUT, n] * dt, water)
-        over = most(water - lost - a[OWN, own_limit, n], 0.0)
+        water = max(come - a[FACE + face, S_TAKEN_UP, n] * dt, 0.0)
+        lost = min(a[FACE + face, S_FILM_OUT, n] * dt, water)
+        over = max(water - lost - a[OWN, own_limit, n], 0.0)
         a[FILM, face, n] = water - lost - over
         a[FACE + face, S_FILM_OUT, n] = lost / dt
         a[FACE + face, S_OVER, n] = over
     for n in range(LANES):
         lost = a[FACE + face, S_FILM_OUT, n] * dt
         a[LEDGER, B_RUNOFF, n] += a[FACE + face, S_OVER, n] * area_m2
-        a[LEDGER, B_WATER_IN, n] += (a[FACE + face, S_INFLOW, n] + most(-lost, 0.0)) * area_m2
-        a[LEDGER, B_WATER_OUT, n] += most(lost, 0.0) * area_m2
+        a[LEDGER, B_WATER_IN, n] += (a[FACE + face, S_INFLOW, n] + max(-lost, 0.0)) * area_m2
+        a[LEDGER, B_WATER_OUT, n] += max(lost, 0.0) * area_m2
 
 
-@njit(inline="always", **COMPILED)
+@inlined
 def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
     """Move water for one hour: across the rings, along the levels, onto and off the films.
 
@@ -412,11 +150,13 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
             a[FACE + face, S_CONDENSED, n] = 0.0
             a[FACE + face, S_DRIED, n] = 0.0
             a[FACE + face, S_WATER_HEAT, n] = 0.0
+    bark_dry, top_dry = dry_face(a, BARK, nz), dry_face(a, TOP, nr)
     for k in range(nz):
         first, depth = k * nr, grid.ring_area_m2[last] / girth
         hold_energy(a, first, nr, rho, dry)
         mass = rho * depth / SECONDS_PER_HOUR
-        take_up(a, BARK, k, first + last, WATER_R, first + last - 1, girth, mass, full)
+        if not bark_dry:
+            take_up(a, BARK, k, first + last, WATER_R, first + last - 1, girth, mass, full)
         drying_end(a, E_HIGH, BARK, k, girth, full)
         water_along(a, WATER_R, first, 1, grid.ring_area_m2, rho)
         through_face(a, hour, BARK, k, first + last, depth, grid.level_m[k] / grid.height_m, full)
@@ -424,7 +164,8 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
         share = grid.ring_area_m2[i] / section
         drying_end(a, E_LOW, GROUND, i, 1.0, full)
         mass = rho * grid.level_m[nz - 1] / SECONDS_PER_HOUR
-        take_up(a, TOP, i, top + i, WATER_Z, top + i - nr, 1.0, mass, full)
+        if not top_dry:
+            take_up(a, TOP, i, top + i, WATER_Z, top + i - nr, 1.0, mass, full)
         drying_end(a, E_HIGH, TOP, i, 1.0, full)
         water_along(a, WATER_Z, i, nr, grid.level_m, rho)
         through_face(a, hour, TOP, i, top + i, grid.level_m[nz - 1], share, full)
@@ -435,7 +176,7 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
     drain_film(a, TOP, O_TOP_FILM, section)
 
 
-@njit(**COMPILED)
+@compiled
 def warming_end(a: FloatArray, face: int, row: int, scale: float) -> None:
     """A face cell's exchange of heat with the air as the end of a line.
 
@@ -453,7 +194,7 @@ def warming_end(a: FloatArray, face: int, row: int, scale: float) -> None:
         a[ENDS, E_HIGH_DRIVE, n] = through * (a[FACE + face, S_GAIN, n] - evaporated)
 
 
-@njit(**COMPILED)
+@compiled
 def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
     """The lowest cell's exchange of heat with the soil as the end of a line."""
     for n in range(LANES):
@@ -462,7 +203,7 @@ def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
         a[ENDS, E_LOW_DRIVE, n] = a[FACE_HEAT + GROUND, row, n] * hour[F_SOIL_TEMP, n]
 
 
-@njit(**COMPILED)
+@compiled
 def note_surface(a: FloatArray, face: int, row: int, cell: int, share: float) -> None:
     """Add one face cell's surface to the mean temperature of its face."""
     if a.shape[2] != LANES:
@@ -474,17 +215,17 @@ def note_surface(a: FloatArray, face: int, row: int, cell: int, share: float) ->
         a[SURFACE_TEMP, face, n] += driven * a[FACE_JOIN + face, row, n] * share
 
 
-@njit(**COMPILED)
+@compiled
 def book_soil_heat(a: FloatArray, hour: FloatArray, row: int, area_m2: float) -> None:
     """Book the heat that came from the soil into one of the lowest cells."""
     for n in range(LANES):
         warmer = hour[F_SOIL_TEMP, n] - a[TEMP, row, n]
         heat = a[FACE_HEAT + GROUND, row, n] * warmer * (area_m2 * SECONDS_PER_HOUR)
         a[LEDGER, B_GROUND_HEAT, n] += heat
-        a[LEDGER, B_HEAT_MOVED, n] += size_of(heat)
+        a[LEDGER, B_HEAT_MOVED, n] += abs(heat)
 
 
-@njit(**COMPILED)
+@compiled
 def book_heat(a: FloatArray, hour: FloatArray, face: int, area_m2: float) -> None:
     """Book the heat that crossed bark or top in one hour."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
@@ -499,32 +240,10 @@ def book_heat(a: FloatArray, hour: FloatArray, face: int, area_m2: float) -> Non
         a[LEDGER, B_SHORTWAVE, n] += sun * joules
         a[LEDGER, B_EXCHANGE, n] += exchange * joules
         a[LEDGER, B_LATENT, n] += evaporated * joules
-        a[LEDGER, B_HEAT_MOVED, n] += (sun + size_of(exchange) + size_of(evaporated)) * joules
+        a[LEDGER, B_HEAT_MOVED, n] += (sun + abs(exchange) + abs(evaporated)) * joules
 
 
-@njit(**COMPILED)
-def settle_ice(a: FloatArray, first: int, step: int, cells: int, dry_heat: float) -> None:
-    """Freeze or melt free water at 0 degC; each cell's own temperature pays for it."""
-    dry = dry_heat / LATENT_HEAT_FUSION_J_KG
-    wet = WATER_HEAT_CAPACITY_J_KG_K / LATENT_HEAT_FUSION_J_KG
-    for j in range(cells):
-        r = first + j * step
-        cold = 0
-        for n in range(LANES):
-            temp, ice = a[TEMP, r, n], a[ICE, r, n]
-            cold += (temp < FREEZING_TEMP_C) | (ice > 0.0)
-        if cold == 0:
-            continue
-        for n in range(LANES):
-            u, before, temp = a[MOISTURE, r, n], a[ICE, r, n], a[TEMP, r, n]
-            heat = dry + wet * u
-            wanted = before + (FREEZING_TEMP_C - temp) * heat
-            ice = least(most(wanted, 0.0), most(u - BOUND_WATER_MAX, 0.0))
-            a[TEMP, r, n] = temp + (ice - before) / heat
-            a[ICE, r, n] = ice
-
-
-@njit(**COMPILED)
+@compiled
 def face_gain(a: FloatArray, hour: FloatArray, face: int) -> None:
     """All that warms a face but vapour out of the wood, were its surface at 0 degC."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
@@ -537,7 +256,7 @@ def face_gain(a: FloatArray, hour: FloatArray, face: int) -> None:
         a[SURFACE_TEMP, face, n] = 0.0
 
 
-@njit(inline="always", **COMPILED)
+@inlined
 def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
     """Conduct heat for one hour: across the rings, along the levels, then freeze or melt."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
@@ -555,7 +274,6 @@ def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> No
         hold_across(a, first, grid.ring_area_m2)
         heat_along(a, HEAT_R, first, 1, grid.ring_area_m2, rho, dry)
         note_surface(a, BARK, k, first + last, grid.level_m[k] / grid.height_m)
-        hold_along(a, first, nr, grid.level_m[k], rho, dry)
     for i in range(nr):
         area = grid.ring_area_m2[i]
         soil_end(a, hour, i)
@@ -568,114 +286,7 @@ def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> No
     book_heat(a, hour, TOP, section)
 
 
-@njit(**COMPILED)
-def start_modes(
-    a: FloatArray, level: int, area: FloatArray, girth: float, density: float, dry_heat: float
-) -> None:
-    """Heat capacity of each ring for the modes, and the bark as the outer end of their line."""
-    if a.shape[2] != LANES:
-        return
-    nr = area.size
-    rate = density / SECONDS_PER_HOUR
-    dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
-    for i in range(nr):
-        r = level * nr + i
-        for n in range(a.shape[2]):
-            a[MODE_MASS, i, n] = area[i] * (dry + wet * a[MOISTURE, r, n])
-    for n in range(LANES):
-        through = girth * a[FACE_HEAT + BARK, level, n] * a[FACE_JOIN + BARK, level, n]
-        a[ENDS, E_HIGH, n] = through * a[FACE + BARK, S_BACK, n]
-        a[ENDS, E_HIGH_DRIVE, n] = through * a[FACE + BARK, S_BEAM, n]
-
-
-@njit(**COMPILED)
-def eliminate_modes(
-    a: FloatArray,
-    first: int,
-    ring_in: FloatArray,
-    ring_out: FloatArray,
-    radius: FloatArray,
-    damping: float,
-) -> None:
-    """Eliminate the ring equation of all angular modes of one order.
-
-    Beside the rings' own equation it has one more term, conduction between sectors.
-    """
-    if a.shape[2] != LANES:
-        return
-    last = radius.size - 1
-    aside = damping * (ring_in[0] + ring_out[0]) / radius[0]
-    for n in range(LANES):
-        up = a[HEAT_R, first, n]
-        pivot = 1.0 / (a[MODE_MASS, 0, n] + aside * a[CONDUCTIVITY, first, n] + up)
-        a[MODE_PIVOT, 0, n] = pivot
-        a[SWEEP, 0, n] = up * pivot
-    for i in range(1, last):
-        r, aside = first + i, damping * (ring_in[i] + ring_out[i]) / radius[i]
-        for n in range(LANES):
-            down, up = a[HEAT_R, r - 1, n] * (1.0 - a[SWEEP, i - 1, n]), a[HEAT_R, r, n]
-            own = a[MODE_MASS, i, n] + aside * a[CONDUCTIVITY, r, n]
-            pivot = 1.0 / (own + up + down)
-            a[MODE_PIVOT, i, n] = pivot
-            a[SWEEP, i, n] = up * pivot
-    r, aside = first + last, damping * (ring_in[last] + ring_out[last]) / radius[last]
-    for n in range(LANES):
-        down = a[HEAT_R, r - 1, n] * (1.0 - a[SWEEP, last - 1, n]) + a[ENDS, E_HIGH, n]
-        own = a[MODE_MASS, last, n] + aside * a[CONDUCTIVITY, r, n]
-        a[MODE_PIVOT, last, n] = 1.0 / (own + down)
-
-
-@njit(**COMPILED)
-def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float) -> None:
-    """Advance one angular mode, its ring equation eliminated, by one hour."""
-    if a.shape[2] != LANES:
-        return
-    last, first, base = nr - 1, level * nr, mode * nr
-    for n in range(a.shape[2]):
-        a[MODE_TEMP, base, n] *= a[MODE_MASS, 0, n] * a[MODE_PIVOT, 0, n]
-    for i in range(1, nr):
-        r, inner = base + i, first + i - 1
-        for n in range(LANES):
-            drive = a[HEAT_R, inner, n] * a[MODE_TEMP, r - 1, n]
-            held = a[MODE_MASS, i, n] * a[MODE_TEMP, r, n]
-            a[MODE_TEMP, r, n] = (held + drive) * a[MODE_PIVOT, i, n]
-    r = base + last
-    for n in range(LANES):
-        drive = a[ENDS, E_HIGH_DRIVE, n] * beam + FAINTEST_MODE_W
-        a[MODE_TEMP, r, n] += drive * a[MODE_PIVOT, last, n]
-    for i in range(last - 1, -1, -1):
-        r = base + i
-        for n in range(a.shape[2]):
-            a[MODE_TEMP, r, n] += a[SWEEP, i, n] * a[MODE_TEMP, r + 1, n]
-    r = base + last
-    for n in range(LANES):
-        below = a[FACE_HEAT + BARK, level, n] * a[MODE_TEMP, r, n]
-        driven = a[FACE + BARK, S_BEAM, n] * beam + below
-        a[MODE_SURFACE, mode, n] = driven * a[FACE_JOIN + BARK, level, n]
-
-
-@njit(inline="always", **COMPILED)
-def turn_heat(grid: Grid, curves: Curves, a: FloatArray, girth_modes: FloatArray) -> None:
-    """How bark heat differs round the girth, by angular modes, for one hour.
-
-    The eight sectors of the beam's half-cosine are carried as their exact discrete modes (the
-    third vanishes by symmetry).  Modes have no mean, so they hold no heat of the balance.
-    """
-    nr, level = grid.ring_area_m2.size, grid.level_m.size // 2
-    girth, arc = grid.edge_girth_m[nr - 1], 2.0 * np.pi / SECTORS
-    rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
-    start_modes(a, level, grid.ring_area_m2, girth, rho, dry)
-    for mode in range(MODES):
-        if mode % 2 == 0:
-            order = 1.0 if mode == 0 else (2.0 if mode == 2 else 4.0)
-            damping = SECTORS * 4.0 * np.sin(0.5 * order * arc) ** 2 / arc
-            eliminate_modes(
-                a, level * nr, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, damping
-            )
-        solve_mode(a, nr, level, mode, girth_modes[mode])
-
-
-@njit(**COMPILED)
+@compiled
 def step_hour(
     grid: Grid,
     curves: Curves,

@@ -12,14 +12,17 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
+from numba import njit
 
 from climate_risk.constants import LATENT_HEAT_FUSION_J_KG, WATER_HEAT_CAPACITY_J_KG_K
 from climate_risk.log.geometry import Grid
 
 FloatArray = npt.NDArray[np.float64]
 
-COMPILED = {"cache": True, "error_model": "numpy", "fastmath": {"contract"}}
+compiled = njit(cache=True, error_model="numpy", fastmath={"contract"})
 """How every kernel is compiled: division as in NumPy, a product and a sum rounded once."""
+inlined = njit(cache=True, error_model="numpy", fastmath={"contract"}, inline="always")
+"""The same, set into the one caller: parts of an hour that would else be compiled twice."""
 LANES = 32
 """Draws side by side: a compile-time constant, so that the inner loops become vectors."""
 MODES = 5
