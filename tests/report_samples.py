@@ -348,7 +348,7 @@ def no_loss_compare() -> CompareResult:
         for canopy in wet
         for cover, cost, loss in (("none", 0.0, 0.0), ("paper bag", 1.6, 12.0))
     ]
-    options.sort(key=lambda o: rank(o, 29.0))
+    options.sort(key=rank)
     result = compare()
     return replace(result, stacks=(replace(result.stacks[0], options=tuple(options)),))
 
@@ -378,7 +378,7 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
                         with_chance=with_chance,
                     )
                 )
-    rows.sort(key=lambda o: rank(o, 29.0))
+    rows.sort(key=rank)
     return CompareResult(
         yard_name="Alder Hollow",
         invented=True,

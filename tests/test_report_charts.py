@@ -107,14 +107,45 @@ def test_every_mark_lies_on_the_sheet(narrow: bool) -> None:
 
 
 def test_title_of_the_season_chart_is_the_verdict() -> None:
-    first, second, *_ = texts(draw_season(samples.season()))
-    assert first == "North row: about 3 in 10 chance of loss by drought."
-    assert second == "Hang 60 % shade cloth by 18 Jul."
+    first, second, *_ = texts(draw_season(samples.season(samples.stack(heat=0.0))))
+    assert first == "North row: about 3 in 10 chance of losing each stack, to drought."
+    assert second == "Hang 60 % shade cloth now, 18 Jul at the latest."
 
 
 def test_dates_stay_where_long_advice_is_cut() -> None:
     said = [text for text in texts(draw_season(samples.long_names_season(), narrow=True))]
-    assert any("by 18 Jul you move" in text for text in said)
+    assert any("by 18 Jul: move" in text for text in said)
+
+
+def test_only_what_is_enough_has_a_bar_and_the_rest_says_so() -> None:
+    def bars(result: SeasonResult) -> int:
+        marks = draw_season(result).marks()
+        return sum(isinstance(mark, Area) and mark.colour == theme.YELLOW for mark in marks)
+
+    assert bars(samples.season()) == 2
+    hopeless = samples.hopeless_season()
+    assert bars(hopeless) == 0
+    said = " ".join(texts(draw_season(hopeless, narrow=True)))
+    assert said.count("not enough alone") >= 2
+    assert "yellow bar" not in said
+
+
+def test_reasons_and_the_farm_stand_on_the_chart() -> None:
+    said = " ".join(texts(draw_season(samples.season())))
+    assert "(why: less sun on the bark, slower drying)" in said
+    assert "Alder Hollow, an invented farm:" in said
+
+
+def test_line_of_a_full_run_is_where_the_heading_says() -> None:
+    from climate_risk.report.panels import draw_run, run_heading
+
+    stack = samples.stack()
+    assert run_heading(stack).endswith("half of the runs are across (90 %) by 6 Oct")
+    sheet = Sheet(5.0, 5.0, "t")
+    plot = Plot(sheet, Box(1.0, 1.0, 3.0, 3.0), (0.0, 1e6))
+    draw_run(plot, stack)
+    dots = [m.y[0] for m in sheet.marks() if isinstance(m, Line) and m.dash == theme.DOTTED]
+    assert dots == [pytest.approx(float(plot.y(90.0)))]
 
 
 def test_other_stacks_are_named_below_the_chart() -> None:

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import sys
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -14,10 +15,20 @@ sys.path.insert(0, str(Path(__file__).parent))
 import report_samples as samples
 
 from climate_risk.report import basis, choice, words
-from climate_risk.report.display import folded, kept_together, listed, percent, plain_name, plural
+from climate_risk.report.display import (
+    amounts,
+    folded,
+    kept_together,
+    listed,
+    percent,
+    plain_name,
+    plural,
+)
 from climate_risk.risk.compare import rank
 from climate_risk.risk.results import OptionResult, OutcomeShares
 from climate_risk.units import Units
+
+US = Units("us")
 
 
 @pytest.mark.parametrize(
@@ -67,7 +78,7 @@ def test_chance_words_carry_interval_and_basis() -> None:
     assert chance is not None
     said = words.chance_words(chance)
     assert "31 %" in said
-    assert "90 % interval 17 to 45 %" in said
+    assert "9 in 10 sure it lies in 17 to 45 %" in said
     assert "29 past years x 8 parameter draws" in said
     assert chance.basis in said
 
@@ -85,38 +96,85 @@ def test_cause_is_named_alone_only_where_it_dominates(
     assert words.cause(shares) == said
 
 
+@pytest.mark.parametrize(
+    ("heat", "drought", "said"),
+    [
+        (0.02, 0.28, "to drought"),
+        (0.03, 0.14, "mostly to drought (heat too)"),
+        (0.14, 0.03, "mostly to heat (drought too)"),
+        (0.30, 0.0, "to heat"),
+        (0.10, 0.20, "to heat and drought"),
+        (0.0, 0.0, ""),
+    ],
+)
+def test_the_other_cause_is_left_out_only_under_a_tenth_of_the_losses(
+    heat: float, drought: float, said: str
+) -> None:
+    assert words.lost_to(samples.shares(heat, drought)) == said
+
+
 def test_verdict_says_danger_cause_action_and_day() -> None:
-    said = words.verdict(samples.stack(), 0.10)
+    said = words.verdict(samples.stack(heat=0.0), 0.10, US)
     assert said == (
-        "North row: about 3 in 10 chance of loss by drought. Hang 60 % shade cloth by 18 Jul."
+        "North row: about 3 in 10 chance of losing each stack, to drought. "
+        "Hang 60 % shade cloth now, 18 Jul at the latest."
     )
+    single = replace(samples.stack(heat=0.05), count=1)
+    assert "chance of losing the stack, mostly to drought" in words.danger(single)
+
+
+def test_before_the_stack_is_made_nothing_is_due_now() -> None:
+    said = words.to_do(samples.early_season().stacks[0], 0.10, US)
+    assert said.startswith("Hang 60 % shade cloth from 12 Apr, ")
+
+
+def test_a_run_done_before_the_face_dries_is_said() -> None:
+    one = samples.stack()
+    assert one.outlook is not None
+    outlook = one.outlook.copy()
+    first_dry = outlook.index[40].date()
+    outlook[("moisture_driest_face_pct", 50)] = np.where(outlook.index < outlook.index[40], 40, 20)
+    for days, is_said in ((-1, True), (0, True), (1, False)):
+        across = (None, first_dry + timedelta(days=days), None)
+        said = words.to_do(replace(one, outlook=outlook, full_run=across), 0.50, US)
+        assert ("the run is done before" in said) == is_said
+    wet = replace(one, full_run=(None, first_dry, None))
+    assert words.to_do(wet, 0.50, US) == "Carry on as planned."
+
+
+def test_litres_become_gallons_only_where_asked_for() -> None:
+    said = "water 4 L a stack every 7 days"
+    assert amounts(said, US) == "water 1 gal (4 L) a stack every 7 days"
+    assert amounts(said, Units("metric")) == said
+    assert amounts("0.5 L, 10 L, 60 Logs", US) == "0.13 gal (0.5 L), 2.75 gal (10 L), 60 Logs"
 
 
 def test_within_the_limit_nothing_is_urged() -> None:
-    assert words.to_do(samples.stack(), 0.50) == "Carry on as planned."
+    assert words.to_do(samples.stack(), 0.50, US) == "Carry on as planned."
 
 
 def test_a_late_run_within_the_limit_is_said() -> None:
     one = samples.stack(heat=0.0, drought=0.02)
     late = replace(one, result=replace(one.result, shares=samples.shares(0.0, 0.02, 0.7)))
-    assert "late run" in words.to_do(late, 0.10)
+    assert "late run" in words.to_do(late, 0.10, US)
 
 
 def test_an_action_that_is_not_enough_is_not_sold_as_enough() -> None:
     stack = samples.hopeless_season().stacks[0]
-    assert "not enough" in words.to_do(stack, 0.10)
-    sentence = words.action_sentence(stack.actions[0], 0.10, "USD")
+    assert words.to_do(stack, 0.10, US).endswith(" now: it helps, but is not enough alone.")
+    sentence = words.action_sentence(stack.actions[0], 0.10, "USD", US)
     assert "does not reach your limit of 10 %" in sentence
 
 
 def test_the_first_action_that_suffices_is_preferred() -> None:
     one = samples.stack()
     weak = replace(one.actions[0], latest=None, what="pray for rain")
-    assert "Water 4 litres" in words.to_do(replace(one, actions=(weak, one.actions[1])), 0.10)
+    two = replace(one, actions=(weak, one.actions[1]))
+    assert "Water 1 gal (4 litres)" in words.to_do(two, 0.10, US)
 
 
 def test_no_action_at_all_is_said() -> None:
-    assert words.to_do(replace(samples.stack(), actions=()), 0.10) == (
+    assert words.to_do(replace(samples.stack(), actions=()), 0.10, US) == (
         "No action tried brings it down."
     )
 
@@ -130,7 +188,7 @@ def test_under_ten_years_tells_what_happened_and_no_chance() -> None:
 
 
 def test_a_year_that_is_over_asks_for_nothing() -> None:
-    assert "The year is over." in words.verdict(samples.ended_season().stacks[0], 0.10)
+    assert "The year is over." in words.verdict(samples.ended_season().stacks[0], 0.10, US)
 
 
 @pytest.mark.parametrize(
@@ -168,21 +226,21 @@ def test_worst_stack_comes_first() -> None:
 
 def test_compare_names_best_cheapest_and_ties() -> None:
     stack = samples.compare().stacks[0]
-    best = choice.best_option_sentence(stack, 0.10, "USD")
+    best = choice.best_option_sentence(stack, 0.10, "USD", US)
     assert best == (
         "North row: safest is under conifer trees with paper bag and shade cloth 60, "
-        "watered 4 L every 7 days (USD 6.50 a stack)."
+        "watered 1 gal (4 L) every 7 days (USD 6.50 a stack)."
     )
-    cheapest = choice.cheapest_sentence(stack, 0.10, "USD")
+    cheapest = choice.cheapest_sentence(stack, 0.10, "USD", US)
     assert "under conifer trees with no cover (no extra cost): about 1 in 15 lost" in cheapest
     assert "overlap that of the first" in choice.ties_sentence(stack)
 
 
 def test_where_nothing_is_lost_the_wettest_of_the_cheap_comes_first() -> None:
     stack = samples.no_loss_compare().stacks[0]
-    best = choice.best_option_sentence(stack, 0.10, "USD")
+    best = choice.best_option_sentence(stack, 0.10, "USD", US)
     assert best == "North row: safest and cheapest is under conifer trees with no cover."
-    assert choice.cheapest_sentence(stack, 0.10, "USD") == ""
+    assert choice.cheapest_sentence(stack, 0.10, "USD", US) == ""
     assert "No loss seen in 36 past years with any of the 6 options" in choice.ties_sentence(stack)
 
 
@@ -190,11 +248,11 @@ def test_a_cheap_option_that_gets_too_dry_says_so() -> None:
     stack = samples.no_loss_compare().stacks[0]
     first = replace(stack.options[0], cost=replace(stack.options[0].cost, option=5.0))
     dry = replace(stack.options[-1], cost=replace(stack.options[-1].cost, option=0.0))
-    said = choice.cheapest_sentence(replace(stack, options=(first, dry)), 0.10, "USD")
+    said = choice.cheapest_sentence(replace(stack, options=(first, dry)), 0.10, "USD", US)
     assert "gets too dry to grow" in said
 
 
-def test_rank_puts_loss_first_then_moisture_in_reserve_then_cost() -> None:
+def test_rank_puts_loss_first_then_moisture_then_cost() -> None:
     base = samples.no_loss_compare().stacks[0].options[0]
 
     def with_(lost: float, low: float, middle: float, cost: float) -> OptionResult:
@@ -206,26 +264,29 @@ def test_rank_puts_loss_first_then_moisture_in_reserve_then_cost() -> None:
         )
 
     order = [
-        with_(0.0, 30.0, 50.0, 1.0),
-        with_(0.0, 30.0, 40.0, 1.0),
-        with_(0.004, 40.0, 60.0, 2.0),
         with_(0.0, 28.0, 60.0, 0.0),
+        with_(0.004, 40.0, 60.0, 2.0),
+        with_(0.0, 30.0, 50.0, 1.0),
         with_(0.0, 10.0, 20.0, 0.0),
         with_(0.02, 50.0, 60.0, 0.0),
     ]
-    assert sorted(reversed(order), key=lambda option: rank(option, 29.0)) == order
+    assert sorted(reversed(order), key=rank) == order
 
 
 def test_compare_says_when_nothing_stays_within_the_limit() -> None:
     stack = samples.compare().stacks[0]
     bad = replace(stack, options=stack.options[-2:])
-    assert "Even this passes your limit of 10 %" in choice.best_option_sentence(bad, 0.10, "USD")
-    assert choice.cheapest_sentence(bad, 0.10, "USD") == ""
+    assert "Even this passes your limit of 10 %" in choice.best_option_sentence(
+        bad, 0.10, "USD", US
+    )
+    assert choice.cheapest_sentence(bad, 0.10, "USD", US) == ""
 
 
 def test_cheapest_of_options_all_within_the_limit_is_named_only_where_it_saves() -> None:
     stack = samples.no_loss_compare().stacks[0]
-    assert choice.cheapest_sentence(replace(stack, options=stack.options[:2]), 0.10, "USD") == ""
+    assert (
+        choice.cheapest_sentence(replace(stack, options=stack.options[:2]), 0.10, "USD", US) == ""
+    )
 
 
 def test_causes_are_split_with_the_larger_first() -> None:

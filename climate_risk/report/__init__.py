@@ -62,13 +62,16 @@ def write_results(
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:
     """A few plain lines for the terminal."""
     from climate_risk.report import choice, words
+    from climate_risk.units import Units
 
     lines = []
     for result in results:
+        show = Units(result.units)
         if isinstance(result, SeasonResult):
-            lines += [words.verdict(stack, result.tolerated_chance) for stack in result.stacks]
+            limit = result.tolerated_chance
+            lines += [words.verdict(stack, limit, show) for stack in result.stacks]
         else:
-            advice = (result.tolerated_chance, result.currency)
+            advice = (result.tolerated_chance, result.currency, show)
             for stack in result.stacks:
                 best = choice.best_option_sentence(stack, *advice)
                 lines.append(f"{best} {choice.ties_sentence(stack)}".strip())

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from climate_risk.report.display import money, percent, plural
-from climate_risk.report.words import cause, odds, place_words, what_happened
+from climate_risk.report.display import amounts, money, percent, plural
+from climate_risk.report.words import lost_to, odds, place_words, what_happened
 from climate_risk.risk.results import OptionResult, StackCompare
+from climate_risk.units import Units
 
 
-def option_words(option: OptionResult) -> str:
+def option_words(option: OptionResult, show: Units) -> str:
     """An option as the name of a row: ``under conifer trees, paper bag``."""
     parts = [place_words(option.canopy), "bare" if option.cover == "none" else option.cover]
-    return ", ".join(parts if option.watering == "none" else [*parts, option.watering])
+    return ", ".join(
+        parts if option.watering == "none" else [*parts, amounts(option.watering, show)]
+    )
 
 
-def option_phrase(option: OptionResult) -> str:
+def option_phrase(option: OptionResult, show: Units) -> str:
     """An option inside a sentence: ``under conifer trees with no cover``."""
     cover = "no cover" if option.cover == "none" else option.cover.replace(" + ", " and ")
-    water = "" if option.watering == "none" else f", watered {option.watering}"
+    water = "" if option.watering == "none" else f", watered {amounts(option.watering, show)}"
     return f"{place_words(option.canopy)} with {cover}{water}"
 
 
@@ -26,10 +29,12 @@ def cost_words(option: OptionResult, currency: str) -> str:
     return "no extra cost" if cost < 0.005 else f"{money(cost, currency)} a stack"
 
 
-def best_option_sentence(stack: StackCompare, tolerated_chance: float, currency: str) -> str:
+def best_option_sentence(
+    stack: StackCompare, tolerated_chance: float, currency: str, show: Units
+) -> str:
     """The first option: where, with what, how likely a loss is, and what it costs."""
     best = stack.options[0]
-    what, cost = option_phrase(best), cost_words(best, currency)
+    what, cost = option_phrase(best, show), cost_words(best, currency)
     if best.chance is None:
         return f"{stack.name}: least loss {what} ({cost}); {what_happened(best)}."
     if best.chance.mean <= 0.0:
@@ -41,12 +46,14 @@ def best_option_sentence(stack: StackCompare, tolerated_chance: float, currency:
     over = best.chance.mean > tolerated_chance
     tail = f" Even this passes your limit of {percent(tolerated_chance)}." if over else ""
     return (
-        f"{stack.name}: least loss {what} ({cost}): {odds(best.chance.mean)} lost by "
-        f"{cause(best.shares)}.{tail}"
+        f"{stack.name}: least loss {what} ({cost}): {odds(best.chance.mean)} lost, "
+        f"{lost_to(best.shares)}.{tail}"
     )
 
 
-def cheapest_sentence(stack: StackCompare, tolerated_chance: float, currency: str) -> str:
+def cheapest_sentence(
+    stack: StackCompare, tolerated_chance: float, currency: str, show: Units
+) -> str:
     """The cheapest option within the limit; empty if none is, or if it is the first one."""
     within = [o for o in stack.options if o.chance and o.chance.mean <= tolerated_chance]
     if not within:
@@ -59,13 +66,19 @@ def cheapest_sentence(stack: StackCompare, tolerated_chance: float, currency: st
     tail = ", but in the middle run the driest face gets too dry to grow" if dry else ""
     return (
         f"Cheapest within your limit of {percent(tolerated_chance)}: "
-        f"{option_phrase(cheapest)} ({cost_words(cheapest, currency)}): {seen}{tail}."
+        f"{option_phrase(cheapest, show)} ({cost_words(cheapest, currency)}): {seen}{tail}."
     )
 
 
 RANKING = (
     "Best first: lowest chance of loss, to the nearest 1 %; among equals the one whose driest "
     "spawn face stays wettest in the middle run; then the cheaper."
+)
+
+
+CANOPY_NOTE = (
+    "The gaps of your own stand (openness) hold under its own canopy only; other canopies are "
+    "taken as closed stands."
 )
 
 

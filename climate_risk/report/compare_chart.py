@@ -12,11 +12,12 @@ from climate_risk.report.choice import (
     ties_sentence,
 )
 from climate_risk.report.display import cut, folded, percent
-from climate_risk.report.gauge import BAR, LABEL_FOOT, LIMIT_FOOT, draw_chance
+from climate_risk.report.gauge import BAR, LABEL_FOOT, LIMIT_FOOT, SURE, draw_chance
 from climate_risk.report.plot import Plot, round_steps
 from climate_risk.report.sheet import EDGE_IN, LINE_IN, Box, Sheet, Width
 from climate_risk.report.words import years_lost
 from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
+from climate_risk.units import Units
 
 ROW_IN = 0.42
 BELOW_IN = 0.35
@@ -41,7 +42,8 @@ def draw_compare(result: CompareResult, stack_index: int = 0, *, narrow: bool = 
         Draw for a phone instead of a page.
     """
     stack, width = result.stacks[stack_index], Width(narrow=narrow)
-    advice = (result.tolerated_chance, result.currency)
+    show = Units(result.units)
+    advice = (result.tolerated_chance, result.currency, show)
     verdict = (best_option_sentence(stack, *advice), cheapest_sentence(stack, *advice))
     title = width.title(*verdict)
     text = folded(f"{ties_sentence(stack)} {basis_line(result, stack)}".strip(), width.chars)
@@ -62,7 +64,7 @@ def draw_compare(result: CompareResult, stack_index: int = 0, *, narrow: bool = 
     )
     for plot in (chance, moisture):
         plot.scale(len(stack.options), 0.0)
-    _draw_rows(chance, moisture, stack, result.tolerated_chance, width.chars)
+    _draw_rows(chance, moisture, stack, result.tolerated_chance, width.chars, show)
     _write_heads(chance, moisture, stack, result.currency)
     few = 2 if narrow else 5
     moisture.bottom_axis(*_ticks(moisture.across[1], few))
@@ -77,24 +79,24 @@ def basis_line(result: CompareResult, stack: StackCompare) -> str:
         f"{stack.fungus.capitalize()} on {stack.wood}, {stack.horizon_months} months, weather of "
         f"{result.first_year} to {result.last_year} ({result.years} years x {result.draws} draws)."
     )
-    return f"{text} {result.yard_name} is an invented place." if result.invented else text
+    return f"{text} {result.yard_name} is an invented farm." if result.invented else text
 
 
 def key_line(stack: StackCompare, tolerated_chance: float) -> str:
     """How to read the two plots."""
     right = (
         "Right: lowest moisture of the driest spawn face in the whole time, % of oven-dry mass; "
-        "dot: middle run, line: 8 runs in 10, grey up to the dashes: too dry to grow, below "
+        "dot: middle run, line: 8 of 10 runs, grey up to the dashes: too dry to grow, below "
         f"{stack.moisture_stop_pct:.0f} %."
     )
     limit = f"dashed: your limit, {percent(tolerated_chance)}."
     if all(option.chance is None for option in stack.options):
         return f"Left: what happened; under 10 past years no chance is given. {right}"
     if all(option.shares.lost <= 0.0 for option in stack.options):
-        return f"Left: chance of loss, %; thin line: 90 % interval, {limit} {right}"
+        return f"Left: chance of loss, %; thin line: {SURE}; {limit} {right}"
     return (
         "Left: chance of loss, %, by drought (blue, level lines) and heat (red, slanted lines); "
-        f"thin line: 90 % interval, {limit} {right}"
+        f"thin line: {SURE}; {limit} {right}"
     )
 
 
@@ -116,12 +118,17 @@ def _ticks(end: float, most: int) -> tuple[list[float], list[str]]:
 
 
 def _draw_rows(
-    chance: Plot, moisture: Plot, stack: StackCompare, tolerated_chance: float, chars: int
+    chance: Plot,
+    moisture: Plot,
+    stack: StackCompare,
+    tolerated_chance: float,
+    chars: int,
+    show: Units,
 ) -> None:
     for rank, option in enumerate(stack.options, start=1):
         place = rank - 0.5
         middle = place + sum(BAR) / 2
-        label = cut(f"{rank}. {option_words(option)}", chars)
+        label = cut(f"{rank}. {option_words(option, show)}", chars)
         chance.write(label, 0.0, place + LABEL_FOOT, upright="foot", is_bold=rank == 1)
         if option.chance is None:
             lost = f"most lost in {years_lost(option)} of {len(option.years)} years"

@@ -2,34 +2,64 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from climate_risk.report import theme
-from climate_risk.report.display import cut, day, percent
+from climate_risk.report.display import amounts, day, folded, percent
 from climate_risk.report.plot import Plot
-from climate_risk.report.words import cause_split
+from climate_risk.report.sheet import LINE_IN
+from climate_risk.report.words import cause_split, is_enough
 from climate_risk.risk.results import Action, Chance, OutcomeShares, StackSeason
+from climate_risk.units import Units
 
 SHOWN_ACTIONS = 3
 SHOWN_YEARS = 10
 """Squares side by side; from this many years on, chances are given instead."""
+ROW_IN = 0.39
+"""Height of a row of one line; more lines take their own."""
 BAR = (-0.03, 0.33)
 """Upper and lower edge of a bar in heights of a row, from the row's line."""
+SURE = "9 in 10 sure it lies here"
+"""What the line of a 90 % interval says."""
 LABEL_FOOT, LIMIT_FOOT = -0.12, 0.41
 
 
-def gauge_rows(stack: StackSeason) -> list[tuple[str, Chance, OutcomeShares | None]]:
-    """Label, chance and, where known, outcome shares of each bar; empty without a chance."""
-    if stack.result.chance is None:
-        return []
+@dataclass(frozen=True)
+class Row:
+    """One bar with the words above it."""
+
+    label: list[str]
+    chance: Chance
+    shares: OutcomeShares | None
+    """How the runs end, where known."""
+    place: float
+    """Level of the bar, in rows of one line."""
+
+
+def gauge_rows(stack: StackSeason, chars: int, show: Units) -> list[Row]:
+    """The bars from top to bottom, labels folded; empty without a chance."""
     now = stack.result
-    rows: list[tuple[str, Chance, OutcomeShares | None]] = [
-        (_now_label(now.shares, stack.result.chance), stack.result.chance, now.shares)
+    if now.chance is None:
+        return []
+    bars: list[tuple[str, Chance, OutcomeShares | None]] = [
+        (_now_label(now.shares, now.chance), now.chance, now.shares)
     ]
-    rows += [
-        (_action_label(action, action.chance), action.chance, None)
+    bars += [
+        (_action_label(stack, action, action.chance, show), action.chance, None)
         for action in stack.actions[:SHOWN_ACTIONS]
         if action.chance is not None
     ]
+    rows, place = [], -1.0
+    for text, chance, shares in bars:
+        label = folded(text, chars)
+        place += 1.0 + (len(label) - 1) * LINE_IN / ROW_IN
+        rows.append(Row(label, chance, shares, place))
     return rows
+
+
+def gauge_ends(rows: list[Row]) -> tuple[float, float]:
+    """Levels at the foot and at the top of the bars."""
+    return rows[-1].place + 0.6, -0.75
 
 
 def _now_label(shares: OutcomeShares, chance: Chance) -> str:
@@ -38,28 +68,30 @@ def _now_label(shares: OutcomeShares, chance: Chance) -> str:
     return f"{percent(chance.mean)} as it stands ({cause_split(shares)})"
 
 
-def _action_label(action: Action, chance: Chance) -> str:
-    start = "none seen" if chance.mean <= 0.0 else percent(chance.mean)
-    if action.latest is None:
-        return f"{start} if from {day(action.start)} you {action.what}"
-    return f"{start} if by {day(action.latest)} you {action.what}"
+def _action_label(stack: StackSeason, action: Action, chance: Chance, show: Units) -> str:
+    """The chance is that of doing it at once, so no later day stands here."""
+    share = "none seen" if chance.mean <= 0.0 else percent(chance.mean)
+    weak = "" if is_enough(action) else ", not enough alone,"
+    who = f"from {day(action.start)} you" if stack.daily.empty else "you now"
+    what = amounts(action.what, show)
+    return f"{share}{weak} if {who} {what} (why: {action.why.rstrip('.')})"
 
 
 def gauge_heading(stack: StackSeason, tolerated_chance: float) -> str:
     if stack.result.chance is None:
         return "Past years, one square each; dark: most runs end in loss"
     limit = percent(tolerated_chance)
-    return f"Chance of losing a stack, %; thin line: 90 % interval; dashed: your limit, {limit}"
+    return f"Chance of losing a stack, %; thin line: {SURE}; dashed: your limit, {limit}"
 
 
-def draw_gauge(plot: Plot, stack: StackSeason, tolerated_chance: float, chars: int) -> None:
+def draw_gauge(plot: Plot, rows: list[Row], tolerated_chance: float) -> None:
     """One bar a row, its words above it, so that no length of either collides."""
-    rows = gauge_rows(stack)
-    plot.scale(len(rows) - 0.4, -0.75)
-    for place, (label, chance, shares) in enumerate(rows):
-        draw_chance(plot, place, chance, shares, tolerated_chance)
-        foot = place + LABEL_FOOT
-        plot.write(cut(label, chars), 0.0, foot, upright="foot", is_bold=place == 0)
+    plot.scale(*gauge_ends(rows))
+    for row in rows:
+        draw_chance(plot, row.place, row.chance, row.shares, tolerated_chance)
+        foot = float(plot.y(row.place + LABEL_FOOT))
+        is_now = row is rows[0]
+        plot.sheet.write(row.label, plot.box.left, foot, upright="foot", is_bold=is_now)
     plot.bottom_axis([0, 25, 50, 75, 100], ["0", "25", "50", "75", "100"])
 
 

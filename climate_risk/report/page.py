@@ -87,16 +87,16 @@ def _footer(result: SeasonResult | CompareResult) -> str:
 
 
 def _verdict_box(result: SeasonResult, stack: StackSeason) -> str:
-    limit = result.tolerated_chance
+    limit, show = result.tolerated_chance, Units(result.units)
     is_over = words.is_over_tolerance(stack.result, limit)
     over = " over" if is_over else ""
     lead = "What helps:" if is_over else "To lower the chance further:"
-    actions = [words.action_sentence(a, limit, result.currency) for a in stack.actions]
+    actions = [words.action_sentence(a, limit, result.currency, show) for a in stack.actions]
     return "\n".join(
         (
             f'<article class="verdict{over}">',
             element("h3", f"{stack.name}: {words.danger(stack)}."),
-            paragraph(words.to_do(stack, limit), class_="do"),
+            paragraph(words.to_do(stack, limit, show), class_="do"),
             paragraph(lead) if actions else "",
             listing(actions, ordered=True),
             paragraph(
@@ -132,7 +132,7 @@ def _season_charts(result: SeasonResult) -> list[str]:
             chart(
                 draw_season(result, place),
                 draw_season(result, place, narrow=True),
-                f"Chart of the season. {words.verdict(stack, result.tolerated_chance)} "
+                f"Chart of the season. {words.verdict(stack, result.tolerated_chance, show)} "
                 f"The same numbers stand in the table below.",
             )
         )
@@ -144,7 +144,7 @@ def _season_charts(result: SeasonResult) -> list[str]:
             "run done at month's end, %",
         )
         rows = month_rows(stack, show)
-        caption = f"{stack.name}, month by month; outlook: middle of a day (8 runs in 10)"
+        caption = f"{stack.name}, month by month; outlook: middle of a day (8 of 10 runs)"
         parts.append(table(caption, heads, rows))
     return parts
 
@@ -206,7 +206,7 @@ def _hottest(part: pd.DataFrame, quantity: str, show: Units) -> str:
 
 def _canopy_tables(result: SeasonResult) -> list[str]:
     show = Units(result.units)
-    return [
+    tables = [
         table(
             f"{stack.name}: the same stack and covers under each canopy",
             ("canopy", *_option_heads(show, result.currency)),
@@ -215,16 +215,17 @@ def _canopy_tables(result: SeasonResult) -> list[str]:
         for stack in result.stacks
         if stack.under_canopies
     ]
+    return [paragraph(choice.CANOPY_NOTE), *tables] if tables else []
 
 
 def _option_heads(show: Units, currency: str) -> tuple[str, ...]:
     return (
-        "chance of loss (90 % interval)",
+        "chance of loss (9 in 10 sure)",
         "killed by",
         "late",
-        "run done (8 in 10)",
-        "driest face, % (8 in 10)",
-        f"hottest bark, {show.temperature.unit} (8 in 10)",
+        "run done (8 of 10 runs)",
+        "driest face, % (8 of 10 runs)",
+        f"hottest bark, {show.temperature.unit} (8 of 10 runs)",
         f"cost of option, {currency}",
         "with expected loss",
     )
@@ -253,13 +254,14 @@ def _option_cells(option: OptionResult, show: Units) -> list[str]:
 
 def _choice_box(result: CompareResult, stack: StackCompare) -> str:
     limit, currency = result.tolerated_chance, result.currency
+    advice = (limit, currency, Units(result.units))
     best = stack.options[0]
     over = " over" if words.is_over_tolerance(best, limit) else ""
     return "\n".join(
         (
             f'<article class="verdict{over}">',
-            element("h3", choice.best_option_sentence(stack, limit, currency)),
-            paragraph(choice.cheapest_sentence(stack, limit, currency), class_="do"),
+            element("h3", choice.best_option_sentence(stack, *advice)),
+            paragraph(choice.cheapest_sentence(stack, *advice), class_="do"),
             paragraphs(
                 (
                     f"{words.chance_sentence(best)} {words.limit_sentence(best, limit)}",
@@ -273,12 +275,13 @@ def _choice_box(result: CompareResult, stack: StackCompare) -> str:
 
 
 def _compare_charts(result: CompareResult) -> list[str]:
+    advice = (result.tolerated_chance, result.currency, Units(result.units))
     return [
         chart(
             draw_compare(result, place),
             draw_compare(result, place, narrow=True),
             f"Chart of {plural(len(stack.options), 'option')}, best first. "
-            f"{choice.best_option_sentence(stack, result.tolerated_chance, result.currency)} "
+            f"{choice.best_option_sentence(stack, *advice)} "
             f"The same numbers stand in the table below.",
         )
         for place, stack in enumerate(result.stacks)
@@ -292,13 +295,13 @@ def _option_tables(result: CompareResult) -> list[str]:
             f"{stack.name}: {plural(len(stack.options), 'option')}, best first",
             ("option", *_option_heads(show, result.currency)),
             [
-                [f"{rank}. {choice.option_words(option)}", *_option_cells(option, show)]
+                [f"{rank}. {choice.option_words(option, show)}", *_option_cells(option, show)]
                 for rank, option in enumerate(stack.options, 1)
             ],
         )
         for stack in result.stacks
     ]
-    return [paragraph(choice.RANKING), *tables]
+    return [paragraph(choice.RANKING), paragraph(choice.CANOPY_NOTE), *tables]
 
 
 def _closing(

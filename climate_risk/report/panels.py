@@ -11,11 +11,21 @@ import numpy as np
 import pandas as pd
 
 from climate_risk.report import theme
-from climate_risk.report.display import MONTHS, FloatArray, cut, day, plural
+from climate_risk.report.display import (
+    MONTHS,
+    FloatArray,
+    amounts,
+    cut,
+    day,
+    full_day,
+    percent,
+    plural,
+)
 from climate_risk.report.gauge import SHOWN_ACTIONS
 from climate_risk.report.plot import Plot, round_steps
+from climate_risk.report.words import is_enough
 from climate_risk.risk.results import Action, StackSeason
-from climate_risk.tables import find, fungi
+from climate_risk.tables import find, fungi, model
 from climate_risk.units import Units
 
 RIGHT_CHARS = 12
@@ -55,7 +65,7 @@ def month_ticks(first: date, last: date, *, every: int) -> tuple[list[int], list
 
 
 def weather_heading(stack: StackSeason, show: Units) -> str:
-    text = f"Rain, {show.rain.unit} a day"
+    text = f"Rain of each day, {'inches' if show.rain.unit == 'in' else show.rain.unit}"
     if not stack.spells:
         return f"{text}; no hot, dry spell"
     longest = max(stack.spells, key=lambda spell: spell.days)
@@ -85,8 +95,19 @@ def draw_weather(plot: Plot, stack: StackSeason, show: Units) -> None:
     plot.left_axis([0.0, top])
 
 
-def heat_heading(show: Units) -> str:
-    return f"Hottest hour of the day, {show.temperature.unit}: bark (thick), air (dashed)"
+def _ahead(stack: StackSeason) -> str:
+    """Tells whose outlook a panel shows; empty where it shows none."""
+    is_shown = stack.outlook is not None and not stack.outlook.empty
+    return "; outlook as it stands" if is_shown else ""
+
+
+def heat_heading(stack: StackSeason, show: Units) -> str:
+    unit = show.temperature.unit
+    return f"Hottest hour of the day, {unit}: bark (thick), air (dashed){_ahead(stack)}"
+
+
+def moisture_heading(stack: StackSeason) -> str:
+    return f"Moisture at the driest spawn face, % of oven-dry mass{_ahead(stack)}"
 
 
 def heat_kill(stack: StackSeason) -> tuple[float, float]:
@@ -121,7 +142,7 @@ def draw_heat(plot: Plot, stack: StackSeason, show: Units) -> None:
     plot.left_axis(round_steps(bottom, top))
     plot.sides(
         [
-            ((kill + top) / 2, f"{kill:.0f} {unit}: {hours:.0f} h\nkill half"),
+            ((kill + top) / 2, f"{kill:.0f} {unit}: {hours:.0f} h\nhere kill half\nthe mycelium"),
             ((stop + kill) / 2, f"no growth\nabove {stop:.0f} {unit}"),
         ]
     )
@@ -153,26 +174,29 @@ def draw_moisture(plot: Plot, stack: StackSeason) -> None:
 
 
 def run_heading(stack: StackSeason) -> str:
-    early, middle, late = stack.full_run
-    text = "Run between spawn faces, % of the way done"
-    if middle is None:
+    """The median date is that on which the median line passes the share that counts as across."""
+    middle = stack.full_run[1]
+    text = f"Run between spawn faces, % of the way done{_ahead(stack)}"
+    if not _ahead(stack):
         return text
-    if early is None or late is None:
-        return f"{text}; across about {day(middle)}"
-    return f"{text}; across about {day(middle)} ({day(early)} to {day(late)})"
+    across = f"across ({percent(model().complete_share.value)})"
+    if middle is None:
+        return f"{text}: half of the runs are not {across} by {full_day(stack.horizon)}"
+    return f"{text}: half of the runs are {across} by {day(middle)}"
 
 
 def draw_run(plot: Plot, stack: StackSeason) -> None:
     """Share of the way between spawn faces that the fungus has crossed."""
     share = 100.0 * stack.daily["colonized_fraction"].to_numpy(dtype=np.float64)
     plot.scale(0.0, 112.0)
-    plot.level(100.0, dash=theme.DOTTED)
+    complete = 100.0 * model().complete_share.value
+    plot.level(complete, dash=theme.DOTTED)
     ahead = fan(stack, "colonized_fraction")
     bands = () if ahead is None else tuple(100.0 * part for part in ahead[1:])
     _draw_fan(plot, ahead, bands, theme.RUN)
     plot.line(ordinals(stack.daily.index), share, colour=theme.RUN, width_pt=2.0)
     plot.left_axis([0, 50, 100])
-    plot.sides([(100.0, "across")])
+    plot.sides([(complete, f"across:\n{complete:.0f} %")])
 
 
 def _draw_fan(plot: Plot, ahead: Fan | None, bands: tuple[FloatArray, ...], colour: str) -> None:
@@ -181,6 +205,12 @@ def _draw_fan(plot: Plot, ahead: Fan | None, bands: tuple[FloatArray, ...], colo
         low, middle, high = bands
         plot.fan(ahead[0], low, high, colour)
         plot.line(ahead[0], middle, colour=colour, width_pt=1.3)
+
+
+def plan_heading(stack: StackSeason) -> str:
+    if any(is_enough(action) for action in stack.actions):
+        return "Covers, and what to do: start any day in the yellow bar, the sooner the better"
+    return "Covers, and what helps" if stack.actions else "Covers and water"
 
 
 def cover_spans(stack: StackSeason) -> list[tuple[str, str, date, date]]:
@@ -198,33 +228,45 @@ def plan_rows(stack: StackSeason) -> int:
     return len(cover_spans(stack)) + min(len(stack.actions), SHOWN_ACTIONS)
 
 
-def draw_plan(plot: Plot, stack: StackSeason, chars: int) -> None:
-    """Covers and watering as they are, and each action from its first to its latest day."""
+def draw_plan(plot: Plot, stack: StackSeason, chars: int, show: Units) -> None:
+    """Covers and watering as they are, and each action from its first to its latest day.
+
+    What is not enough alone has no bar: there is no day until which it still serves.
+    """
     spans, actions = cover_spans(stack), stack.actions[:SHOWN_ACTIONS]
     plot.scale(plan_rows(stack) - 0.45, -0.55)
     for place, (_, text, on, off) in enumerate(spans):
         start, end = on.toordinal(), off.toordinal()
         plot.block((start, end), (place - 0.35, place + 0.35), fill=theme.PALE)
         room = int(chars * (1.0 - _done(plot, start))) + RIGHT_CHARS
-        plot.write(cut(text, room), start, place, shift_in=LABEL_IN, behind=theme.PALE)
+        plot.write(
+            cut(amounts(text, show), room), start, place, shift_in=LABEL_IN, behind=theme.PALE
+        )
     for place, action in enumerate(actions, start=len(spans)):
-        _draw_action(plot, action, place, chars, is_first=place == len(spans))
-    names = [name for name, *_ in spans] + ["do"] * len(actions)
+        _draw_action(plot, action, place, chars, show, is_first=place == len(spans))
+    names = [name for name, *_ in spans]
+    names += [
+        "helps" if not is_enough(action) else "or" if rank else "do"
+        for rank, action in enumerate(actions)
+    ]
     for place, name in enumerate(names):
         plot.write(name, plot.across[0], place, shift_in=-LABEL_IN, anchor="end")
 
 
-def _draw_action(plot: Plot, action: Action, place: int, chars: int, *, is_first: bool) -> None:
-    start = action.start.toordinal()
-    end = max(start + 2, start if action.latest is None else action.latest.toordinal())
-    sides = (place - 0.35, place + 0.35)
-    plot.block((start, end), sides, fill=theme.YELLOW, edge=theme.BLACK)
-    by = f"from {day(action.start)}" if action.latest is None else f"by {day(action.latest)}"
+def _draw_action(
+    plot: Plot, action: Action, place: int, chars: int, show: Units, *, is_first: bool
+) -> None:
+    start = end = action.start.toordinal()
+    lead = "not enough alone"
+    if action.latest is not None:
+        lead, end = f"by {day(action.latest)}", max(start + 2, action.latest.toordinal())
+        sides = (place - 0.35, place + 0.35)
+        plot.block((start, end), sides, fill=theme.YELLOW, edge=theme.BLACK)
     done = _done(plot, (start + end) / 2)
     is_late = done > 0.5
     room = int(chars * (done if is_late else 1.0 - done)) + (0 if is_late else RIGHT_CHARS)
     plot.write(
-        cut(f"{by}: {action.what}", room),
+        cut(f"{lead}: {amounts(action.what, show)}", room),
         start if is_late else end,
         place,
         shift_in=-LABEL_IN if is_late else LABEL_IN,

@@ -7,10 +7,17 @@ from dataclasses import dataclass
 from functools import partial
 
 from climate_risk.report import gauge, panels, theme
-from climate_risk.report.display import folded, full_day, percent, percent_range, plural
+from climate_risk.report.display import folded, full_day, percent, plural
 from climate_risk.report.plot import Plot
 from climate_risk.report.sheet import EDGE_IN, LINE_IN, Box, Sheet, Width
-from climate_risk.report.words import danger, outlook_note, place_words, to_do
+from climate_risk.report.words import (
+    danger,
+    interval,
+    outlook_note,
+    place_words,
+    to_do,
+    verdict,
+)
 from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.units import Units
 
@@ -19,6 +26,7 @@ PAD_IN = 0.16
 """Above the heading of a panel."""
 TICKS_IN = 0.2
 MONTHS_IN = 0.45
+MOISTURE_NOTE = "Moisture is water as % of dry wood: at 30 %, water is 23 % of the log's weight."
 
 
 @dataclass(frozen=True)
@@ -55,9 +63,10 @@ def draw_season(
         Name the other stacks' danger below the chart.
     """
     stack, width = result.stacks[stack_index], Width(narrow=narrow)
-    verdict = f"{stack.name}: {danger(stack)}.", to_do(stack, result.tolerated_chance)
-    title = width.title(*verdict)
-    below = folded(subtitle(stack), width.chars)
+    advice = to_do(stack, result.tolerated_chance, Units(result.units))
+    sentences = f"{stack.name}: {danger(stack)}.", advice
+    title = width.title(*sentences)
+    below = folded(subtitle(result, stack), width.chars)
     notes = foot_lines(result, stack_index, width.chars, others=others)
     plot_chars = int(width.chars * (1 - (LEFT_IN + RIGHT_IN) / width.inches))
     stacked = season_panels(result, stack, width.chars, plot_chars)
@@ -65,7 +74,7 @@ def draw_season(
     head = at + (len(below) + 0.3) * LINE_IN
     foot = (len(notes) + 0.6) * LINE_IN + EDGE_IN
     height_in = head + sum(panel.total_in for panel in stacked) + foot
-    sheet = Sheet(width.inches, height_in, " ".join(verdict))
+    sheet = Sheet(width.inches, height_in, " ".join(sentences))
     sheet.write(title, EDGE_IN, EDGE_IN, size_pt=width.title_pt, is_bold=True)
     sheet.write(below, EDGE_IN, at, colour=theme.GREY)
     timed, at = [], head
@@ -94,19 +103,23 @@ def season_panels(
         return Panel(folded(heading, chars), height_in, draw, season)
 
     weather = partial(panels.draw_weather, stack=stack, show=show)
-    plan = partial(panels.draw_plan, stack=stack, chars=plot_chars)
+    plan = partial(panels.draw_plan, stack=stack, chars=plot_chars, show=show)
     return [
-        *_danger_panel(stack, result.tolerated_chance, chars),
+        *_danger_panel(stack, result.tolerated_chance, chars, show),
         *([] if stack.daily.empty else [timed(panels.weather_heading(stack, show), 0.5, weather)]),
-        timed(panels.heat_heading(show), 1.5, partial(panels.draw_heat, stack=stack, show=show)),
         timed(
-            "Moisture at the driest spawn face, % of oven-dry mass",
+            panels.heat_heading(stack, show),
+            1.5,
+            partial(panels.draw_heat, stack=stack, show=show),
+        ),
+        timed(
+            panels.moisture_heading(stack),
             1.6,
             partial(panels.draw_moisture, stack=stack),
         ),
         timed(panels.run_heading(stack), 0.8, partial(panels.draw_run, stack=stack)),
         Panel(
-            ["Covers, and what to do by when"],
+            folded(panels.plan_heading(stack), chars),
             0.24 * panels.plan_rows(stack),
             plan,
             season,
@@ -115,12 +128,14 @@ def season_panels(
     ]
 
 
-def _danger_panel(stack: StackSeason, limit: float, chars: int) -> list[Panel]:
-    rows = len(gauge.gauge_rows(stack))
+def _danger_panel(stack: StackSeason, limit: float, chars: int, show: Units) -> list[Panel]:
+    rows = gauge.gauge_rows(stack, chars, show)
     heading = folded(gauge.gauge_heading(stack, limit), chars)
     if rows:
-        bars = partial(gauge.draw_gauge, stack=stack, tolerated_chance=limit, chars=chars)
-        return [Panel(heading, 0.1 + 0.4 * rows, bars, (0.0, 100.0), TICKS_IN, is_timed=False)]
+        bars = partial(gauge.draw_gauge, rows=rows, tolerated_chance=limit)
+        foot, top = gauge.gauge_ends(rows)
+        height_in = gauge.ROW_IN * (foot - top)
+        return [Panel(heading, height_in, bars, (0.0, 100.0), TICKS_IN, is_timed=False)]
     if stack.result.years:
         squares = partial(gauge.draw_years, stack=stack)
         across = (0.0, float(gauge.SHOWN_YEARS))
@@ -128,30 +143,30 @@ def _danger_panel(stack: StackSeason, limit: float, chars: int) -> list[Panel]:
     return []
 
 
-def subtitle(stack: StackSeason) -> str:
-    """What stands where, and how sure the chance is."""
-    place = place_words(stack.canopy)
-    what = f"{plural(stack.count, 'stack')}, {stack.fungus} on {stack.wood}, {place}"
+def subtitle(result: SeasonResult, stack: StackSeason) -> str:
+    """Whose stacks these are, what stands where, and how sure the chance is."""
+    farm = f"{result.yard_name}, an invented farm" if result.invented else result.yard_name
+    stacks = f"{plural(stack.count, 'stack')}, {stack.fungus} on {stack.wood}"
+    what = f"{farm}: {stacks}, {place_words(stack.canopy)}"
     chance = stack.result.chance
     if chance is None:
         return f"{what}. Under 10 past years: what happened, no chance."
     mean = percent(chance.mean) if chance.mean > 0.0 else "none seen"
     return (
-        f"{what}. Chance of loss {mean}, 90 % interval "
-        f"{percent_range(chance.low, chance.high)}, from {chance.years} past years."
+        f"{what}. Chance of losing a stack {mean}, {interval(chance)}, "
+        f"from {plural(chance.years, 'past year')}."
     )
 
 
 def foot_lines(result: SeasonResult, stack_index: int, chars: int, *, others: bool) -> list[str]:
-    """How to read both sides of today, what is invented, and the other stacks."""
+    """How to read both sides of today and the moisture, and the other stacks."""
     stack = result.stacks[stack_index]
-    notes = folded(outlook_note(stack), chars)
-    if result.invented:
-        notes += folded(f"{result.yard_name} is an invented place.", chars)
+    notes = folded(outlook_note(stack), chars) + folded(MOISTURE_NOTE, chars)
     if others:
         for place, other in enumerate(result.stacks):
             if place != stack_index:
-                notes += folded(f"Also: {other.name}: {danger(other)}.", chars)
+                also = verdict(other, result.tolerated_chance, Units(result.units))
+                notes += folded(f"Also {also}", chars)
     return notes
 
 

@@ -86,12 +86,19 @@ class Width:
         self.title_pt = theme.TITLE_PT - 2.0 if narrow else theme.TITLE_PT
 
     def title(self, *sentences: str) -> list[str]:
-        """Lines of the title; each sentence begins a new one."""
+        """Lines of the title; each sentence begins a new one, and none ends on a lone word."""
         chars = int(self.chars * 0.95 * theme.TEXT_PT / self.title_pt)
-        return [line for sentence in sentences for line in folded(sentence, chars)]
+        return [line for sentence in sentences for line in _evenly_folded(sentence, chars)]
 
     def title_in(self, lines: list[str]) -> float:
         return len(lines) * self.title_pt * theme.LINE_EM / 72 + 0.05
+
+
+def _evenly_folded(text: str, chars: int) -> list[str]:
+    """As few lines as ``chars`` allows, about equally long."""
+    lines = folded(text, chars)
+    even = (folded(text, width) for width in range(len(text) // max(len(lines), 1), chars))
+    return next((less for less in even if len(less) == len(lines)), lines)
 
 
 class Sheet:

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import date
 
 from climate_risk.report.display import (
+    amounts,
     day,
     full_day,
     listed,
@@ -22,10 +22,13 @@ from climate_risk.risk.results import (
     OutcomeShares,
     StackSeason,
 )
+from climate_risk.tables import model
 from climate_risk.units import Units
 
-CERTAIN_CAUSE_SHARE = 0.75
-"""From this share of the losses on, one cause is named alone (our own choice)."""
+MAIN_CAUSE_SHARE = 0.75
+"""From this share of the losses on, one cause is the main one (our own choice)."""
+ONLY_CAUSE_SHARE = 0.9
+"""Above this share of the losses, one cause is named alone (our own choice)."""
 
 
 def odds(share: float) -> str:
@@ -48,35 +51,51 @@ def chance_basis(chance: Chance) -> str:
     return f"{plural(chance.years, 'past year')} x {draws}; {chance.basis}"
 
 
+def interval(chance: Chance) -> str:
+    """``9 in 10 sure it lies in 9 to 27 %``."""
+    return f"9 in 10 sure it lies in {percent_range(chance.low, chance.high)}"
+
+
 def chance_words(chance: Chance) -> str:
     """Chance with its interval and what it rests on."""
     if chance.mean <= 0.0:
         return (
             f"none seen, but up to {percent(chance.high)} cannot be ruled out "
-            f"(90 % interval {percent_range(chance.low, chance.high)}; {chance_basis(chance)})"
+            f"({interval(chance)}; {chance_basis(chance)})"
         )
     return (
-        f"{odds(chance.mean)} ({percent(chance.mean)}; "
-        f"90 % interval {percent_range(chance.low, chance.high)}; {chance_basis(chance)})"
+        f"{odds(chance.mean)} ({percent(chance.mean)}; {interval(chance)}; {chance_basis(chance)})"
     )
 
 
 def brief_chance(chance: Chance) -> str:
     """Chance with its interval, where the basis stands beside it already."""
     mean = "none seen" if chance.mean <= 0.0 else f"{odds(chance.mean)} ({percent(chance.mean)})"
-    return f"{mean}, 90 % interval {percent_range(chance.low, chance.high)}"
+    return f"{mean}, {interval(chance)}"
 
 
 def cause(shares: OutcomeShares) -> str:
-    """What drives the losses: ``drought``, ``heat``, ``heat and drought``; empty if none."""
+    """What drives most losses: ``drought``, ``heat``, ``heat and drought``; empty if none."""
     if shares.lost <= 0.0:
         return ""
     heat_part = shares.killed_by_heat / shares.lost
-    if heat_part >= CERTAIN_CAUSE_SHARE:
+    if heat_part >= MAIN_CAUSE_SHARE:
         return "heat"
-    if heat_part <= 1.0 - CERTAIN_CAUSE_SHARE:
+    if heat_part <= 1.0 - MAIN_CAUSE_SHARE:
         return "drought"
     return "heat and drought"
+
+
+def lost_to(shares: OutcomeShares) -> str:
+    """What takes the stacks: ``to drought``, ``mostly to drought (heat too)``; empty if none."""
+    main = cause(shares)
+    if main not in ("drought", "heat"):
+        return f"to {main}" if main else ""
+    other, part = ("heat", shares.killed_by_drought)
+    if main == "heat":
+        other, part = ("drought", shares.killed_by_heat)
+    is_only = part > ONLY_CAUSE_SHARE * shares.lost
+    return f"to {main}" if is_only else f"mostly to {main} ({other} too)"
 
 
 def years_lost(result: OptionResult) -> int:
@@ -134,28 +153,55 @@ def danger(stack: StackSeason) -> str:
         return f"no chance given, only {plural(years, 'past year')}; {what_happened(stack.result)}"
     if chance.mean <= 0.0:
         return f"no loss seen in {plural(chance.years, 'past year')}"
-    return f"{odds(chance.mean)} chance of loss by {cause(shares)}"
+    what = "the stack" if stack.count == 1 else "each stack"
+    return f"{odds(chance.mean)} chance of losing {what}, {lost_to(shares)}"
 
 
-def to_do(stack: StackSeason, tolerated_chance: float) -> str:
+def is_enough(action: Action) -> bool:
+    """Whether the action, begun in time, brings the chance within the limit."""
+    return action.latest is not None
+
+
+def when_to(stack: StackSeason, action: Action) -> str:
+    """From when on, and until when it still serves: ``now, 10 Aug at the latest``."""
+    start = f"from {day(action.start)}" if stack.daily.empty else "now"
+    return start if action.latest is None else f"{start}, {day(action.latest)} at the latest"
+
+
+def is_done_before_dry(stack: StackSeason) -> bool:
+    """Whether the driest face stops the fungus, but half of the runs are across before."""
+    across = stack.full_run[1]
+    if across is None or stack.outlook is None or stack.daily.empty:
+        return False
+    seen = stack.daily["moisture_driest_face_pct"] < stack.moisture_stop_pct
+    ahead = stack.outlook[("moisture_driest_face_pct", 50)] < stack.moisture_stop_pct
+    dry = [*seen.index[seen], *ahead.index[ahead]]
+    return bool(dry) and across <= dry[0].date()
+
+
+def to_do(stack: StackSeason, tolerated_chance: float, show: Units) -> str:
     """The one thing to do and its date, as a sentence; what to do when nothing helps."""
     if stack.outlook is None or stack.outlook.empty:
         return "The year is over."
     if not is_over_tolerance(stack.result, tolerated_chance):
+        if is_done_before_dry(stack):
+            return "Carry on as planned: it gets too dry to grow, but the run is done before."
         late = stack.result.shares.delayed > 0.5
         return "Carry on as planned; expect a late run." if late else "Carry on as planned."
     action = best_action(stack)
     if action is None:
         return "No action tried brings it down."
-    what = action.what[:1].upper() + action.what[1:]
-    if action.latest is None:
-        return f"{what} from {day(action.start)}: it helps, not enough."
-    return f"{what} by {day(action.latest)}."
+    tail = "" if is_enough(action) else ": it helps, but is not enough alone"
+    return f"{_capital(amounts(action.what, show))} {when_to(stack, action)}{tail}."
 
 
-def verdict(stack: StackSeason, tolerated_chance: float) -> str:
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
+
+
+def verdict(stack: StackSeason, tolerated_chance: float, show: Units) -> str:
     """Danger, cause, and what to do by when: the line a grower reads first."""
-    return f"{stack.name}: {danger(stack)}. {to_do(stack, tolerated_chance)}"
+    return f"{stack.name}: {danger(stack)}. {to_do(stack, tolerated_chance, show)}"
 
 
 def limit_sentence(result: OptionResult, tolerated_chance: float) -> str:
@@ -188,39 +234,30 @@ def lost_sentence(stack: StackSeason) -> str:
     low, middle, high = stack.lost_of_count
     return (
         f"Of {plural(stack.count, 'stack')} alike, {middle:.0f} lost in the middle run; "
-        f"8 runs in 10 lose {low:.0f} to {high:.0f}. Stacks alike share their fate in part."
+        f"8 of 10 runs lose {low:.0f} to {high:.0f}. Stacks alike share their fate in part."
     )
 
 
 def run_sentence(stack: StackSeason) -> str:
     """Share of the run at the horizon and when the fungus has crossed."""
     low, middle, high = stack.result.colonized_fraction
-    spread = "" if low == high else f" (8 runs in 10: {percent_range(low, high)})"
+    spread = "" if low == high else f" (8 of 10 runs: {percent_range(low, high)})"
     share = (
         f"By {full_day(stack.horizon)} the fungus has covered {percent(middle)} of the way "
         f"between spawn faces{spread}."
     )
     early, mid, late = stack.full_run
+    across = f"across ({percent(model().complete_share.value)} of the way)"
+    parts = [
+        f"{part} of the runs by {full_day(value)}"
+        for part, value in (("a tenth", early), ("half", mid), ("nine tenths", late))
+        if value is not None
+    ]
+    if parts:
+        share = f"{share} {_capital(across)} are {listed(parts)}."
     if mid is None:
-        tail = f" It is not across by then in half of the runs or more{_at_best(early)}."
-    elif late is None:
-        tail = (
-            f" Across on {full_day(mid)} in the middle run, {full_day(early)} at the earliest "
-            f"tenth; the latest tenth is not across by then."
-            if early
-            else ""
-        )
-    else:
-        first = full_day(early or mid)
-        tail = (
-            f" Across on {full_day(mid)} in the middle run; 8 runs in 10 between {first} "
-            f"and {full_day(late)}."
-        )
-    return share + tail
-
-
-def _at_best(early: date | None) -> str:
-    return f"; the earliest tenth is across by {full_day(early)}" if early else ""
+        return f"{share} Half of the runs or more are not {across} by then."
+    return share if late else f"{share} More than a tenth of the runs are not across by then."
 
 
 def state_sentence(stack: StackSeason, show: Units) -> str:
@@ -277,21 +314,25 @@ def spells_sentence(stack: StackSeason, show: Units) -> str:
     )
 
 
-def action_sentence(action: Action, tolerated_chance: float, currency: str) -> str:
+def action_sentence(action: Action, tolerated_chance: float, currency: str, show: Units) -> str:
     """What, when, what it brings, what it costs, and why."""
-    what = action.what[:1].upper() + action.what[1:]
+    what = _capital(amounts(action.what, show))
     limit = percent(tolerated_chance)
     if action.latest is None:
         when = (
-            f"from {full_day(action.start)}, the sooner the better; it does not reach your limit "
-            f"of {limit}"
+            f"from {full_day(action.start)}, the sooner the better; not enough alone: it does "
+            f"not reach your limit of {limit}"
         )
     else:
         when = (
             f"from {full_day(action.start)}, at the latest by {full_day(action.latest)} "
             f"to stay within your limit of {limit}"
         )
-    then = f" Chance of loss then: {brief_chance(action.chance)}." if action.chance else ""
+    then = (
+        f" Chance of loss if begun at once: {brief_chance(action.chance)}."
+        if action.chance
+        else ""
+    )
     return (
         f"{what} {when}.{then} Costs {money(action.cost, currency)} for each stack. "
         f"Why: {action.why.rstrip('.')}."
@@ -303,8 +344,8 @@ def outlook_note(stack: StackSeason) -> str:
     if stack.outlook is None or stack.outlook.empty:
         return ""
     ahead = (
-        "middle (line) and 8 in 10 (band) of many runs, with the unsure values drawn from their "
-        "ranges and the weather of past years: not a forecast"
+        "middle (line) and 8 of 10 (band) of many runs of the stack as it stands, with the unsure "
+        "values drawn from their ranges and the weather of past years: not a forecast"
     )
     if stack.daily.empty:
         return f"Shown: {ahead}."
