@@ -127,7 +127,7 @@ def test_only_what_is_enough_has_a_bar_and_the_rest_says_so() -> None:
     assert bars(hopeless) == 0
     said = " ".join(texts(draw_season(hopeless, narrow=True)))
     assert said.count("not enough alone") >= 2
-    assert "yellow bar" not in said
+    assert "framed bar" not in said
 
 
 def test_reasons_and_the_farm_stand_on_the_chart() -> None:

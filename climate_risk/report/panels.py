@@ -209,7 +209,7 @@ def _draw_fan(plot: Plot, ahead: Fan | None, bands: tuple[FloatArray, ...], colo
 
 def plan_heading(stack: StackSeason) -> str:
     if any(is_enough(action) for action in stack.actions):
-        return "Covers, and what to do: start any day in the yellow bar, the sooner the better"
+        return "Covers, and what to do: start any day in the framed bar, the sooner the better"
     return "Covers, and what helps" if stack.actions else "Covers and water"
 
 
