@@ -348,6 +348,7 @@ def test_unit_endings_leave_the_name_of_a_value() -> None:
     assert plain_name("rain_store_mm_on") == "rain store on"
     assert plain_name("bark_uptake_kg_m2_s") == "bark uptake"
     assert plain_name("closure_on") == "closure on"
+    assert plain_name("spawn_contact_resistance_m") == "spawn contact resistance"
 
 
 def test_small_words() -> None:

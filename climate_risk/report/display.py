@@ -104,5 +104,5 @@ def plain_name(key: str) -> str:
 
 
 _UNIT_ENDING = re.compile(
-    r"_(c|k|d|h|mm|pct|mpa|per_mpa|mm_day|gdays|kg_m3|s_m|kg_m2|kg_m2_s|m2_s)(?=_on$|_off$|$)"
+    r"_(c|k|d|h|m|mm|pct|mpa|per_mpa|mm_day|gdays|kg_m3|s_m|kg_m2|kg_m2_s|m2_s)(?=_on$|_off$|$)"
 )
