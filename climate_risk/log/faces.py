@@ -216,7 +216,8 @@ def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
         potential = (saturated - vapour) * per_film
         a[FACE + face, S_SATURATED, n] = saturated
         a[FACE + face, S_HUMIDITY, n] = min(vapour / saturated, ACTIVITY_MAX)
-        a[FACE + face, S_WET, n] = min(1.0, supply / max(potential, 1e-30))
+        wet = min(1.0, supply / max(potential, 1e-30))
+        a[FACE + face, S_WET, n] = wet if supply > THINNEST_FILM_KG_M2_S else 0.0
         a[FACE + face, S_FILM_OUT, n] = min(potential, supply)
 
 
