@@ -15,7 +15,7 @@ import risk_samples as samples
 
 from climate_risk.fungus import kernel
 from climate_risk.fungus.kernel import Mycelium, Run, make_run
-from climate_risk.log.kernel import LANES, MODE_TEMP, MOISTURE, TEMP
+from climate_risk.log.kernel import LANES, MODE_TEMP, MOISTURE, SURFACE_TEMP, TEMP
 from climate_risk.microclimate.shade import sector_basis
 from climate_risk.risk.draws import best_estimate, mycelium_lanes, values_at
 from climate_risk.risk.simulate import Record, Scheme, StackModel
@@ -36,6 +36,7 @@ class Stack(NamedTuple):
     def warm(self, temp_c: float) -> None:
         """The same temperature everywhere."""
         self.a[TEMP] = temp_c
+        self.a[SURFACE_TEMP] = temp_c
         self.a[MODE_TEMP] = 0.0
 
     def wet(self, moisture: float) -> None:

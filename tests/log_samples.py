@@ -121,6 +121,7 @@ def column(
     with (
         mock.patch.object(geometry, "RING_RATIO", ring_ratio),
         mock.patch.object(geometry, "LEVEL_RATIO", level_ratio),
+        mock.patch.object(geometry, "BARE_RATIO", level_ratio),
     ):
         return geometry.make_grid(
             diameter_m=diameter_m,

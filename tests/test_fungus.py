@@ -19,7 +19,7 @@ from fungus_samples import NAMES, Stack, make_stack
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus import kernel
 from climate_risk.fungus.kernel import temperature_response
-from climate_risk.log.kernel import LANES, MODE_TEMP, TEMP
+from climate_risk.log.kernel import LANES, MODE_SURFACE, MODE_TEMP, TEMP
 from climate_risk.microclimate.shade import sector_basis
 from climate_risk.risk.simulate import Record
 from climate_risk.tables import fungi
@@ -181,8 +181,9 @@ def test_a_hot_side_kills_its_sectors_only(record: Record) -> None:
     """A cosine round the girth, 12 K of it over 34 degC: the lee side stays below the limit."""
     stack = make_stack(record, temp_max_c=35.0)
     rings = stack.kind.grid.ring_area_m2.size
-    stack.a[TEMP] = 34.0
+    stack.warm(34.0)
     stack.a[MODE_TEMP, :rings] = 12.0
+    stack.a[MODE_SURFACE, 0] = 12.0
     for _ in range(200):
         kernel.kill_by_heat(stack.kind.grid, stack.a, stack.mycelium, stack.run, sector_basis())
     alive = stack.count()[1]

@@ -92,7 +92,7 @@ def make_grid(
     if cap_thickness_m > 0.0:
         heights.append(graded(cap_thickness_m, cap_levels, LEVEL_RATIO, both_ends=False))
     else:
-        bare = levels_per_piece + cap_levels - 1
+        bare = levels_per_piece + max(cap_levels - 1, 0)
         heights[-1] = graded(piece_length_m, bare, BARE_RATIO, both_ends=False)
     owner = [np.full(h.size, p) for p, h in enumerate(heights)]
     faces = [0, *np.cumsum([h.size for h in heights[:pieces]]).tolist()]
