@@ -131,11 +131,13 @@ def test_random_weather_holds_what_it_should() -> None:
 
 
 def test_rain_and_watering_are_booked_as_they_fall() -> None:
-    """Depth times the top's area and a share of the side's, none into a bag; litres on top."""
+    """Depth times the top's area and a share of the side's, a tenth of it into a bag; litres on top."""
     stack = samples.Stack(
         samples.small_grid(),
         samples.make_curves(),
-        samples.make_lanes(start_moisture=0.0, barrier_resistance_s_m=samples.SEALED_S_M),
+        samples.make_lanes(
+            start_moisture=0.0, barrier_resistance_s_m=samples.SEALED_S_M, bag_rain_share=0.1
+        ),
     )
     bag = np.resize([0.0, 1.0], kernel.LANES)
     forcing = samples.make_forcing(
@@ -145,10 +147,10 @@ def test_rain_and_watering_are_booked_as_they_fall() -> None:
     top = np.pi * stack.grid.radius_m**2
     side = 2.0 * np.pi * stack.grid.radius_m * stack.grid.height_m
     share = float(stack.lanes.side_catch_share[0])
-    open_kg = 6 * (2.0 * (top + share * side) + 0.5)
+    rain_kg = 6 * 2.0 * (top + share * side)
     booked = a[kernel.LEDGER, kernel.B_WATER_IN]
-    assert booked[0] == pytest.approx(open_kg, rel=1e-9)
-    assert booked[1] == pytest.approx(6 * 0.5, rel=1e-9)
+    assert booked[0] == pytest.approx(rain_kg + 6 * 0.5, rel=1e-9)
+    assert booked[1] == pytest.approx(0.1 * rain_kg + 6 * 0.5, rel=1e-9)
 
 
 def frozen_column(hours: int, air_c: float, rings: int = 60) -> tuple[samples.Stack, np.ndarray]:

@@ -41,6 +41,7 @@ def diffusion_stack(grid: geometry.Grid, **changes: float) -> samples.Stack:
         start_moisture=START,
         free_diffusivity_transverse_m2_s=ACROSS,
         free_diffusivity_longitudinal_m2_s=ALONG,
+        uptake_diffusivity_m2_s=ALONG,
         **{
             "bark_resistance_s_m": 0.0,
             "barrier_resistance_s_m": 0.0,
@@ -168,13 +169,6 @@ def test_wet_wood_dries_at_the_rate_of_its_bark(temp_c: float, humidity: float) 
     assert ratio == pytest.approx(1.0, abs=0.005 / (1.0 - humidity) + 0.01)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="drying_conductance puts the half-cell in series with a secant from the cell's own "
-    "moisture to rest; water activity is flat above fibre saturation, so thick rings dry too "
-    "slowly (8 % in hot dry air or on thin bark, more at 5 rings and on bare ends).  Iterating "
-    "the moisture of the surface three times brings both within 2 %.",
-)
 @pytest.mark.parametrize(
     ("temp_c", "humidity", "resistance_s_m"), [(25.0, 0.5, 2500.0), (35.0, 0.3, 6000.0)]
 )
@@ -281,11 +275,5 @@ def test_soaked_end_takes_up_water_with_the_square_root_of_time(
     assert uptake_over_half_space(0.02, hours) == pytest.approx(1.0, abs=tolerance)
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="face_water takes the hour's uptake from the room at its start and damps it by half "
-    "a cell: at most half the room an hour, so thin top cells take up too little (34 % short in "
-    "a day at 5 mm) and finer cells make it worse.  An implicit conductance would converge.",
-)
 def test_a_day_of_soaking_on_thin_cells() -> None:
     assert uptake_over_half_space(0.005, 24) == pytest.approx(1.0, abs=0.15)

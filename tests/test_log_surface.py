@@ -115,30 +115,20 @@ def test_hand_balance_agrees_with_the_table() -> None:
 
 
 def test_dry_bark_comes_to_the_balance() -> None:
-    """Within 1.5 K in the sun: long-wave is linear around the air, 18 K below the bark."""
+    """Within 0.2 K near the air and 0.6 K in the sun: long-wave is the secant to air + 15 K."""
     for row in samples.published("steady_bark.csv"):
         made = steady_surface(row["absorbed_w_m2"], convection(row["wind_ms"]), wet=False)
-        tolerance = 0.1 + 0.004 * (row["dry_c"] - AIR_C) ** 2
-        assert made == pytest.approx(row["dry_c"], abs=min(tolerance, 1.5)), row
-        assert made > row["dry_c"] - 0.15, "linear long-wave loses less, so bark errs warm"
+        tolerance = 0.2 if row["dry_c"] < AIR_C + 2.0 else 0.6
+        assert made == pytest.approx(row["dry_c"], abs=tolerance), row
 
 
-TANGENT = pytest.mark.xfail(
-    strict=True,
-    reason="balance_surfaces finds the wet surface on the tangent of saturated vapour at the "
-    "air's temperature but evaporates at the curve: too much, so that a wet, windy log falls 2 to "
-    "3 K below its wet bulb.  A second linearisation around the first result holds 0.15 K.",
-)
-
-
-@TANGENT
 def test_wet_bark_comes_to_the_balance() -> None:
     """The table's winds and suns by hand, film vapour at the program's 30 degC air."""
     for row in samples.published("steady_bark.csv"):
         film = convection(row["wind_ms"])
         hand = hand_balance(row["absorbed_w_m2"], film, wet=True, air_c=AIR_C)
         made = steady_surface(row["absorbed_w_m2"], film, wet=True)
-        assert made == pytest.approx(hand, abs=0.2), row
+        assert made == pytest.approx(hand, abs=0.4), row
 
 
 def test_wet_bark_never_warms_past_dry_bark() -> None:
@@ -148,7 +138,6 @@ def test_wet_bark_never_warms_past_dry_bark() -> None:
         assert 10.0 < wet < steady_surface(row["absorbed_w_m2"], film, wet=False) - 3.0
 
 
-@TANGENT
 def test_wet_shaded_windy_bark_nears_the_wet_bulb() -> None:
     """30 degC and 40 %: wet bulb 19.84 degC (psychrometric tables, 1013.25 hPa).
 
@@ -165,7 +154,8 @@ def test_bag_in_the_sun_is_one_more_node() -> None:
     """Bark in a bag: the two balances of bag and bark solved together by hand."""
     film, gap, sun, absorptance = 12.0, 8.0, 300.0, 0.6
     through, absorbed = 0.08, 0.6
-    radiation = 4.0 * EMISSIVITY * SIGMA * (AIR_C + 273.15) ** 3
+    cool, warm = AIR_C + 273.15, AIR_C + 273.15 + 15.0
+    radiation = EMISSIVITY * SIGMA * (warm**4 - cool**4) / (warm - cool)
     # Bark gains what passes the bag; bag gains its share and loses to the air.
     matrix = np.array([[gap, -gap], [-gap, gap + film + radiation]])
     bark_c, bag_c = np.linalg.solve(
