@@ -21,6 +21,8 @@ import cover_evidence as evidence
 import log_samples as logs
 
 from climate_risk.log import kernel as log_kernel
+from climate_risk.log.faces import film_resistance
+from climate_risk.log.state import FACE, S_COVER, TOP
 from climate_risk.options import CoverSpan
 from climate_risk.risk import kernel
 from climate_risk.risk.simulate import Scheme
@@ -66,12 +68,12 @@ def test_drying_under_paper_over_drying_bare(outer_m_s: float, by_log: dict[floa
         logs.make_curves(),
         logs.make_lanes(bag_leak_m_s=0.0, free_convection_w_m2k=0.0),
     )
-    convection = outer_m_s / log_kernel.vapour_per_heat(20.0)
+    convection = outer_m_s * film_resistance(1.0, 293.15)
     films = []
     for bag in (0.0, 1.0):
         forcing = logs.make_forcing(1, bag=bag, convection=convection)
         a = logs.run(stack, logs.start(stack), forcing)
-        films.append(float(a[log_kernel.RESISTANCE, 0, 0]))
+        films.append(float(a[FACE + TOP, S_COVER, 0]))
     for skin, ratio in by_log.items():
         inner = 1.0 / skin if skin > 0.0 else 0.0
         assert (films[0] + inner) / (films[1] + inner) == pytest.approx(ratio, abs=0.006)
@@ -84,7 +86,7 @@ def test_air_in_a_torn_bag_is_the_air_outside() -> None:
     stack = logs.Stack(logs.small_grid(), logs.make_curves(), logs.make_lanes(bag_leak_m_s=1.0))
     a = logs.run(stack, logs.start(stack), logs.make_forcing(1, bag=1.0, convection=9.15))
     gap = 1.0 / bags()["paper"].gap_vapour_conductance_m_s.value
-    assert a[log_kernel.RESISTANCE, 0, 0] == pytest.approx(gap, rel=0.01)
+    assert a[FACE + TOP, S_COVER, 0] == pytest.approx(gap, rel=0.01)
 
 
 def test_heat_of_coloured_bags() -> None:
@@ -168,23 +170,20 @@ def test_in_dry_sun_a_bag_saves_next_to_nothing(made: pd.DataFrame) -> None:
     assert (picked(sunny, wind_ms=0.3)["water_lost_kg"] > 0.0).all()
 
 
-def test_where_rain_comes_through_a_bag_that_lets_none_in_dries_the_stack(
-    made: pd.DataFrame,
-) -> None:
-    """Harmful for water: with 100 mm in a month a stack under paper ends drier than bare, be the
-    paper loose or tight, because the model's bag lets no rain in.
+def test_under_trees_paper_saves_water_even_with_rain(made: pd.DataFrame) -> None:
+    """With 100 mm in a month, of which 15 % soaks through the paper, a bagged stack in shade
+    still keeps more than a bare one, which drinks and dries in turn.
     """
-    wet = made[(made["rain_mm"] == 100.0) & made["cover"].isin(PAPERS)]
-    assert (wet["water_lost_kg"] > 0.0).all()
-    assert (wet["driest_face_pct"] < 0.0).all()
+    wet = made[(made["rain_mm"] == 100.0) & made["cover"].isin(PAPERS) & (made["sun"] != "open")]
+    assert (wet["water_lost_kg"] < 0.1).all()
 
 
-def test_the_rain_above_which_a_bag_does_harm_is_small() -> None:
-    """Between 10 and 30 mm through the trees a month, in calm deep shade."""
-    cases = [evidence.Case(sun="deep shade", wind_ms=0.3, rain_mm=rain) for rain in (10.0, 30.0)]
+def test_less_rain_makes_a_bag_more_useful() -> None:
+    """Calm deep shade, 10 and 100 mm through the trees in a month."""
+    cases = [evidence.Case(sun="deep shade", wind_ms=0.3, rain_mm=rain) for rain in (10.0, 100.0)]
     made = evidence.bag_minus_bare(evidence.factorial(cases, bags=("bare", "paper")))
-    little, more = made.sort_values("rain_mm")["water_lost_kg"]
-    assert little < 0.0 < more
+    little, more = made.sort_values("rain_mm")["driest_face_pct"]
+    assert little > more
 
 
 def test_a_tenth_of_the_rain_through_the_paper_would_matter_more_than_moist_ground() -> None:

@@ -131,7 +131,7 @@ def test_random_weather_holds_what_it_should() -> None:
 
 
 def test_rain_and_watering_are_booked_as_they_fall() -> None:
-    """Depth times the top's area and a share of the side's, a tenth of it into a bag; litres on top."""
+    """Depth times top area and a share of the side, a tenth of it into a bag; litres on top."""
     stack = samples.Stack(
         samples.small_grid(),
         samples.make_curves(),

@@ -23,6 +23,7 @@ from climate_risk.microclimate.shade import C_BAG, C_CLOTH, C_WATERING
 from climate_risk.options import CoverSpan, Watering
 from climate_risk.risk import draws
 from climate_risk.risk import kernel as k
+from climate_risk.risk.balance import residuals
 from climate_risk.risk.days import months_after, shifted
 from climate_risk.risk.ensemble import collect, jobs_for, start_rows, usable_years
 from climate_risk.risk.simulate import (
@@ -36,7 +37,6 @@ from climate_risk.risk.simulate import (
     cover_table,
     horizon_of,
     new_blocks,
-    residuals,
 )
 
 FloatArray = npt.NDArray[np.float64]

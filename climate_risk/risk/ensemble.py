@@ -11,6 +11,7 @@ import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.log.kernel import LANES
+from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
 from climate_risk.risk.cost import cost_of
 from climate_risk.risk.days import shifted
@@ -27,7 +28,6 @@ from climate_risk.risk.simulate import (
     Job,
     Scheme,
     StackModel,
-    residuals,
 )
 from climate_risk.yard import Costs
 

@@ -11,6 +11,7 @@ import pandas as pd
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import InputError
 from climate_risk.risk import kernel as k
+from climate_risk.risk.balance import residuals
 from climate_risk.risk.draws import best_estimate
 from climate_risk.risk.simulate import (
     Block,
@@ -19,7 +20,6 @@ from climate_risk.risk.simulate import (
     StackModel,
     advance,
     new_blocks,
-    residuals,
 )
 
 FloatArray = npt.NDArray[np.float64]

@@ -14,6 +14,7 @@ from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import InputError
 from climate_risk.risk import kernel as k
 from climate_risk.risk.actions import find_actions
+from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.cost import covers_cost, watering_cost
 from climate_risk.risk.draws import best_estimate, latin_hypercube
@@ -39,7 +40,6 @@ from climate_risk.risk.simulate import (
     advance,
     branch,
     new_blocks,
-    residuals,
     stack_model,
 )
 from climate_risk.tables import fungi
