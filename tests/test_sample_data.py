@@ -175,7 +175,7 @@ def test_yard_says_that_it_is_invented_and_points_at_the_weather() -> None:
     yard = tomllib.loads((SAMPLE / "yard.toml").read_text(encoding="utf-8"))
     assert yard["yard"]["invented"] is True
     assert (SAMPLE / yard["weather"]["file"]).is_file()
-    assert [stack["count"] for stack in yard["stack"]] == [16, 10]
+    assert [stack["count"] for stack in yard["stack"]] == [16]
 
 
 def test_demo_folder_holds_the_farm() -> None:

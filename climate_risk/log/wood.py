@@ -170,7 +170,9 @@ def wood_tables(wood: Wood) -> WoodTables:
     activity[0] = 0.0
     activity = np.maximum.accumulate(np.where(grid >= full, 1.0, activity))
     dry = grid < held[0]
-    activity[dry] = np.interp(grid[dry], [0.0, held[0]], [0.0, float(activity_of_potential(psi[0]))])
+    activity[dry] = np.interp(
+        grid[dry], [0.0, held[0]], [0.0, float(activity_of_potential(psi[0]))]
+    )
     wanted = np.arange(0.0, 1.0 + ACTIVITY_STEP / 2, ACTIVITY_STEP)
     by_activity = np.interp(np.minimum(wanted, ACTIVITY_MAX), activity, grid)
     return WoodTables(

@@ -95,7 +95,8 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
     """Actions that lower the chance of loss, those that bring it under the tolerance first.
 
     Nothing is sought for a stack that is under the tolerance as it stands, or for which the
-    years are too few to give a chance.
+    years are too few to give a chance.  The latest day is sought for the first action only: the
+    others are given from today.
     """
     now = as_it_stands.chance
     tolerated = yard.costs.tolerated_chance
@@ -105,20 +106,20 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
     for change in changes(yard, outlook, outlook.next_day):
         chance = _chance(outlook, change.scheme)
         if chance is not None and chance.mean < now.mean - 0.005:
-            latest = None
-            if chance.mean <= tolerated:
-                latest = _latest(yard, outlook, change.what, tolerated)
             found.append(
                 Action(
                     what=change.what,
                     start=outlook.next_day,
-                    latest=latest,
+                    latest=outlook.next_day if chance.mean <= tolerated else None,
                     why=change.why,
                     chance=chance,
                     cost=change.cost,
                 )
             )
     found.sort(key=lambda a: _rank(a, tolerated))
+    if found and found[0].latest is not None:
+        latest = _latest(yard, outlook, found[0].what, tolerated)
+        found[0] = replace(found[0], latest=latest)
     return tuple(found)
 
 
@@ -130,18 +131,23 @@ def _rank(action: Action, tolerated: float) -> tuple[bool, float]:
 
 
 def _latest(yard: Yard, outlook: Outlook, what: str, tolerated: float) -> date:
-    """Last of the tried days on which starting still keeps the chance under the tolerance."""
-    latest = outlook.next_day
-    for delay in DELAYS_DAYS[1:]:
-        start = outlook.next_day + timedelta(days=delay)
-        if start >= outlook.kind.horizon:
-            break
-        change = next((c for c in changes(yard, outlook, start) if c.what == what), None)
+    """Last of the tried days on which starting still keeps the chance under the tolerance.
+
+    Halving: a later start is taken to help no more than an earlier one.
+    """
+    enough, tried = 0, len(DELAYS_DAYS)
+    while tried - enough > 1:
+        middle = (enough + tried) // 2
+        start = outlook.next_day + timedelta(days=DELAYS_DAYS[middle])
+        change = None
+        if start < outlook.kind.horizon:
+            change = next((c for c in changes(yard, outlook, start) if c.what == what), None)
         chance = _chance(outlook, change.scheme) if change else None
-        if chance is None or chance.mean > tolerated:
-            break
-        latest = start
-    return latest
+        if chance is not None and chance.mean <= tolerated:
+            enough = middle
+        else:
+            tried = middle
+    return outlook.next_day + timedelta(days=DELAYS_DAYS[enough])
 
 
 def _chance(outlook: Outlook, scheme: Scheme) -> Chance | None:
