@@ -159,7 +159,9 @@ def _version() -> str:
 def _demo(args: argparse.Namespace) -> None:
     from climate_risk import api
     from climate_risk.demo_files import demo_folder
+    from climate_risk.risk import compile_ahead
 
+    compile_ahead.start()
     yard = api.read_yard(demo_folder() / "yard.toml", units=args.units)
     _say(args, f"{yard.name} is an invented farm with invented weather.")
     weather = api.load_weather(yard)
@@ -177,8 +179,10 @@ def _init(args: argparse.Namespace) -> None:
 
 def _season(args: argparse.Namespace) -> None:
     from climate_risk import api
+    from climate_risk.risk import compile_ahead
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    compile_ahead.start()
     _say(args, "reading the weather")
     weather = api.load_weather(yard, source=args.weather, last=args.as_of)
     _warn(args, weather)
@@ -189,8 +193,10 @@ def _season(args: argparse.Namespace) -> None:
 
 def _compare(args: argparse.Namespace) -> None:
     from climate_risk import api
+    from climate_risk.risk import compile_ahead
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    compile_ahead.start()
     _say(args, "reading the weather")
     weather = api.load_weather(yard, source=args.weather)
     _warn(args, weather)

@@ -268,8 +268,8 @@ def dry(log: Log, forcing: FloatArray, every_hours: int = 24) -> FloatArray:
     kept = [mean_moisture(log, a)]
     for hour, row in enumerate(forcing):
         if hour % kernel.REFRESH_HOURS == 0:
-            kernel.refresh_conductances(log.grid, log.curves, log.lanes, a)
-        kernel.step_hour(log.grid, log.curves, log.lanes, a, row, modes)
+            kernel.refresh_conductances(log.grid, log.curves, a)
+        kernel.step_hour(log.grid, log.curves, a, row, modes)
         if (hour + 1) % every_hours == 0:
             kept.append(mean_moisture(log, a))
     return np.array(kept)

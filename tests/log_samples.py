@@ -182,8 +182,8 @@ def run(
     modes = np.zeros(kernel.MODES) if modes is None else modes
     for hour, row in enumerate(forcing, start=first_hour):
         if hour % kernel.REFRESH_HOURS == 0:
-            kernel.refresh_conductances(*stack, a)
-        kernel.step_hour(*stack, a, row, modes)
+            kernel.refresh_conductances(stack.grid, stack.curves, a)
+        kernel.step_hour(stack.grid, stack.curves, a, row, modes)
     return a
 
 

@@ -15,15 +15,6 @@ AXIAL_HEAT_RATIO = 1.8
 
 
 @compiled
-def keep_own(lanes: Lanes, a: FloatArray) -> None:
-    """Lay the lanes' own values beside the state, see :mod:`climate_risk.log.state`."""
-    for own in range(len(lanes)):
-        values = lanes[own]
-        for n in range(a.shape[2]):
-            a[OWN, own, n] = values[n]
-
-
-@compiled
 def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density: float) -> None:
     """Diffusivities and heat conductivity of every cell.
 
@@ -120,12 +111,11 @@ def join_faces(grid: Grid, density: float, a: FloatArray) -> None:
 
 
 @compiled
-def refresh_conductances(grid: Grid, curves: Curves, lanes: Lanes, a: FloatArray) -> None:
+def refresh_conductances(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Water and heat conductances between cells from the present moisture and temperature."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     if a.shape[2] != LANES:
         raise ValueError("a state needs LANES lanes")
-    keep_own(lanes, a)
     cell_properties(a, nz * nr, curves.bound_diffusivity_m2_s, curves.density_kg_m3)
     join_rings(grid, curves.density_kg_m3, a)
     join_levels(grid, curves.density_kg_m3, a)

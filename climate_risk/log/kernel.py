@@ -16,7 +16,6 @@ from climate_risk.constants import (
     WATER_HEAT_CAPACITY_J_KG_K,
 )
 from climate_risk.log.conductances import AXIAL_HEAT_RATIO as AXIAL_HEAT_RATIO
-from climate_risk.log.conductances import keep_own
 from climate_risk.log.conductances import refresh_conductances as refresh_conductances
 from climate_risk.log.faces import BOUND_WATER_MAX as BOUND_WATER_MAX
 from climate_risk.log.faces import balance_surfaces, dry_face, face_water, take_up
@@ -290,7 +289,6 @@ def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> No
 def step_hour(
     grid: Grid,
     curves: Curves,
-    lanes: Lanes,
     a: FloatArray,
     hour: FloatArray,
     girth_modes: FloatArray,
@@ -308,7 +306,6 @@ def step_hour(
     """
     if a.shape[2] != LANES or hour.shape[1] != LANES:
         raise ValueError("state and forcing need LANES lanes")
-    keep_own(lanes, a)
     balance_surfaces(grid, curves, a, hour)
     face_water(grid, curves, a)
     move_water(grid, curves, a, hour)

@@ -222,6 +222,7 @@ def make_state(grid: Grid, lanes: Lanes, air_temp_c: float) -> FloatArray:
     a[MOISTURE, : nz * nr] = lanes.start_moisture
     a[TEMP, : nz * nr] = air_temp_c
     a[SURFACE_TEMP, :2] = air_temp_c
+    a[OWN, : len(lanes)] = np.stack(lanes)
     a[FACE_MOISTURE : FACE_MOISTURE + FACES, : max(nz, nr)] = lanes.start_moisture
     return a
 

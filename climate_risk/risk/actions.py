@@ -17,7 +17,7 @@ from climate_risk.yard import Yard
 if TYPE_CHECKING:
     from climate_risk.risk.season import Outlook
 
-DELAYS_DAYS = (0, 7, 14, 28, 56)
+DELAYS_DAYS = (0, 14, 28, 56)
 """Days from now at which a helpful action is tried, to find the latest that still serves."""
 CLOTH_PERCENT = 60.0
 DOSE_LITRES = 4.0

@@ -52,7 +52,6 @@ from climate_risk.log.kernel import (
     SURFACE_TEMP,
     TEMP,
     Curves,
-    Lanes,
     refresh_conductances,
     saturation_vapour_density,
     step_hour,
@@ -226,7 +225,6 @@ def run_block(
     grid: Grid,
     curves: Curves,
     potential: FloatArray,
-    lanes: Lanes,
     shade: Shade,
     mycelium: Mycelium,
     complete_share: float,
@@ -277,8 +275,8 @@ def run_block(
         light_at_stack(row, cover[hour], shade, diffuse_table, light)
         assemble(row, light, cover[hour], forcing)
         if hour % REFRESH_HOURS == 0:
-            refresh_conductances(grid, curves, lanes, a)
-        step_hour(grid, curves, lanes, a, forcing, modes[hour])
+            refresh_conductances(grid, curves, a)
+        step_hour(grid, curves, a, forcing, modes[hour])
         note_hour(a, forcing, basis, hour % HOURS_PER_DAY == 0, day)
         note_core(grid, a, day)
         if hour >= inoculation_hour:

@@ -363,7 +363,6 @@ def _advance(job: Job) -> None:
         kind.grid,
         kind.curves,
         kind.tables.potential_mpa,
-        log_lanes(rows, values, kind.stack.start_moisture),
         shade_lanes(values, kind.openness_under(job.scheme.canopy)),
         mycelium_lanes(values),
         model().complete_share.value,

@@ -1,0 +1,77 @@
+"""Compile on the second core while the first one reads the weather.
+
+The first run after an installation compiles the kernels, one after the other.  A second process
+that takes those which come last leaves them in numba's cache, where the first one finds them.
+``python -m climate_risk.risk.compile_ahead`` is that second process.
+"""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+
+def start() -> None:
+    """Start the second process, unless a compiled hour loop lies beside its source."""
+    cache = Path(__file__).parent / "__pycache__"
+    if not any(cache.glob("kernel.run_block-*.nbi")):
+        subprocess.Popen(
+            [sys.executable, "-m", "climate_risk.risk.compile_ahead"],
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
+        )
+
+
+def main() -> None:
+    """Call the kernels that the hour loop reaches last once, on a stack of two cells."""
+    import numpy as np
+
+    from climate_risk.fungus import kernel as fungus
+    from climate_risk.log import kernel as log
+    from climate_risk.log import modes
+    from climate_risk.log.geometry import make_grid
+    from climate_risk.log.state import LANES, TERMS
+    from climate_risk.risk import kernel as risk
+
+    grid = make_grid(
+        diameter_m=0.2,
+        piece_length_m=0.2,
+        pieces=1,
+        cap_thickness_m=0.0,
+        rings=3,
+        levels_per_piece=3,
+        cap_levels=0,
+    )
+    a = np.full((TERMS, 64, LANES), 0.5)
+    hour = np.zeros((log.FORCINGS, LANES))
+    basis = np.zeros((log.MODES, log.SECTORS))
+    mycelium = fungus.Mycelium(*(np.ones(LANES) for _ in fungus.Mycelium._fields))
+    run = fungus.make_run(grid)
+    stress, booked = np.zeros((2, LANES)), np.zeros((2, LANES))
+    day = np.zeros((risk.DAILY_COLUMNS, LANES))
+    curves = log.Curves(500.0, 1200.0, 1.0, *(np.zeros(400) for _ in range(3)))
+    line = grid.ring_area_m2
+    # In the order in which the first process would come to them, but for what it is at itself.
+    log.refresh_conductances(grid, curves, a)
+    log.drying_end(a, 0, 0, 0, 1.0, 1.0)
+    log.water_along(a, log.WATER_R, 0, 1, line, 500.0)
+    log.through_face(a, hour, 0, 0, 0, 1.0, 1.0, 1.0)
+    log.book_water(a, 0, 1.0)
+    log.drain_film(a, 0, 0, 1.0)
+    modes.start_modes(a, 0, line, 1.0, 500.0, 1200.0)
+    modes.eliminate_modes(a, 0, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, 1.0)
+    modes.solve_mode(a, 3, 0, 0, 0.5)
+    fungus.respond_to_water(grid, a, mycelium, run, np.zeros(400), 500.0)
+    fungus.kill_by_heat(grid, a, mycelium, run, basis)
+    fungus.run_fronts(grid, a, mycelium, run, 0, 0.9, np.zeros((3, LANES)))
+    fungus.kill_by_drought(grid, a, mycelium, run)
+    fungus.count_living(grid, run, stress)
+    risk.close_day(grid, 500.0, a, run, stress, booked, day)
+    risk.note_hour(a, hour, basis, True, day)
+    risk.note_core(grid, a, day)
+
+
+if __name__ == "__main__":
+    main()
