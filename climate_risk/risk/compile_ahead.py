@@ -7,6 +7,7 @@ that takes those which come last leaves them in numba's cache, where the first o
 
 from __future__ import annotations
 
+import atexit
 import subprocess
 import sys
 from pathlib import Path
@@ -16,12 +17,14 @@ def start() -> None:
     """Start the second process, unless a compiled hour loop lies beside its source."""
     cache = Path(__file__).parent / "__pycache__"
     if not any(cache.glob("kernel.run_block-*.nbi")):
-        subprocess.Popen(
+        second = subprocess.Popen(
             [sys.executable, "-m", "climate_risk.risk.compile_ahead"],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
+        # A mistake in the input ends the first process at once: the second must not go on.
+        atexit.register(second.terminate)
 
 
 def main() -> None:
