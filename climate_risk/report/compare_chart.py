@@ -11,7 +11,7 @@ from climate_risk.report.choice import (
     option_words,
     ties_sentence,
 )
-from climate_risk.report.display import cut, folded, percent
+from climate_risk.report.display import cut, folded, percent, plural
 from climate_risk.report.gauge import BAR, LABEL_FOOT, LIMIT_FOOT, SURE, draw_chance
 from climate_risk.report.plot import Plot, round_steps
 from climate_risk.report.sheet import EDGE_IN, LINE_IN, Box, Sheet, Width
@@ -77,7 +77,7 @@ def basis_line(result: CompareResult, stack: StackCompare) -> str:
     """What the bars rest on."""
     text = (
         f"{stack.fungus.capitalize()} on {stack.wood}, {stack.horizon_months} months, weather of "
-        f"{result.first_year} to {result.last_year} ({result.years} years x {result.draws} draws)."
+        f"{result.first_year} to {result.last_year} ({plural(result.years, 'year')} x {plural(result.draws, 'draw')})."
     )
     return f"{text} {result.yard_name} is an invented farm." if result.invented else text
 
