@@ -75,9 +75,10 @@ def draw_compare(result: CompareResult, stack_index: int = 0, *, narrow: bool = 
 
 def basis_line(result: CompareResult, stack: StackCompare) -> str:
     """What the bars rest on."""
+    runs = f"{plural(result.years, 'year')} x {plural(result.draws, 'draw')}"
     text = (
         f"{stack.fungus.capitalize()} on {stack.wood}, {stack.horizon_months} months, weather of "
-        f"{result.first_year} to {result.last_year} ({plural(result.years, 'year')} x {plural(result.draws, 'draw')})."
+        f"{result.first_year} to {result.last_year} ({runs})."
     )
     return f"{text} {result.yard_name} is an invented farm." if result.invented else text
 
