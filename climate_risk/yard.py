@@ -353,8 +353,12 @@ def write_starter(folder: Path | str, today: date | None = None) -> Path:
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         part = target.with_suffix(".part")
-        part.write_text(text, encoding="utf-8")
-        part.replace(target)
+        try:
+            part.write_text(text, encoding="utf-8")
+            part.replace(target)
+        except BaseException:  # an interrupt too leaves nothing half-written
+            part.unlink(missing_ok=True)
+            raise
     except (FileExistsError, NotADirectoryError) as error:
         raise InputError(f"{folder}: not a folder; name one, or a new one") from error
     except OSError as error:

@@ -318,9 +318,6 @@ def test_interrupt_leaves_nothing_half_written(farm: Path, tmp_path: Path) -> No
     assert not out.exists() or not list(out.iterdir())
 
 
-@pytest.mark.xfail(
-    strict=True, reason="report.files.write_whole removes its scratch file after OSError only"
-)
 def test_interrupt_while_writing_leaves_no_scratch_file(
     monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+
 import gzip
 from datetime import date
 from pathlib import Path
@@ -258,6 +260,19 @@ def test_file_is_cut_and_never_prolonged(write):
     assert record.coverage.last == date(2024, 6, 10)
     assert record.coverage.days == len(record.table) == 7
     assert any("stops 21 days early" in note for note in record.coverage.warnings)
+
+
+def test_interrupted_clean_table_leaves_no_scratch_file(tmp_path, monkeypatch):
+    def stop(*_):
+        raise KeyboardInterrupt
+
+    record = load_weather(
+        DATA / "nyc_ewr_2013.csv", Site(latitude=40.7, longitude=-74.17, elevation_m=5.0)
+    )
+    monkeypatch.setattr(os, "replace", stop)
+    with pytest.raises(KeyboardInterrupt):
+        write_clean_table(record, tmp_path / "clean.csv")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_clean_table_reads_back_the_same(tmp_path):

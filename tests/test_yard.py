@@ -136,6 +136,18 @@ def test_the_starter_is_a_valid_yard_in_the_season_that_runs(
     assert yard.stacks[0].covers[0].off == bag_off
 
 
+def test_an_interrupted_starter_leaves_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(Path, "replace", stop)
+    with pytest.raises(KeyboardInterrupt):
+        write_starter(tmp_path)
+    assert list(tmp_path.iterdir()) == []
+
+
 def test_the_starter_overwrites_nothing(tmp_path: Path) -> None:
     path = write(tmp_path, "mine")
     with pytest.raises(InputError, match=r"yard.toml: already there; it is left as it is"):

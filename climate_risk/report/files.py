@@ -32,9 +32,11 @@ def write_whole(path: Path, content: bytes | str) -> Path:
             stream.write(data)
         scratch.chmod(0o644)
         scratch.replace(path)
-    except OSError as error:
+    except BaseException as error:  # an interrupt too leaves nothing half-written
         scratch.unlink(missing_ok=True)
-        raise RunError(_cannot_write(path, error)) from error
+        if isinstance(error, OSError):
+            raise RunError(_cannot_write(path, error)) from error
+        raise
     return path
 
 

@@ -130,11 +130,14 @@ def write_clean_table(record: WeatherRecord, path: Path) -> None:
     label = "date" if record.step == "daily" else "time"
     form = "%Y-%m-%d" if record.step == "daily" else "%Y-%m-%d %H:%M"
     try:
-        with tempfile.NamedTemporaryFile(
-            "w", dir=path.parent, suffix=".csv", delete=False, encoding="utf-8", newline=""
-        ) as file:
-            table.to_csv(file, index_label=label, date_format=form)
-        os.replace(file.name, path)
+        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".csv")
+        try:
+            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
+                table.to_csv(file, index_label=label, date_format=form)
+            os.replace(name, path)
+        except BaseException:  # an interrupt too leaves nothing half-written
+            os.unlink(name)
+            raise
     except OSError as error:
         raise RunError(
             f"{path}: cannot be written ({error.strerror}); give another place with --out"
