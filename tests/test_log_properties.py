@@ -161,9 +161,9 @@ def test_less_sun_never_warms_any_side_of_a_tall_dry_log(shares: np.ndarray, bag
 
 @pytest.mark.xfail(
     strict=True,
-    reason="two causes: the surface temperature at which wood evaporates jumps between a wet and "
-    "a dry one with the last trace of film, and ignores the latent heat of wet end grain; some "
-    "cells end up to 1 K warmer in 3 % less sun.",
+    reason="the surface temperature at which wood evaporates jumps between a wet and a dry one "
+    "with the last trace of film, so 3 % less sun, which leaves a film an hour longer, can warm "
+    "or cool a cell by a kelvin, 3.4 K at most in random hours.",
 )
 @BROKEN
 @given(hours(), st.floats(0.05, 1.0))

@@ -115,20 +115,23 @@ def test_hand_balance_agrees_with_the_table() -> None:
 
 
 def test_dry_bark_comes_to_the_balance() -> None:
-    """Within 0.2 K near the air and 0.6 K in the sun: long-wave is the secant to air + 15 K."""
+    """Within 0.2 K: long-wave is the secant from the air's temperature to 15 K above it."""
     for row in samples.published("steady_bark.csv"):
         made = steady_surface(row["absorbed_w_m2"], convection(row["wind_ms"]), wet=False)
-        tolerance = 0.2 if row["dry_c"] < AIR_C + 2.0 else 0.6
-        assert made == pytest.approx(row["dry_c"], abs=tolerance), row
+        assert made == pytest.approx(row["dry_c"], abs=0.2), row
 
 
 def test_wet_bark_comes_to_the_balance() -> None:
-    """The table's winds and suns by hand, film vapour at the program's 30 degC air."""
+    """The table's winds and suns by hand, film vapour at the program's 30 degC air.
+
+    Up to 0.3 K too warm, where 0.2 was the aim: the secant of long-wave suits warm bark, and a
+    wet one is 10 K colder than the air.
+    """
     for row in samples.published("steady_bark.csv"):
         film = convection(row["wind_ms"])
         hand = hand_balance(row["absorbed_w_m2"], film, wet=True, air_c=AIR_C)
         made = steady_surface(row["absorbed_w_m2"], film, wet=True)
-        assert made == pytest.approx(hand, abs=0.4), row
+        assert made == pytest.approx(hand, abs=0.35), row
 
 
 def test_wet_bark_never_warms_past_dry_bark() -> None:
@@ -151,17 +154,18 @@ def test_wet_shaded_windy_bark_nears_the_wet_bulb() -> None:
 
 
 def test_bag_in_the_sun_is_one_more_node() -> None:
-    """Bark in a bag: the two balances of bag and bark solved together by hand."""
+    """Bark in a bag: the two balances of bag and bark by Brent's method, long-wave unabridged."""
     film, gap, sun, absorptance = 12.0, 8.0, 300.0, 0.6
     through, absorbed = 0.08, 0.6
-    cool, warm = AIR_C + 273.15, AIR_C + 273.15 + 15.0
-    radiation = EMISSIVITY * SIGMA * (warm**4 - cool**4) / (warm - cool)
-    # Bark gains what passes the bag; bag gains its share and loses to the air.
-    matrix = np.array([[gap, -gap], [-gap, gap + film + radiation]])
-    bark_c, bag_c = np.linalg.solve(
-        matrix,
-        [through * absorptance * sun, absorbed * sun + (film + radiation) * AIR_C],
-    )
+    black = (AIR_C + 273.15) ** 4
+
+    def gain(bag_c: float) -> float:
+        longwave = EMISSIVITY * SIGMA * (black - (bag_c + 273.15) ** 4)
+        return absorbed * sun + through * absorptance * sun + film * (AIR_C - bag_c) + longwave
+
+    # Bark gains what passes the bag and loses all of it to the bag.
+    bag_c = float(optimize.brentq(gain, AIR_C, 90.0))
+    bark_c = bag_c + through * absorptance * sun / gap
     lanes = samples.make_lanes(
         start_moisture=0.0,
         emissivity=EMISSIVITY,
@@ -177,7 +181,7 @@ def test_bag_in_the_sun_is_one_more_node() -> None:
     forcing = samples.make_forcing(600, air_temp=AIR_C, convection=film, sun_side=sun, bag=1.0)
     a = samples.run(stack, samples.start(stack, AIR_C), forcing)
     assert bark_c > bag_c > AIR_C
-    assert a[kernel.SURFACE_TEMP, 0, 0] == pytest.approx(bark_c, abs=1e-3)
+    assert a[kernel.SURFACE_TEMP, 0, 0] == pytest.approx(bark_c, abs=0.2)
 
 
 @pytest.mark.parametrize("cold_c", [2.0, 8.0])
@@ -206,9 +210,9 @@ def test_dew_falls_on_bark_colder_than_the_dew_point(cold_c: float) -> None:
 
 @pytest.mark.xfail(
     strict=True,
-    reason="without film or dew, wood evaporates at a surface temperature found without its own "
-    "latent heat; a wet cut end then loses 23 % too much at 2 m/s on the season's top cell of "
-    "18 mm, more on thicker cells and in wind, and falls 2 K below its wet bulb.",
+    reason="without film or dew, the surface temperature rests on one tangent of vapour and on "
+    "the hour before's drying; a wet cut end loses 13 % too much at 2 m/s on a top cell of 18 mm "
+    "(9 % on 9 mm, 15 % at 4 m/s) and falls 0.5 to 1 K below its wet bulb.",
 )
 def test_wet_end_grain_evaporates_as_a_wet_surface() -> None:
     """Green end grain that water reaches easily is a wet surface in shade: 30 degC, 40 %."""

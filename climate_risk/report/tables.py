@@ -167,6 +167,8 @@ def _season_stack(stack: StackSeason) -> Json:
         "moisture_slow_pct": stack.moisture_slow_pct,
         "growth_temp_max_c": stack.growth_temp_max_c,
     }
+    if "rival_hours_h" in stack.daily:
+        out["rival_hours_to_date_h"] = round(float(stack.daily["rival_hours_h"].sum()), 1)
     if full_run:
         out["full_run_date"] = full_run
     if stack.lost_of_count is not None:

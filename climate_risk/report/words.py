@@ -274,7 +274,18 @@ def state_sentence(stack: StackSeason, show: Units) -> str:
         f"{percent(float(last['colonized_fraction']))} across. Hottest bark so far {hottest} "
         f"(growth stops above {show.temperature.text(stack.growth_temp_max_c)}). Dose so far, "
         f"where 1 means half the fungus dead: heat {_dose(float(last['heat_stress']))}, "
-        f"drought {_dose(float(last['drought_stress']))}."
+        f"drought {_dose(float(last['drought_stress']))}.{_rivals(stack)}"
+    )
+
+
+def _rivals(stack: StackSeason) -> str:
+    """Hours that favoured moulds so far; beside the chance, never in it."""
+    if "rival_hours_h" not in stack.daily:
+        return ""
+    hours = float(stack.daily["rival_hours_h"].sum())
+    return (
+        f" Moulds had {hours:.0f} hours of warm, wet bark over wood not yet run (judgement, and "
+        "no part of the chance)."
     )
 
 

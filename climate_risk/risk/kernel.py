@@ -12,6 +12,7 @@ from climate_risk.constants import (
     SECONDS_PER_HOUR,
     WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
 )
+from climate_risk.fungus.competitors import rival_hours
 from climate_risk.fungus.kernel import (
     Mycelium,
     Run,
@@ -56,6 +57,7 @@ from climate_risk.log.kernel import (
     saturation_vapour_density,
     step_hour,
 )
+from climate_risk.log.state import BARK, FACE, S_HUMIDITY, S_WET
 from climate_risk.microclimate.shade import (
     C_BAG,
     C_CLOTH,
@@ -101,8 +103,9 @@ WATER_RESPONSE_HOURS = 6
     D_WATER_IN,
     D_WATER_OUT,
     D_RAIN,
-) = range(16)
-DAILY_COLUMNS = 16
+    D_RIVAL_HOURS,
+) = range(17)
+DAILY_COLUMNS = 17
 
 
 @njit(cache=True, error_model="numpy")
@@ -162,6 +165,7 @@ def note_hour(
             day[D_VPD_MAX, n], day[D_RH_MIN, n] = lack / 1000.0, 100.0 * vapour / saturated
             day[D_BARK_MAX, n] = hottest
             day[D_SHORTWAVE, n], day[D_RAIN, n], day[D_CORE_MEAN, n] = 0.0, 0.0, 0.0
+            day[D_RIVAL_HOURS, n] = 0.0
         day[D_AIR_MAX, n] = max(day[D_AIR_MAX, n], air)
         day[D_AIR_MIN, n] = min(day[D_AIR_MIN, n], air)
         day[D_VPD_MAX, n] = max(day[D_VPD_MAX, n], lack / 1000.0)
@@ -177,6 +181,19 @@ def note_core(grid: Grid, a: FloatArray, day: FloatArray) -> None:
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
     for n in range(LANES):
         day[D_CORE_MEAN, n] += a[TEMP, r, n] / HOURS_PER_DAY
+
+
+@njit(cache=True, error_model="numpy")
+def note_rivals(grid: Grid, a: FloatArray, run: Run, day: FloatArray) -> None:
+    """Add one hour to the day's rival hours: bark warm and wet, wood not yet colonized."""
+    bark = FACE + BARK
+    for n in range(LANES):
+        day[D_RIVAL_HOURS, n] += rival_hours(
+            a[SURFACE_TEMP, 0, n],
+            a[bark, S_WET, n],
+            a[bark, S_HUMIDITY, n],
+            colonized_share(grid, run, n),
+        )
 
 
 @njit(cache=True, error_model="numpy")
@@ -284,6 +301,7 @@ def run_block(
                 respond_to_water(grid, a, mycelium, run, potential, curves.density_kg_m3)
             kill_by_heat(grid, a, mycelium, run, basis)
             run_fronts(grid, a, mycelium, run, hour - inoculation_hour, complete_share, level_temp)
+            note_rivals(grid, a, run, day)
         if hour % HOURS_PER_DAY == HOURS_PER_DAY - 1:
             if hour >= inoculation_hour:
                 kill_by_drought(grid, a, mycelium, run)

@@ -41,6 +41,7 @@ DAILY_NAMES = {
     "water_in_kg": k.D_WATER_IN,
     "water_out_kg": k.D_WATER_OUT,
     "precip_mm": k.D_RAIN,
+    "rival_hours_h": k.D_RIVAL_HOURS,
 }
 
 
