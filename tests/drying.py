@@ -45,7 +45,7 @@ LEAD_DAYS = 20
 """Weather before the first day, for the ground's temperature."""
 RESISTANCES_S_M = np.geomspace(500.0, 50000.0, 24)
 BARK_RANGE_S_M = (5000.0, 60000.0)
-"""Of the program's woods with no fitted bark."""
+"""Of the program's woods with no fitted bark, as it was before any case but V1 was run."""
 AXES = np.radians(np.arange(0.0, 180.0, 22.5))
 """Directions in which a log may point."""
 
