@@ -80,7 +80,7 @@ def measured_water() -> tuple[FloatArray, FloatArray]:
 def water_response(row: Fungus, psi_mpa: FloatArray) -> FloatArray:
     """Growth by water potential at the best estimate."""
     stop, full = row.psi_stop_mpa.value, row.psi_full_mpa.value
-    return np.array([ramp(float(psi), stop, full) for psi in psi_mpa])
+    return np.array([ramp(float(psi), stop, full) ** 2 for psi in psi_mpa])
 
 
 def ramp_that_fits(psi_mpa: FloatArray, growth: FloatArray) -> tuple[float, float]:

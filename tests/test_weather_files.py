@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import os
-
 import gzip
+import os
 from datetime import date
 from pathlib import Path
 
