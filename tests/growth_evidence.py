@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.fungus.kernel import ramp, temperature_response
+from climate_risk.fungus.kernel import potential_response, temperature_response
 from climate_risk.tables import Fungus, fungi
 
 FloatArray = npt.NDArray[np.float64]
@@ -80,19 +80,18 @@ def measured_water() -> tuple[FloatArray, FloatArray]:
 def water_response(row: Fungus, psi_mpa: FloatArray) -> FloatArray:
     """Growth by water potential at the best estimate."""
     stop, full = row.psi_stop_mpa.value, row.psi_full_mpa.value
-    return np.array([ramp(float(psi), stop, full) ** 2 for psi in psi_mpa])
+    return np.array([potential_response(float(psi), stop, full) for psi in psi_mpa])
 
 
-def ramp_that_fits(psi_mpa: FloatArray, growth: FloatArray) -> tuple[float, float]:
-    """Stop and full potentials [MPa] of the straight line that lies nearest to a curve."""
-    from scipy.optimize import minimize
+def stop_that_fits(psi_mpa: FloatArray, growth: FloatArray, full_mpa: float) -> float:
+    """Where the program's curve stops [MPa] that lies nearest to a measured one."""
+    from scipy.optimize import minimize_scalar
 
-    def miss(ends: FloatArray) -> float:
-        line = np.clip((psi_mpa - ends[0]) / (ends[1] - ends[0]), 0.0, 1.0)
-        return float(np.sum((line - growth) ** 2))
+    def miss(stop: float) -> float:
+        ours = [potential_response(float(psi), stop, full_mpa) for psi in psi_mpa]
+        return float(np.sum((np.array(ours) - growth) ** 2))
 
-    found = minimize(miss, [-3.0, -0.5], method="Nelder-Mead").x
-    return float(found[0]), float(found[1])
+    return float(minimize_scalar(miss, bounds=(-12.0, full_mpa - 0.1), method="bounded").x)
 
 
 def left_by_heat(case: dict[str, Any]) -> float:

@@ -94,7 +94,8 @@ def test_growth_falls_to_half_where_it_does_in_wood_decay_fungi(name: str) -> No
 
 def test_water_response_of_wood_decay_fungi() -> None:
     """Twenty-five isolates on agar (Maynard et al. 2019), in sight when the square of the line
-    was chosen: no check.  Down to -2.5 MPa the model lies among them.
+    was chosen: no check.  At -2.5 MPa ours grows at 0.18 of its best, their median at 0.17.  At
+    -1.0 MPa ours, 0.73, lies just under their middle half, 0.79 to 1.
     """
     psi, growth = evidence.measured_water()
     assert growth.shape == (25, 6)
@@ -107,18 +108,19 @@ def test_water_response_of_wood_decay_fungi() -> None:
     assert model[psi == -2.5] / middle[psi == -2.5] == pytest.approx(1.0, abs=0.3)
 
 
-def test_the_line_that_would_fit_the_measured_water_response() -> None:
-    """From full growth near -0.8 MPa to none near -2.8, by the median; ours runs from -0.5 to -4.
-    Nine in ten stop inside -4.4 to -1.6, so that the drawn range reaches only its dry half.
+def test_the_stop_drawn_holds_most_of_the_isolates() -> None:
+    """Of our curve, full at -0.5 MPa, laid through each isolate: half of them stop between -5.5
+    and -3.7, the median at -4.4.  Ours is -4, drawn from -5.5 to -3; a fifth lie beyond, nearly
+    all on the dry side, where the model is the more cautious.
     """
     psi, growth = evidence.measured_water()
-    stop, full = evidence.ramp_that_fits(psi, np.median(growth, axis=0))
-    assert stop == pytest.approx(-2.8, abs=0.15)
-    assert full == pytest.approx(-0.8, abs=0.15)
-    stops = [evidence.ramp_that_fits(psi, one)[0] for one in growth]
-    drawn = fungi()["grey oyster"].psi_stop_mpa
-    assert drawn.low < np.quantile(stops, 0.1)
-    assert drawn.high < np.median(stops)
+    row = fungi()["grey oyster"]
+    stops = np.array([evidence.stop_that_fits(psi, one, row.psi_full_mpa.value) for one in growth])
+    drawn = row.psi_stop_mpa
+    assert np.quantile(stops, [0.25, 0.5, 0.75]) == pytest.approx([-5.45, -4.4, -3.7], abs=0.1)
+    inside = (stops > drawn.low) & (stops < drawn.high)
+    assert inside.mean() == pytest.approx(0.76, abs=0.05)
+    assert (stops > drawn.high).sum() <= 1
 
 
 def test_shiitake_stops_where_it_was_measured_to() -> None:

@@ -139,7 +139,7 @@ def air_below(
     span = day_max_c - day_min_c
     drop = np.maximum(rows.air_offset_max_factor.value * span, -rows.air_offset_max_bound_k.value)
     lift = np.minimum(rows.air_offset_min_factor.value * span, rows.air_offset_min_bound_k.value)
-    place = np.clip((air_temp_c - day_min_c) / np.maximum(span, 1e-6), 0.0, 1.0)
+    place = np.clip((air_temp_c - day_min_c) / np.maximum(span, 1e-12), 0.0, 1.0)
     return np.asarray(air_temp_c + closure * (lift + (drop - lift) * place))
 
 
