@@ -1,7 +1,7 @@
 """How kernels are compiled: division as in NumPy, a product and a sum rounded once.
 
-A cold start spends most of its time on the compiler, and for small functions most of that goes
-into what surrounds them: wrappers for callers from Python and from C, and an entry in the cache.
+A cold start spends most of its time on the compiler.  Nothing calls a kernel from C, so none
+gets a wrapper for it.
 """
 
 from __future__ import annotations
@@ -17,8 +17,6 @@ _compile: Any = njit  # so that a compiled function keeps the types it was writt
 _ANY = {"error_model": "numpy", "fastmath": {"contract"}, "no_cfunc_wrapper": True}
 
 compiled: Callable[[_Function], _Function] = _compile(cache=True, nogil=True, **_ANY)
-"""A function of its own, which Python can call and the cache keeps."""
-part: Callable[[_Function], _Function] = _compile(no_cpython_wrapper=True, **_ANY)
-"""A function that only kernels call, kept as part of them."""
+"""A function of its own, kept in the cache."""
 inlined: Callable[[_Function], _Function] = _compile(cache=True, inline="always", **_ANY)
 """A function set into its one caller, where it would else be optimized twice."""

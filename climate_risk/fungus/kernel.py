@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.compiled import compiled, part
+from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY, WOOD_CELL_WALL_SPECIFIC_GRAVITY
 from climate_risk.log.geometry import Grid
 from climate_risk.log.kernel import (
@@ -174,7 +174,7 @@ def respond_to_water(
                 run[WATER_RESPONSE, k, n] += share * moist * airy
 
 
-@part
+@compiled
 def face_neighbours(grid: Grid, face: int) -> tuple[int, int, float]:
     """Levels below and above a spawn face, and the weight of the upper one.
 
@@ -249,7 +249,7 @@ def kill_by_drought(grid: Grid, a: FloatArray, mycelium: FloatArray, run: FloatA
                     )
 
 
-@part
+@compiled
 def half_kills(left: float) -> float:
     """Dose that would leave this share; exactly none where only rounding is missing."""
     dose = -np.log2(left)

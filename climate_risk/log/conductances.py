@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from climate_risk.compiled import compiled, inlined, part
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
 from climate_risk.log.faces import fast_exp, look_up, thawed_share
 from climate_risk.log.geometry import Grid
@@ -15,7 +15,7 @@ AXIAL_HEAT_RATIO = 1.8
 """Conductivity along over across the grain (Wood Handbook FPL-GTR-190, ch. 4: 1.5 to 2.8)."""
 
 
-@part
+@compiled
 def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density: float) -> None:
     """Diffusivities and heat conductivity of every cell.
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from climate_risk.compiled import compiled, inlined, part
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     AIR_HEAT_CAPACITY_J_KG_K,
     DRY_AIR_GAS_CONSTANT_J_KG_K,
@@ -77,7 +77,7 @@ def convection_coefficient(
     return np.asarray(nusselt * conductivity / diameter_m)
 
 
-@part
+@compiled
 def film_resistance(convection: float, kelvin: float) -> float:
     """Resistance of the air film to vapour [s/m] (Lewis analogy).
 
@@ -87,7 +87,7 @@ def film_resistance(convection: float, kelvin: float) -> float:
     return air_density * AIR_HEAT_CAPACITY_J_KG_K / (LEWIS_FACTOR * convection)
 
 
-@part
+@compiled
 def look_up(
     a: FloatArray, to: int, to_row: int, by: int, row: int, table: FloatArray, step: float
 ) -> None:
@@ -122,7 +122,7 @@ def outer_cells(grid: Grid, a: FloatArray) -> None:
             a[FACE + GROUND, S_BELOW, n] += a[TEMP, i, n] * share
 
 
-@part
+@compiled
 def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -> None:
     """What the weather brings to the bark or the top, through the bag where there is one.
 
@@ -179,7 +179,7 @@ def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -
         a[FACE + face, S_BEAM, n] = absorptance * hour[F_BEAM_SIDE, n]
 
 
-@part
+@compiled
 def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
     """Evaporation of the film and dew, at a surface temperature that evaporation itself cools."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
@@ -243,7 +243,7 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
         look_up(a, FACE + face, S_TARGET, FACE + face, S_HUMIDITY, by_activity, ACTIVITY_STEP)
 
 
-@part
+@compiled
 def dry_cell(a: FloatArray, face: int, row: int) -> None:
     """Secant conductance of vapour from a cell of wood to the air.
 
@@ -264,14 +264,14 @@ def dry_cell(a: FloatArray, face: int, row: int) -> None:
         a[FACE_DRYING + face, row, n] = (1.0 - a[FACE + face, S_WET, n]) * through
 
 
-@part
+@compiled
 def thawed_share(temp_c: float, ice: float, moisture: float) -> float:
     """Share of free water that can move: 0 where all of it is ice or the wood is below -1 degC."""
     frozen = min(ice / max(moisture - BOUND_WATER_MAX, 1e-6), 1.0)
     return (1.0 - frozen) * min(max(1.0 + temp_c, 0.0), 1.0)
 
 
-@part
+@compiled
 def dry_face(a: FloatArray, face: int, rows: int) -> bool:
     """Whether no lane has water on a face; then its cells take up none, which is most hours."""
     wet = 0
@@ -284,7 +284,7 @@ def dry_face(a: FloatArray, face: int, rows: int) -> bool:
     return wet == 0
 
 
-@part
+@compiled
 def take_up(
     a: FloatArray,
     face: int,

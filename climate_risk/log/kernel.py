@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from climate_risk.compiled import compiled, inlined, part
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
@@ -176,7 +176,7 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
     drain_film(a, TOP, O_TOP_FILM, section)
 
 
-@part
+@compiled
 def warming_end(a: FloatArray, face: int, row: int, scale: float) -> None:
     """A face cell's exchange of heat with the air as the end of a line.
 
@@ -194,7 +194,7 @@ def warming_end(a: FloatArray, face: int, row: int, scale: float) -> None:
         a[ENDS, E_HIGH_DRIVE, n] = through * (a[FACE + face, S_GAIN, n] - evaporated)
 
 
-@part
+@compiled
 def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
     """The lowest cell's exchange of heat with the soil as the end of a line."""
     for n in range(LANES):
@@ -203,7 +203,7 @@ def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
         a[ENDS, E_LOW_DRIVE, n] = a[FACE_HEAT + GROUND, row, n] * hour[F_SOIL_TEMP, n]
 
 
-@part
+@compiled
 def note_surface(a: FloatArray, face: int, row: int, cell: int, share: float) -> None:
     """Add one face cell's surface to the mean temperature of its face."""
     if a.shape[2] != LANES:
@@ -215,7 +215,7 @@ def note_surface(a: FloatArray, face: int, row: int, cell: int, share: float) ->
         a[SURFACE_TEMP, face, n] += driven * a[FACE_JOIN + face, row, n] * share
 
 
-@part
+@compiled
 def book_soil_heat(a: FloatArray, hour: FloatArray, row: int, area_m2: float) -> None:
     """Book the heat that came from the soil into one of the lowest cells."""
     for n in range(LANES):
@@ -225,7 +225,7 @@ def book_soil_heat(a: FloatArray, hour: FloatArray, row: int, area_m2: float) ->
         a[LEDGER, B_HEAT_MOVED, n] += abs(heat)
 
 
-@part
+@compiled
 def book_heat(a: FloatArray, hour: FloatArray, face: int, area_m2: float) -> None:
     """Book the heat that crossed bark or top in one hour."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
@@ -243,7 +243,7 @@ def book_heat(a: FloatArray, hour: FloatArray, face: int, area_m2: float) -> Non
         a[LEDGER, B_HEAT_MOVED, n] += (sun + abs(exchange) + abs(evaporated)) * joules
 
 
-@part
+@compiled
 def face_gain(a: FloatArray, hour: FloatArray, face: int) -> None:
     """All that warms a face but vapour out of the wood, were its surface at 0 degC."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:

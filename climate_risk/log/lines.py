@@ -6,7 +6,7 @@ would unroll them before it turns loops into vectors, and would end with neither
 
 from __future__ import annotations
 
-from climate_risk.compiled import compiled, part
+from climate_risk.compiled import compiled
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
     SECONDS_PER_HOUR,
@@ -16,7 +16,7 @@ from climate_risk.log.faces import BOUND_WATER_MAX, FREEZING_TEMP_C
 from climate_risk.log.state import *
 
 
-@part
+@compiled
 def hold_energy(a: FloatArray, first: int, cells: int, density: float, dry: float) -> None:
     """Heat of a line's cells, before water that moves carries some of it along."""
     for r in range(first, first + cells):
@@ -79,7 +79,7 @@ def water_along(
         a[ENERGY, first, n] -= carried * a[SWEEP, first, n]
 
 
-@part
+@compiled
 def heat_along(
     a: FloatArray,
     coupling: int,
@@ -126,7 +126,7 @@ def heat_along(
             a[TEMP, r, n] += a[SWEEP, r, n] * a[TEMP, q, n]
 
 
-@part
+@compiled
 def hold_across(a: FloatArray, first: int, area: FloatArray) -> None:
     """Heat of one level's cells per hour and metre of height, for :func:`heat_along`."""
     for i in range(area.size):
@@ -135,7 +135,7 @@ def hold_across(a: FloatArray, first: int, area: FloatArray) -> None:
             a[TEMP, r, n] = share * a[ENERGY, r, n]
 
 
-@part
+@compiled
 def settle_ice(a: FloatArray, first: int, step: int, cells: int, dry_heat: float) -> None:
     """Freeze or melt free water at 0 degC; each cell's own temperature pays for it."""
     dry = dry_heat / LATENT_HEAT_FUSION_J_KG

@@ -11,7 +11,7 @@ from typing import NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.compiled import compiled, part
+from climate_risk.compiled import compiled
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.microclimate.canopy import INDEX_MAX, INDEX_STEP
 
@@ -71,7 +71,7 @@ class Shade(NamedTuple):
 ) = range(len(Shade._fields))
 
 
-@part
+@compiled
 def _beam_share(way: float) -> float:
     """exp(-way) for ways up to :data:`BEAM_PATH_MAX`, by a polynomial for the vector unit."""
     y = -0.0625 * min(way, BEAM_PATH_MAX)
