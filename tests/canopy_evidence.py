@@ -128,7 +128,7 @@ def light_below(
     stand[W_SUN_SINE], stand[W_SUN_COSINE] = np.where(up, sine, 0.0), cosine
     stand[W_PATH] = np.divide(1.0, normal, out=np.zeros_like(normal), where=up)
     out = np.zeros((LIGHTS, len(sky)))
-    shade = Shade(lanes, *(0.0 * lanes for _ in range(5)))
+    shade = np.stack(Shade(lanes, *(0.0 * lanes for _ in range(5))))
     light_at_stack(stand, np.zeros(COVER_COLUMNS), shade, canopy.diffuse_table(), out)
     diffuse = float(canopy.diffuse_transmittance(index)) * float(sky["dhi"].sum())
     return float(out[L_TOP].sum()), diffuse

@@ -14,7 +14,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import risk_samples as samples
 
 from climate_risk.fungus import kernel
-from climate_risk.fungus.kernel import Mycelium, Run, make_run
+from climate_risk.fungus.kernel import Mycelium, make_run
 from climate_risk.log.kernel import LANES, MODE_TEMP, MOISTURE, SURFACE_TEMP, TEMP
 from climate_risk.microclimate.shade import sector_basis
 from climate_risk.risk.draws import best_estimate, mycelium_lanes, values_at
@@ -31,7 +31,7 @@ class Stack(NamedTuple):
     kind: StackModel
     a: FloatArray
     mycelium: Mycelium
-    run: Run
+    run: FloatArray
 
     def warm(self, temp_c: float) -> None:
         """The same temperature everywhere."""
@@ -45,7 +45,7 @@ class Stack(NamedTuple):
         kernel.respond_to_water(
             self.kind.grid,
             self.a,
-            self.mycelium,
+            np.stack(self.mycelium),
             self.run,
             self.kind.tables.potential_mpa,
             self.kind.curves.density_kg_m3,
@@ -55,15 +55,17 @@ class Stack(NamedTuple):
         """Run the fronts at one temperature an hour."""
         grid = self.kind.grid
         scratch = np.empty((grid.level_m.size, LANES))
+        mycelium = np.stack(self.mycelium)
         for hour, temp in enumerate(np.broadcast_to(temp_c, hours)):
             self.a[TEMP] = temp
-            kernel.run_fronts(grid, self.a, self.mycelium, self.run, since + hour, 0.9, scratch)
+            kernel.run_fronts(grid, self.a, mycelium, self.run, since + hour, 0.9, scratch)
 
     def heat(self, hours: int, temp_c: float) -> FloatArray:
         """Doses of heat at one temperature; returns the living share of the lowest face."""
+        grid = self.kind.grid
         self.warm(temp_c)
         for _ in range(hours):
-            kernel.kill_by_heat(self.kind.grid, self.a, self.mycelium, self.run, sector_basis())
+            kernel.kill_by_heat(grid, self.a, np.stack(self.mycelium), self.run, sector_basis())
         return self.count()[1]
 
     def dry(self, days: int, moisture: float, temp_c: float = 20.0) -> FloatArray:
@@ -71,14 +73,23 @@ class Stack(NamedTuple):
         self.warm(temp_c)
         self.a[MOISTURE] = moisture
         for _ in range(days):
-            kernel.kill_by_drought(self.kind.grid, self.a, self.mycelium, self.run)
+            kernel.kill_by_drought(self.kind.grid, self.a, np.stack(self.mycelium), self.run)
         return self.count()[1]
 
     def count(self) -> tuple[FloatArray, FloatArray]:
         """Stress by cause, and the living share of the lowest face, a lane each."""
         stress = np.zeros((2, LANES))
         kernel.count_living(self.kind.grid, self.run, stress)
-        return stress, self.run.alive[0].copy()
+        return stress, self.run[kernel.ALIVE, 0].copy()
+
+    def fronts_m(self) -> FloatArray:
+        """(fronts, LANES) way run."""
+        return self.run[kernel.FRONT_M, : 2 * self.kind.grid.pieces]
+
+    def heat_doses(self) -> FloatArray:
+        """(SECTORS, faces * rings, LANES) half-kills by heat."""
+        places = (self.kind.grid.pieces + 1) * self.kind.grid.ring_area_m2.size
+        return self.run[kernel.HEAT_DOSE :, :places]
 
 
 def mycelium_of(kind: StackModel, names: tuple[str, ...]) -> Mycelium:

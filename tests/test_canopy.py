@@ -63,7 +63,7 @@ def clear_sky_share(index: float, day: str) -> float:
     stand[W_BEAM], stand[W_DIFFUSE] = sky["dni"], sky["dhi"]
     stand[W_SUN_SINE], stand[W_SUN_COSINE] = sine, np.cos(height)
     stand[W_PATH] = np.divide(1.0, sine, out=np.zeros_like(sine), where=sine > 0.02)
-    shade = Shade(lanes, *(0.0 * lanes for _ in range(5)))
+    shade = np.stack(Shade(lanes, *(0.0 * lanes for _ in range(5))))
     light = np.zeros((2, LIGHTS, len(times)))
     for row, x in enumerate((0.0, index)):
         stand[W_INDEX] = x

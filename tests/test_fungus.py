@@ -119,7 +119,7 @@ def dose_per_hour(record: Record, temp_c: float) -> FloatArray:
     """Half-kills an hour, a fungus each."""
     stack = make_stack(record)
     stack.heat(1, temp_c)
-    return np.asarray(stack.run.heat_dose[0, 0, 0, : len(NAMES)])
+    return np.asarray(stack.heat_doses()[0, 0, : len(NAMES)])
 
 
 @pytest.mark.parametrize(
@@ -158,17 +158,17 @@ def test_ninety_days_at_the_optimum_give_no_dose_at_all(record: Record) -> None:
     for name in NAMES:
         stack = make_stack(record)
         stack.heat(90 * HOURS_PER_DAY, fungi()[name].temp_opt_c.value)
-        assert not stack.run.heat_dose.any()
-        assert np.all(stack.run.alive == 1.0)
+        assert not stack.heat_doses().any()
+        assert np.all(stack.run[kernel.ALIVE] == 1.0)
         assert not stack.count()[0].any()
 
 
 def test_no_dose_at_the_end_of_growth_and_some_just_above(record: Record) -> None:
     stack = make_stack(record, temp_max_c=35.0)
     stack.heat(1, 35.0)
-    assert not stack.run.heat_dose.any()
+    assert not stack.heat_doses().any()
     stack.heat(1, 35.01)
-    assert np.all(stack.run.heat_dose > 0.0)
+    assert np.all(stack.heat_doses() > 0.0)
 
 
 @given(st.floats(30.0, 60.0), st.floats(0.0, 10.0))
@@ -185,9 +185,11 @@ def test_a_hot_side_kills_its_sectors_only(record: Record) -> None:
     stack.a[MODE_TEMP, :rings] = 12.0
     stack.a[MODE_SURFACE, 0] = 12.0
     for _ in range(200):
-        kernel.kill_by_heat(stack.kind.grid, stack.a, stack.mycelium, stack.run, sector_basis())
+        kernel.kill_by_heat(
+            stack.kind.grid, stack.a, np.stack(stack.mycelium), stack.run, sector_basis()
+        )
     alive = stack.count()[1]
-    hot = stack.run.heat_dose[0, 0, :, 0] > 0.0
+    hot = stack.heat_doses()[:, 0, 0] > 0.0
     assert hot.tolist() == [True, True, False, False, False, False, False, True]
     assert alive[0] == pytest.approx(5.0 / 8.0, abs=0.01)
 
@@ -232,7 +234,7 @@ def test_frozen_wood_does_not_die_of_drought(record: Record) -> None:
 def test_growth_needs_water_and_air(record: Record, moisture: float, share: float) -> None:
     stack = make_stack(record)
     stack.wet(moisture)
-    assert stack.run.water_response == pytest.approx(share)
+    assert stack.run[kernel.WATER_RESPONSE, : stack.kind.grid.level_m.size] == pytest.approx(share)
 
 
 def test_run_at_the_optimum_takes_the_half_length_over_the_rate_after_the_lag(
@@ -246,7 +248,7 @@ def test_run_at_the_optimum_takes_the_half_length_over_the_rate_after_the_lag(
     meet = int(np.ceil(lag_h + 0.15 / rate_m_h))
     stack.grow(meet - 1, 25.0)
     assert kernel.colonized_share(stack.kind.grid, stack.run, 0) < 1.0
-    assert stack.run.full_hour == pytest.approx(lag_h + 0.9 * 0.15 / rate_m_h, abs=2.0)
+    assert stack.run[kernel.FULL_HOUR, 0] == pytest.approx(lag_h + 0.9 * 0.15 / rate_m_h, abs=2.0)
     stack.grow(1, 25.0, since=meet - 1)
     assert kernel.colonized_share(stack.kind.grid, stack.run, 0) == pytest.approx(1.0, abs=1e-9)
 
@@ -254,19 +256,19 @@ def test_run_at_the_optimum_takes_the_half_length_over_the_rate_after_the_lag(
 def test_front_stands_still_in_its_lag_and_in_the_cold(record: Record) -> None:
     stack = make_stack(record, temp_opt_c=25.0, spawn_lag_h=100.0)
     stack.grow(100, 25.0)
-    assert not stack.run.front_m.any()
+    assert not stack.fronts_m().any()
     stack.grow(100, 0.0)
-    assert not stack.run.front_m.any()
+    assert not stack.fronts_m().any()
     stack.grow(2, 25.0)
-    assert np.all(stack.run.front_m > 0.0)
+    assert np.all(stack.fronts_m() > 0.0)
 
 
 def test_a_face_that_is_dead_sends_out_no_front(record: Record) -> None:
     stack = make_stack(record, temp_opt_c=25.0, spawn_lag_h=0.0)
-    stack.run.alive[0] = 0.0
+    stack.run[kernel.ALIVE, 0] = 0.0
     stack.grow(24, 25.0)
-    assert not stack.run.front_m[0].any()
-    assert np.all(stack.run.front_m[1] > 0.0)
+    assert not stack.fronts_m()[0].any()
+    assert np.all(stack.fronts_m()[1] > 0.0)
 
 
 def test_heat_short_of_death_stalls_growth_for_days(record: Record) -> None:
@@ -278,9 +280,9 @@ def test_heat_short_of_death_stalls_growth_for_days(record: Record) -> None:
     stack.grow(48, 39.0)
 
     def day_of_growth() -> float:
-        before = stack.run.front_m[0, lane]
+        before = stack.fronts_m()[0, lane]
         stack.grow(HOURS_PER_DAY, 24.5)
-        return float(stack.run.front_m[0, lane] - before)
+        return float(stack.fronts_m()[0, lane] - before)
 
     whole = float(stack.mycelium.front_rate_m_h[lane]) * HOURS_PER_DAY
     assert day_of_growth() < 0.10 * whole
@@ -304,7 +306,7 @@ def season(stack: Stack, skip_days: int = 0) -> FloatArray:
         run_days = days - (skip_days if month == 0 else 0)
         temps = np.tile(mean + swing, run_days)
         stack.grow(temps.size, temps)
-        ends.append(stack.run.front_m[0].copy())
+        ends.append(stack.fronts_m()[0].copy())
     return 1000.0 * np.stack(ends)
 
 
@@ -358,7 +360,7 @@ def test_phoenix_oyster_gains_on_grey_oyster_in_the_heat(record: Record) -> None
     for temp_c in (15.0, 29.0):
         stack = make_stack(record, piece_length_m=1.0, spawn_lag_h=0.0)
         stack.grow(240, temp_c)
-        ratio.append(stack.run.front_m[0, 1] / stack.run.front_m[0, 0])
+        ratio.append(stack.fronts_m()[0, 1] / stack.fronts_m()[0, 0])
     assert ratio[0] < 0.85 < ratio[1]
     assert ratio[1] > 1.0
 

@@ -61,7 +61,7 @@ def light(
     values = dict.fromkeys(Shade._fields, 0.0) | {"index_factor": 1.0} | shade
     lanes = Shade(**{name: np.array([value]) for name, value in values.items()})
     out = np.empty((LIGHTS, 1))
-    light_at_stack(stand, cover, lanes, diffuse_table(), out)
+    light_at_stack(stand, cover, np.stack(lanes), diffuse_table(), out)
     return out[:, 0]
 
 
@@ -84,7 +84,7 @@ def test_the_side_sees_half_of_the_sky_and_half_of_the_ground() -> None:
 def test_a_sun_behind_the_slope_gives_no_beam() -> None:
     stand = np.zeros((STAND_COLUMNS, 1))
     stand[W_BEAM] = 800.0
-    shade = Shade(*(np.ones(1) for _ in Shade._fields))
+    shade = np.ones((len(Shade._fields), 1))
     out = np.empty((LIGHTS, 1))
     light_at_stack(stand, np.zeros(COVER_COLUMNS), shade, diffuse_table(), out)
     assert out[[L_SIDE, L_TOP, L_BEAM_SIDE], 0] == pytest.approx(0.0)

@@ -71,7 +71,7 @@ def go(
 
 def bits(block: Block) -> list[bytes]:
     """All that a block remembers."""
-    return [block.a.tobytes(), block.booked.tobytes(), *(x.tobytes() for x in block.run)]
+    return [block.a.tobytes(), block.booked.tobytes(), block.run.tobytes()]
 
 
 def test_a_run_cut_in_two_is_the_whole_run_bit_for_bit(kind: StackModel) -> None:

@@ -7,7 +7,7 @@ by their rivals was found in print, so that every number here is judgement (grad
 
 from __future__ import annotations
 
-from numba import njit
+from climate_risk.compiled import inlined
 
 WARM_MIN_C = 15.0
 """Green mould competed best at 15 to 21 degC (Eastburn and Butler 1991, Mycologia 83:257-263,
@@ -18,7 +18,7 @@ DAMP_ACTIVITY = 0.95
 """Air this near to saturation at the bark keeps it as good as wet (judgement)."""
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@inlined
 def rival_hours(
     skin_temp_c: float, wet_share: float, air_activity: float, colonized_share: float
 ) -> float:

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
+from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY, WOOD_CELL_WALL_SPECIFIC_GRAVITY
 from climate_risk.log.geometry import Grid
 from climate_risk.log.kernel import (
@@ -61,53 +61,56 @@ class Mycelium(NamedTuple):
     lost_share: FloatArray
 
 
-class Run(NamedTuple):
-    """All that the mycelium remembers; fronts are two to a piece, up then down."""
+# Rows of the fields, stacked.
+(
+    M_TEMP_MIN_C,
+    M_TEMP_OPT_C,
+    M_TEMP_MAX_C,
+    M_FRONT_RATE_M_H,
+    M_SPAWN_LAG_H,
+    M_PSI_FULL_MPA,
+    M_PSI_STOP_MPA,
+    M_AIR_SHARE_FULL,
+    M_AIR_SHARE_STOP,
+    M_HEAT_REF_TEMP_C,
+    M_HEAT_HALF_KILL_H,
+    M_HEAT_Z_K,
+    M_STALL_RECOVERY_H,
+    M_DROUGHT_HALF_KILL_H,
+    M_DROUGHT_ONSET,
+    M_DROUGHT_FULL,
+    M_LOST_SHARE,
+) = range(len(Mycelium._fields))
 
-    front_m: FloatArray
-    """(2 * pieces, LANES) way run from the spawn face."""
-    ripe_h: FloatArray
-    """(2 * pieces, LANES) hours at the optimum since inoculation, until the lag is over."""
-    stall: FloatArray
-    """(2 * pieces, LANES) heat stress short of death; growth falls as exp(-3 stall)."""
-    heat_dose: FloatArray
-    """(faces, rings, SECTORS, LANES) half-kills by heat."""
-    heat_left: FloatArray
-    """(faces, rings, LANES) share that heat left, sector mean."""
-    hot: FloatArray
-    """(LANES,) 1 where the heat dose grew since the last count."""
-    watch_h: FloatArray
-    """(LANES,) hours for which the wood may still be hot from its last hot surface."""
-    drought_dose: FloatArray
-    """(faces, rings, LANES) half-kills by drought."""
-    water_response: FloatArray
-    """(levels, LANES) growth response to water, ring mean."""
-    alive: FloatArray
-    """(faces, LANES) living share of each spawn face."""
-    full_hour: FloatArray
-    """(LANES,) hours since inoculation until the run was complete; -1 before."""
+# All that the mycelium remembers, ``run[term, row, lane]``.  Fronts are two to a piece, up then
+# down; a place is a ring of a face, ``face * nr + ring``.
+(
+    FRONT_M,  # by front: way run from the spawn face
+    RIPE_H,  # by front: hours at the optimum since inoculation, until the lag is over
+    STALL,  # by front: heat stress short of death; growth falls as exp(-3 stall)
+    HEAT_LEFT,  # by place: share that heat left, sector mean
+    DROUGHT_DOSE,  # by place: half-kills by drought
+    WATER_RESPONSE,  # by level: growth response to water, ring mean
+    ALIVE,  # by face: living share
+    HOT,  # one row: 1 where the heat dose grew since the last count
+    WATCH_LEFT_H,  # one row: the wood may still be hot from its last hot surface
+    FULL_HOUR,  # one row: hours since inoculation until the run was complete; -1 before
+    HEAT_DOSE,  # by place, a term for each sector: half-kills by heat
+) = range(11)
+RUN_TERMS = HEAT_DOSE + SECTORS
 
 
-def make_run(grid: Grid) -> Run:
-    """Fresh spawn on every face."""
-    fronts, faces = 2 * grid.pieces, grid.pieces + 1
+def make_run(grid: Grid) -> FloatArray:
+    """Fresh spawn on every face, (RUN_TERMS, rows, LANES)."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    return Run(
-        front_m=np.zeros((fronts, LANES)),
-        ripe_h=np.zeros((fronts, LANES)),
-        stall=np.zeros((fronts, LANES)),
-        heat_dose=np.zeros((faces, nr, SECTORS, LANES)),
-        heat_left=np.ones((faces, nr, LANES)),
-        hot=np.zeros(LANES),
-        watch_h=np.zeros(LANES),
-        drought_dose=np.zeros((faces, nr, LANES)),
-        water_response=np.zeros((nz, LANES)),
-        alive=np.ones((faces, LANES)),
-        full_hour=np.full(LANES, -1.0),
-    )
+    run = np.zeros((RUN_TERMS, max((grid.pieces + 1) * nr, nz), LANES))
+    run[HEAT_LEFT] = 1.0
+    run[ALIVE] = 1.0
+    run[FULL_HOUR] = -1.0
+    return run
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@compiled
 def temperature_response(temp_c: float, low_c: float, best_c: float, high_c: float) -> float:
     """Growth relative to the optimum, 0 to 1.
 
@@ -123,13 +126,13 @@ def temperature_response(temp_c: float, low_c: float, best_c: float, high_c: flo
     return top / bottom
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@compiled
 def ramp(value: float, none: float, full: float) -> float:
     """0 up to ``none``, 1 from ``full``, a straight line between."""
     return min(max((value - none) / (full - none), 0.0), 1.0)
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@compiled
 def potential_response(psi_mpa: float, stop_mpa: float, full_mpa: float) -> float:
     """Growth over the best by water potential: the square of a straight line, 0 to 1.
 
@@ -140,9 +143,14 @@ def potential_response(psi_mpa: float, stop_mpa: float, full_mpa: float) -> floa
     return share * share
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def respond_to_water(
-    grid: Grid, a: FloatArray, mycelium: Mycelium, run: Run, potential: FloatArray, density: float
+    grid: Grid,
+    a: FloatArray,
+    mycelium: FloatArray,
+    run: FloatArray,
+    potential: FloatArray,
+    density: float,
 ) -> None:
     """Growth response to water potential and to air space by level, as the mean over rings."""
     nr = grid.ring_area_m2.size
@@ -150,7 +158,7 @@ def respond_to_water(
     g = density / 1000.0
     for k in range(grid.level_m.size):
         for n in range(LANES):
-            run.water_response[k, n] = 0.0
+            run[WATER_RESPONSE, k, n] = 0.0
         for i in range(nr):
             share = grid.ring_area_m2[i] / section
             for n in range(LANES):
@@ -160,13 +168,13 @@ def respond_to_water(
                 w = x - j
                 psi = potential[j] * (1.0 - w) + potential[j + 1] * w
                 air = 1.0 - g * (1.0 / WOOD_CELL_WALL_SPECIFIC_GRAVITY + u)
-                stop, full = mycelium.psi_stop_mpa[n], mycelium.psi_full_mpa[n]
+                stop, full = mycelium[M_PSI_STOP_MPA, n], mycelium[M_PSI_FULL_MPA, n]
                 moist = potential_response(psi, stop, full)
-                airy = ramp(air, mycelium.air_share_stop[n], mycelium.air_share_full[n])
-                run.water_response[k, n] += share * moist * airy
+                airy = ramp(air, mycelium[M_AIR_SHARE_STOP, n], mycelium[M_AIR_SHARE_FULL, n])
+                run[WATER_RESPONSE, k, n] += share * moist * airy
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def face_neighbours(grid: Grid, face: int) -> tuple[int, int, float]:
     """Levels below and above a spawn face, and the weight of the upper one.
 
@@ -182,9 +190,9 @@ def face_neighbours(grid: Grid, face: int) -> tuple[int, int, float]:
     return below, above, far / (near + far)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def kill_by_heat(
-    grid: Grid, a: FloatArray, mycelium: Mycelium, run: Run, basis: FloatArray
+    grid: Grid, a: FloatArray, mycelium: FloatArray, run: FloatArray, basis: FloatArray
 ) -> None:
     """One hour's heat dose at every face, ring and sector, where it is hot enough to kill.
 
@@ -193,13 +201,13 @@ def kill_by_heat(
     """
     nr = grid.ring_area_m2.size
     for n in range(LANES):
-        limit = mycelium.temp_max_c[n]
+        limit = mycelium[M_TEMP_MAX_C, n]
         hottest = max(a[SURFACE_TEMP, 0, n], a[SURFACE_TEMP, 1, n])
         for m in range(MODES):
             hottest += abs(a[MODE_SURFACE, m, n])
-        run.watch_h[n] = WATCH_H if hottest > limit else run.watch_h[n] - 1.0
-        if run.watch_h[n] <= 0.0:
-            run.watch_h[n] = 0.0
+        run[WATCH_LEFT_H, 0, n] = WATCH_H if hottest > limit else run[WATCH_LEFT_H, 0, n] - 1.0
+        if run[WATCH_LEFT_H, 0, n] <= 0.0:
+            run[WATCH_LEFT_H, 0, n] = 0.0
             continue
         for i in range(nr):
             swing = 0.0
@@ -216,15 +224,15 @@ def kill_by_heat(
                     for m in range(MODES):
                         temp += basis[m, sector] * a[MODE_TEMP, m * nr + i, n]
                     if temp > limit:
-                        run.hot[n] = 1.0
-                        hotter = (temp - mycelium.heat_ref_temp_c[n]) / mycelium.heat_z_k[n]
-                        run.heat_dose[face, i, sector, n] += (
-                            10.0 ** min(hotter, 6.0) / mycelium.heat_half_kill_h[n]
+                        run[HOT, 0, n] = 1.0
+                        hotter = (temp - mycelium[M_HEAT_REF_TEMP_C, n]) / mycelium[M_HEAT_Z_K, n]
+                        run[HEAT_DOSE + sector, face * nr + i, n] += (
+                            10.0 ** min(hotter, 6.0) / mycelium[M_HEAT_HALF_KILL_H, n]
                         )
 
 
-@njit(cache=True, error_model="numpy")
-def kill_by_drought(grid: Grid, a: FloatArray, mycelium: Mycelium, run: Run) -> None:
+@compiled
+def kill_by_drought(grid: Grid, a: FloatArray, mycelium: FloatArray, run: FloatArray) -> None:
     """One day's drought dose at every face and ring, from the wood on both sides."""
     nr = grid.ring_area_m2.size
     for face in range(grid.pieces + 1):
@@ -234,22 +242,22 @@ def kill_by_drought(grid: Grid, a: FloatArray, mycelium: Mycelium, run: Run) -> 
                 u = (1.0 - weight) * a[MOISTURE, below * nr + i, n]
                 u += weight * a[MOISTURE, above * nr + i, n]
                 if a[TEMP, above * nr + i, n] > COLD_TEMP_C:
-                    onset = mycelium.drought_onset[n]
-                    depth = (onset - u) / (onset - mycelium.drought_full[n])
-                    run.drought_dose[face, i, n] += (
-                        HOURS_PER_DAY * max(depth, 0.0) / mycelium.drought_half_kill_h[n]
+                    onset = mycelium[M_DROUGHT_ONSET, n]
+                    depth = (onset - u) / (onset - mycelium[M_DROUGHT_FULL, n])
+                    run[DROUGHT_DOSE, face * nr + i, n] += (
+                        HOURS_PER_DAY * max(depth, 0.0) / mycelium[M_DROUGHT_HALF_KILL_H, n]
                     )
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+@compiled
 def half_kills(left: float) -> float:
     """Dose that would leave this share; exactly none where only rounding is missing."""
     dose = -np.log2(left)
     return dose if dose > 1e-12 else 0.0
 
 
-@njit(cache=True, error_model="numpy")
-def count_living(grid: Grid, run: Run, stress: FloatArray) -> None:
+@compiled
+def count_living(grid: Grid, run: FloatArray, stress: FloatArray) -> None:
     """Living share of each face, and the stack's stress by cause, at the end of a day.
 
     A face's living share is the mean over its area of what heat and drought left; a stress is
@@ -264,35 +272,35 @@ def count_living(grid: Grid, run: Run, stress: FloatArray) -> None:
     section = np.pi * grid.radius_m**2
     faces = grid.pieces + 1
     for n in range(LANES):
-        if run.hot[n] > 0.0:
-            run.hot[n] = 0.0
+        if run[HOT, 0, n] > 0.0:
+            run[HOT, 0, n] = 0.0
             for face in range(faces):
                 for i in range(nr):
                     left = 0.0
                     for sector in range(SECTORS):
-                        left += 2.0 ** -min(run.heat_dose[face, i, sector, n], 60.0)
-                    run.heat_left[face, i, n] = left / SECTORS
+                        left += 2.0 ** -min(run[HEAT_DOSE + sector, face * nr + i, n], 60.0)
+                    run[HEAT_LEFT, face * nr + i, n] = left / SECTORS
         heat, drought = 0.0, 0.0
         for face in range(faces):
             alive = 0.0
             for i in range(nr):
                 share = grid.ring_area_m2[i] / section
-                dose = run.drought_dose[face, i, n]
+                dose = run[DROUGHT_DOSE, face * nr + i, n]
                 moist = 1.0 if dose == 0.0 else 2.0 ** -min(dose, 60.0)
-                alive += share * run.heat_left[face, i, n] * moist
-                heat += share * run.heat_left[face, i, n] / faces
+                alive += share * run[HEAT_LEFT, face * nr + i, n] * moist
+                heat += share * run[HEAT_LEFT, face * nr + i, n] / faces
                 drought += share * moist / faces
-            run.alive[face, n] = alive
+            run[ALIVE, face, n] = alive
         stress[0, n] = half_kills(heat)
         stress[1, n] = half_kills(drought)
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def run_fronts(
     grid: Grid,
     a: FloatArray,
-    mycelium: Mycelium,
-    run: Run,
+    mycelium: FloatArray,
+    run: FloatArray,
     hours: float,
     complete_share: float,
     level_temp: FloatArray,
@@ -326,41 +334,44 @@ def run_fronts(
         base = grid.level_top_m[first] - grid.level_m[first]
         other = front + 1 - 2 * down
         for n in range(LANES):
-            if run.front_m[front, n] + run.front_m[other, n] >= grid.piece_length_m:
+            if run[FRONT_M, front, n] + run[FRONT_M, other, n] >= grid.piece_length_m:
                 continue
-            way = min(run.front_m[front, n], grid.piece_length_m)
+            way = min(run[FRONT_M, front, n], grid.piece_length_m)
             place = base + (grid.piece_length_m - way if down == 1 else way)
             k = first
             while k < first + levels - 1 and place > grid.level_top_m[k]:
                 k += 1
             temp = level_temp[k, n]
             growth = temperature_response(
-                temp, mycelium.temp_min_c[n], mycelium.temp_opt_c[n], mycelium.temp_max_c[n]
+                temp,
+                mycelium[M_TEMP_MIN_C, n],
+                mycelium[M_TEMP_OPT_C, n],
+                mycelium[M_TEMP_MAX_C, n],
             )
-            over = (temp - mycelium.temp_max_c[n]) / (
-                mycelium.heat_ref_temp_c[n] - mycelium.temp_max_c[n]
+            over = (temp - mycelium[M_TEMP_MAX_C, n]) / (
+                mycelium[M_HEAT_REF_TEMP_C, n] - mycelium[M_TEMP_MAX_C, n]
             )
-            stall = run.stall[front, n]
-            stall += max(over, 0.0) / HOURS_PER_DAY - stall / mycelium.stall_recovery_h[n]
-            run.stall[front, n] = stall if stall > 1e-9 else 0.0
-            growth *= run.water_response[k, n]
-            if run.ripe_h[front, n] < mycelium.spawn_lag_h[n]:
-                run.ripe_h[front, n] += growth
+            stall = run[STALL, front, n]
+            stall += max(over, 0.0) / HOURS_PER_DAY - stall / mycelium[M_STALL_RECOVERY_H, n]
+            run[STALL, front, n] = stall if stall > 1e-9 else 0.0
+            growth *= run[WATER_RESPONSE, k, n]
+            if run[RIPE_H, front, n] < mycelium[M_SPAWN_LAG_H, n]:
+                run[RIPE_H, front, n] += growth
             else:
-                living = min(1.0, 2.0 * run.alive[face, n])
-                run.front_m[front, n] = way + (
-                    mycelium.front_rate_m_h[n] * growth * living * np.exp(-3.0 * stall)
+                living = min(1.0, 2.0 * run[ALIVE, face, n])
+                run[FRONT_M, front, n] = way + (
+                    mycelium[M_FRONT_RATE_M_H, n] * growth * living * np.exp(-3.0 * stall)
                 )
     for n in range(LANES):
-        if run.full_hour[n] < 0.0 and colonized_share(grid, run, n) >= complete_share:
-            run.full_hour[n] = hours
+        if run[FULL_HOUR, 0, n] < 0.0 and colonized_share(grid, run, n) >= complete_share:
+            run[FULL_HOUR, 0, n] = hours
 
 
-@njit(cache=True, error_model="numpy")
-def colonized_share(grid: Grid, run: Run, lane: int) -> float:
+@compiled
+def colonized_share(grid: Grid, run: FloatArray, lane: int) -> float:
     """Share of the way between spawn faces that the fronts have run, mean over pieces."""
     total = 0.0
     for piece in range(grid.pieces):
-        way = run.front_m[2 * piece, lane] + run.front_m[2 * piece + 1, lane]
+        way = run[FRONT_M, 2 * piece, lane] + run[FRONT_M, 2 * piece + 1, lane]
         total += min(1.0, way / grid.piece_length_m)
     return total / grid.pieces

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
 from climate_risk.log.faces import fast_exp, look_up, thawed_share
 from climate_risk.log.geometry import Grid

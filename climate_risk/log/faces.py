@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     AIR_HEAT_CAPACITY_J_KG_K,
     DRY_AIR_GAS_CONSTANT_J_KG_K,

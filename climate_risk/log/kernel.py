@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
@@ -285,7 +286,7 @@ def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> No
     book_heat(a, hour, TOP, section)
 
 
-@compiled
+@inlined
 def step_hour(
     grid: Grid,
     curves: Curves,

@@ -6,6 +6,7 @@ would unroll them before it turns loops into vectors, and would end with neither
 
 from __future__ import annotations
 
+from climate_risk.compiled import compiled
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
     SECONDS_PER_HOUR,

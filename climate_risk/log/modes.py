@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import SECONDS_PER_HOUR, WATER_HEAT_CAPACITY_J_KG_K
 from climate_risk.log.geometry import Grid
 from climate_risk.log.state import *

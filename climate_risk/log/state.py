@@ -12,17 +12,12 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
 from climate_risk.constants import LATENT_HEAT_FUSION_J_KG, WATER_HEAT_CAPACITY_J_KG_K
 from climate_risk.log.geometry import Grid
 
 FloatArray = npt.NDArray[np.float64]
 
-compiled = njit(cache=True, error_model="numpy", fastmath={"contract"})
-"""How every kernel is compiled: division as in NumPy, a product and a sum rounded once."""
-inlined = njit(cache=True, error_model="numpy", fastmath={"contract"}, inline="always")
-"""The same, set into the one caller: parts of an hour that would else be compiled twice."""
 LANES = 32
 """Draws side by side: a compile-time constant, so that the inner loops become vectors."""
 MODES = 5
@@ -222,9 +217,14 @@ def make_state(grid: Grid, lanes: Lanes, air_temp_c: float) -> FloatArray:
     a[MOISTURE, : nz * nr] = lanes.start_moisture
     a[TEMP, : nz * nr] = air_temp_c
     a[SURFACE_TEMP, :2] = air_temp_c
-    a[OWN, : len(lanes)] = np.stack(lanes)
     a[FACE_MOISTURE : FACE_MOISTURE + FACES, : max(nz, nr)] = lanes.start_moisture
+    keep_own(a, lanes)
     return a
+
+
+def keep_own(a: FloatArray, lanes: Lanes) -> None:
+    """Lay the lanes' own values beside the state; covers may have changed since it was made."""
+    a[OWN, : len(lanes)] = lanes
 
 
 def stored_water_kg(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:

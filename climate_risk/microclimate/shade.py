@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
+from climate_risk.compiled import compiled
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.microclimate.canopy import INDEX_MAX, INDEX_STEP
 
@@ -61,7 +61,17 @@ class Shade(NamedTuple):
     cloth_diffusing: FloatArray
 
 
-@njit(cache=True, error_model="numpy", inline="always")
+(
+    S_INDEX_FACTOR,
+    S_OPENNESS,
+    S_GROUND_ALBEDO,
+    S_CLOTH_ERROR,
+    S_CLOTH_ABSORPTANCE,
+    S_CLOTH_DIFFUSING,
+) = range(len(Shade._fields))
+
+
+@compiled
 def _beam_share(way: float) -> float:
     """exp(-way) for ways up to :data:`BEAM_PATH_MAX`, by a polynomial for the vector unit."""
     y = -0.0625 * min(way, BEAM_PATH_MAX)
@@ -72,11 +82,11 @@ def _beam_share(way: float) -> float:
     return p * p
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def light_at_stack(
     stand: FloatArray,
     cover: FloatArray,
-    shade: Shade,
+    shade: FloatArray,
     diffuse_table: FloatArray,
     out: FloatArray,
 ) -> None:
@@ -88,7 +98,8 @@ def light_at_stack(
         One hour of each run's stand weather, see the W_ names.
     cover : (COVER_COLUMNS,) array
         See the C_ names.
-    shade : Shade
+    shade : (rows, lanes) array
+        The fields of :class:`Shade`, stacked.
     diffuse_table : ndarray
         See :func:`climate_risk.microclimate.canopy.diffuse_table`.
     out : (LIGHTS, lanes) array
@@ -102,32 +113,32 @@ def light_at_stack(
     lanes = stand.shape[1]
     stopped = cover[C_CLOTH]
     for n in range(lanes):
-        x = min(stand[W_INDEX, n] * shade.index_factor[n], INDEX_MAX)
+        x = min(stand[W_INDEX, n] * shade[S_INDEX_FACTOR, n], INDEX_MAX)
         place = x * (1.0 / INDEX_STEP)
         j = int(place)
         w = place - j
         out[L_TOP, n] = diffuse_table[j] * (1.0 - w) + diffuse_table[j + 1] * w
     for n in range(lanes):
-        gap = shade.openness[n]
-        beam_share = _beam_share(stand[W_INDEX, n] * shade.index_factor[n] * stand[W_PATH, n])
+        gap = shade[S_OPENNESS, n]
+        beam_share = _beam_share(stand[W_INDEX, n] * shade[S_INDEX_FACTOR, n] * stand[W_PATH, n])
         up = 1.0 if stand[W_PATH, n] > 0.0 else 0.0
         beam = stand[W_BEAM, n] * up * (gap + (1.0 - gap) * beam_share)
         diffuse = stand[W_DIFFUSE, n] * (gap + (1.0 - gap) * out[L_TOP, n])
         sine, cosine = stand[W_SUN_SINE, n], stand[W_SUN_COSINE, n]
         on_cloth = diffuse + beam * sine
         if stopped > 0.0:
-            passed = min(max(1.0 - stopped + shade.cloth_error[n], 0.0), 1.0)
-            turned = passed * shade.cloth_diffusing[n] * beam
+            passed = min(max(1.0 - stopped + shade[S_CLOTH_ERROR, n], 0.0), 1.0)
+            turned = passed * shade[S_CLOTH_DIFFUSING, n] * beam
             beam = passed * beam - turned
             diffuse = passed * diffuse + turned * sine
         top = diffuse + beam * sine
         kelvin = stand[W_AIR_TEMP, n] + KELVIN_AT_0_C
         black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
-        warm = shade.cloth_absorptance[n] * stopped * on_cloth / CLOTH_COOLING_W_M2K
+        warm = shade[S_CLOTH_ABSORPTANCE, n] * stopped * on_cloth / CLOTH_COOLING_W_M2K
         cloth = black * (1.0 + 4.0 * warm / kelvin)
         longwave = (1.0 - stopped) * stand[W_LONGWAVE, n] + stopped * cloth
         out[L_SIDE, n] = (
-            beam * cosine * (1.0 / np.pi) + 0.5 * diffuse + 0.5 * shade.ground_albedo[n] * top
+            beam * cosine * (1.0 / np.pi) + 0.5 * diffuse + 0.5 * shade[S_GROUND_ALBEDO, n] * top
         )
         out[L_TOP, n] = top
         out[L_BEAM_SIDE, n] = beam * cosine

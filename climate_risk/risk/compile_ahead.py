@@ -50,7 +50,7 @@ def main() -> None:
     a = np.full((TERMS, 64, LANES), 0.5)
     hour = np.zeros((log.FORCINGS, LANES))
     basis = np.zeros((log.MODES, log.SECTORS))
-    mycelium = fungus.Mycelium(*(np.ones(LANES) for _ in fungus.Mycelium._fields))
+    mycelium = np.ones((len(fungus.Mycelium._fields), LANES))
     run = fungus.make_run(grid)
     stress, booked = np.zeros((2, LANES)), np.zeros((2, LANES))
     day = np.zeros((risk.DAILY_COLUMNS, LANES))

@@ -128,10 +128,10 @@ def at_quantile(parameter: Parameter, quantile: FloatArray) -> FloatArray:
 
 def latin_hypercube(draws: int, unknowns: int, seed: int) -> FloatArray:
     """Quantiles of every unknown in every draw, (draws, unknowns), the same for one seed."""
-    from scipy.stats import qmc
-
-    sampler = qmc.LatinHypercube(unknowns, rng=np.random.default_rng(seed))
-    return np.asarray(sampler.random(draws))
+    rng = np.random.default_rng(np.random.SeedSequence(seed).spawn(1)[0])
+    within = rng.uniform(size=(draws, unknowns))
+    strata = np.stack([rng.permutation(draws) for _ in range(unknowns)], axis=1)
+    return np.asarray((strata + 1 - within) / draws)
 
 
 def best_estimate(unknowns: int) -> FloatArray:

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
 from climate_risk.log.kernel import LANES
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
@@ -106,12 +107,12 @@ def collect(
         driest = np.minimum(driest, before[0, :runs].reshape(driest.shape))
         hottest = np.maximum(hottest, before[1, :runs].reshape(hottest.shape))
     lost_share = [_lost_share(kind, scheme, b) for b in blocks]
-    full_hour = flat([b.run.full_hour for b in blocks])
+    full_hour = flat([b.run[FULL_HOUR, 0] for b in blocks])
     balance = [residuals(kind, b) for b in blocks]
     return Ends(
         years=years,
         outcomes=outcome(
-            flat([b.run.alive.mean(axis=0) for b in blocks]),
+            flat([b.run[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
             flat(lost_share),
             flat([b.daily[-1, D_HEAT_STRESS] for b in blocks]),
             flat([b.daily[-1, D_DROUGHT_STRESS] for b in blocks]),

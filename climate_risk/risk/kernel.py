@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from numba import njit
 
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     HOURS_PER_DAY,
     KELVIN_AT_0_C,
@@ -14,8 +14,6 @@ from climate_risk.constants import (
 )
 from climate_risk.fungus.competitors import rival_hours
 from climate_risk.fungus.kernel import (
-    Mycelium,
-    Run,
     colonized_share,
     count_living,
     face_neighbours,
@@ -75,7 +73,6 @@ from climate_risk.microclimate.shade import (
     W_GROUND_TEMP,
     W_RAIN,
     W_VAPOUR,
-    Shade,
     light_at_stack,
 )
 
@@ -108,7 +105,7 @@ WATER_RESPONSE_HOURS = 6
 DAILY_COLUMNS = 17
 
 
-@njit(cache=True, error_model="numpy")
+@inlined
 def gather(
     stand: FloatArray, start: IntArray, hour: int, cover: FloatArray, row: FloatArray
 ) -> None:
@@ -119,7 +116,7 @@ def gather(
             row[c, n] = stand[r, c]
 
 
-@njit(cache=True, error_model="numpy")
+@inlined
 def assemble(row: FloatArray, light: FloatArray, cover: FloatArray, forcing: FloatArray) -> None:
     """Stand weather, light and cover of one hour as the log's forcing."""
     cloth = cover[C_CLOTH] > 0.0
@@ -138,7 +135,7 @@ def assemble(row: FloatArray, light: FloatArray, cover: FloatArray, forcing: Flo
         forcing[F_BEAM_SIDE, n] = light[L_BEAM_SIDE, n]
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def note_hour(
     a: FloatArray, forcing: FloatArray, basis: FloatArray, first: bool, day: FloatArray
 ) -> None:
@@ -175,7 +172,7 @@ def note_hour(
         day[D_RAIN, n] += forcing[F_RAIN, n]
 
 
-@njit(cache=True, error_model="numpy")
+@inlined
 def note_core(grid: Grid, a: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's mean temperature of the pith at mid height."""
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
@@ -183,8 +180,8 @@ def note_core(grid: Grid, a: FloatArray, day: FloatArray) -> None:
         day[D_CORE_MEAN, n] += a[TEMP, r, n] / HOURS_PER_DAY
 
 
-@njit(cache=True, error_model="numpy")
-def note_rivals(grid: Grid, a: FloatArray, run: Run, day: FloatArray) -> None:
+@inlined
+def note_rivals(grid: Grid, a: FloatArray, run: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's rival hours: bark warm and wet, wood not yet colonized."""
     bark = FACE + BARK
     for n in range(LANES):
@@ -196,12 +193,12 @@ def note_rivals(grid: Grid, a: FloatArray, run: Run, day: FloatArray) -> None:
         )
 
 
-@njit(cache=True, error_model="numpy")
+@compiled
 def close_day(
     grid: Grid,
     density: float,
     a: FloatArray,
-    run: Run,
+    run: FloatArray,
     stress: FloatArray,
     booked: FloatArray,
     day: FloatArray,
@@ -237,13 +234,13 @@ def close_day(
         booked[1, n] = a[LEDGER, B_WATER_OUT, n]
 
 
-@njit(cache=True, nogil=True, error_model="numpy")
+@compiled
 def run_block(
     grid: Grid,
     curves: Curves,
     potential: FloatArray,
-    shade: Shade,
-    mycelium: Mycelium,
+    shade: FloatArray,
+    mycelium: FloatArray,
     complete_share: float,
     diffuse_table: FloatArray,
     basis: FloatArray,
@@ -255,7 +252,7 @@ def run_block(
     last_hour: int,
     inoculation_hour: int,
     a: FloatArray,
-    run: Run,
+    run: FloatArray,
     booked: FloatArray,
     daily: FloatArray,
 ) -> None:
@@ -265,6 +262,9 @@ def run_block(
     ----------
     potential : ndarray
         The wood's water potential by moisture [MPa].
+    shade, mycelium : (rows, LANES) array
+        The fields of :class:`climate_risk.microclimate.shade.Shade` and of
+        :class:`climate_risk.fungus.kernel.Mycelium`, stacked.
     stand : (hours of the record, STAND_COLUMNS) array
     start : (LANES,) array
         Row of ``stand`` at which each run's hour 0 lies.

@@ -12,6 +12,7 @@ import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import InputError
+from climate_risk.log.kernel import LANES
 from climate_risk.risk import kernel as k
 from climate_risk.risk.actions import find_actions
 from climate_risk.risk.balance import residuals
@@ -77,7 +78,8 @@ class Outlook:
     kind: StackModel
     scheme: Scheme
     seen: tuple[Block, ...]
-    """Lane 0 is the reference run; the draws follow, year by year."""
+    """The reference run, where there is one, then the draws, year by year."""
+    references: int
     seen_hours: int
     next_day: date
     years: tuple[int, ...]
@@ -105,7 +107,8 @@ class Outlook:
         return blocks, collect(self.kind, scheme, blocks, self.years, self.draws, earlier)
 
     def _drawn(self) -> npt.NDArray[np.int64]:
-        return np.arange(1, len(self.years) * self.draws + 1, dtype=np.int64)
+        runs = len(self.years) * self.draws
+        return np.arange(self.references, self.references + runs, dtype=np.int64)
 
     def _extremes_to_date(self) -> FloatArray | None:
         days = self.kind.inoculation_hour // HOURS_PER_DAY
@@ -165,21 +168,23 @@ def _stack_season(
     kind = stack_model(stack, record, yard.openness, yard.canopy)
     _check_cover(kind, coverage, as_of)
     own = Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings)
-    outlook = look_at(kind, own, as_of, draws, coverage)
+    canopies = [name for name in CANOPIES if name != yard.canopy]
+    schemes = [own, *(replace(own, canopy=name) for name in canopies)]
+    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
     blocks, ends = outlook.carry_on(own)
     price = covers_cost(own.covers, yard.costs) + watering_cost(own.waterings, yard.costs)
     cover, watering = cover_label(own), watering_label(own)
     result = option_result(ends, own, "as it stands", cover, watering, price, yard.costs)
-    under, others = [], [ends]
-    for canopy in dict.fromkeys((*CANOPIES, yard.canopy)):
-        if canopy == yard.canopy:
-            under.append(replace(result, label=f"under {canopy} (as it stands)"))
-            continue
-        other = replace(own, canopy=canopy)
-        _, other_ends = look_at(kind, other, as_of, draws, coverage).carry_on(other)
+    others = [ends]
+    by_canopy = {yard.canopy: replace(result, label=f"under {yard.canopy} (as it stands)")}
+    for other in elsewhere:
+        canopy, scheme = other.scheme.canopy, other.scheme
+        _, other_ends = other.carry_on(scheme)
         others.append(other_ends)
         label = "in the open" if canopy == "open" else f"under {canopy}"
-        under.append(option_result(other_ends, other, label, cover, watering, price, yard.costs))
+        by_canopy[canopy] = option_result(
+            other_ends, scheme, label, cover, watering, price, yard.costs
+        )
     fungus = fungi()[stack.fungus]
     stop, slow = moisture_marks(kind)
     worst = (
@@ -202,7 +207,7 @@ def _stack_season(
         daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),
         outlook=_fan(blocks, outlook),
         result=result,
-        under_canopies=tuple(under),
+        under_canopies=tuple(by_canopy[c] for c in dict.fromkeys((*CANOPIES, yard.canopy))),
         lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
         full_run=_full_run(stack, ends),
         uncertainty=None if outlook.over else uncertainty(outlook, ends),
@@ -229,6 +234,17 @@ def look_at(
     kind: StackModel, scheme: Scheme, as_of: date, draws: int, coverage: WeatherCoverage
 ) -> Outlook:
     """Run a stack through the weather seen so far and find the past years to go on with."""
+    return look_at_all(kind, [scheme], as_of, draws, coverage)[0]
+
+
+def look_at_all(
+    kind: StackModel,
+    schemes: Sequence[Scheme],
+    as_of: date,
+    draws: int,
+    coverage: WeatherCoverage,
+) -> list[Outlook]:
+    """Outlooks under several schemes, run side by side; only the first has a reference run."""
     next_day = min(as_of + timedelta(days=1), kind.horizon)
     own_year = kind.stack.inoculated.year
     years: tuple[int, ...] = (own_year,)
@@ -241,21 +257,30 @@ def look_at(
             f'which an outlook for "{kind.stack.name}" needs; accepted is weather of earlier '
             "years as well"
         )
-    unknowns = len(kind.rows(scheme).unknowns())
-    drawn = latin_hypercube(len(years) * draws, unknowns, SEED)
-    seen = new_blocks(kind, scheme, np.concatenate([best_estimate(unknowns), drawn]))
     hours = (next_day - kind.start_day).days * HOURS_PER_DAY
-    start = np.full(seen[0].booked.shape[1], kind.record.row(kind.start_day), dtype=np.int64)
-    advance(jobs_for(kind, scheme, seen, [start] * len(seen), 0, hours))
-    return Outlook(
-        kind=kind,
-        scheme=scheme,
-        seen=tuple(seen),
-        seen_hours=hours,
-        next_day=next_day,
-        years=years,
-        draws=draws,
-    )
+    start = np.full(LANES, kind.record.row(kind.start_day), dtype=np.int64)
+    outlooks, jobs = [], []
+    for place, scheme in enumerate(schemes):
+        unknowns = len(kind.rows(scheme).unknowns())
+        sample = latin_hypercube(len(years) * draws, unknowns, SEED)
+        if place == 0:
+            sample = np.concatenate([best_estimate(unknowns), sample])
+        seen = new_blocks(kind, scheme, sample)
+        jobs += jobs_for(kind, scheme, seen, [start] * len(seen), 0, hours)
+        outlooks.append(
+            Outlook(
+                kind=kind,
+                scheme=scheme,
+                seen=tuple(seen),
+                references=1 if place == 0 else 0,
+                seen_hours=hours,
+                next_day=next_day,
+                years=years,
+                draws=draws,
+            )
+        )
+    advance(jobs)
+    return outlooks
 
 
 def _fan(blocks: Sequence[Block], outlook: Outlook) -> pd.DataFrame | None:

@@ -63,7 +63,8 @@ def uncertainty(outlook: Outlook, ends: Ends) -> Uncertainty | None:
     decides = bool(0.0 < lost.mean() < 1.0)
     driest = ends.moisture_driest_face_pct
     weather, model = split_variance(lost if decides else driest)
-    quantiles = np.concatenate([b.quantiles for b in outlook.seen])[1 : years * draws + 1]
+    quantiles = np.concatenate([b.quantiles for b in outlook.seen])[outlook.references :]
+    quantiles = quantiles[: years * draws]
     # The unknowns are ranked within years, so that the years' own differences add no noise.
     within = (driest - driest.mean(axis=1, keepdims=True)).ravel()
     names = list(outlook.kind.rows(outlook.scheme).unknowns())

@@ -14,12 +14,13 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.fungus.kernel import Run, make_run
+from climate_risk.fungus.kernel import make_run
 from climate_risk.log.geometry import Grid, make_grid
 from climate_risk.log.kernel import (
     LANES,
     Curves,
     convection_coefficient,
+    keep_own,
     make_state,
     stored_heat_j,
     stored_water_kg,
@@ -149,7 +150,7 @@ class Block:
     """LANES runs side by side, their state and what they left day by day."""
 
     a: FloatArray
-    run: Run
+    run: FloatArray
     booked: FloatArray
     quantiles: FloatArray
     """(LANES, unknowns)."""
@@ -309,11 +310,10 @@ def branch(blocks: Sequence[Block], lanes: IntArray, *, with_days: bool = False)
 
     copies = []
     for chosen in taken:
-        run = Run(*(pick([getattr(b.run, f) for b in blocks], chosen, -1) for f in Run._fields))
         copies.append(
             Block(
                 a=pick([b.a for b in blocks], chosen, -1),
-                run=run,
+                run=pick([b.run for b in blocks], chosen, -1),
                 booked=pick([b.booked for b in blocks], chosen, -1),
                 quantiles=pick([b.quantiles for b in blocks], chosen, 0),
                 daily=pick(kept, chosen, -1),
@@ -359,12 +359,13 @@ def _advance(job: Job) -> None:
     azimuth[job.first_hour : job.last_hour] = sun[at + job.first_hour : at + job.last_hour]
     days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
     block.daily = np.empty((days, DAILY_COLUMNS, LANES))
+    keep_own(block.a, log_lanes(rows, values, kind.stack.start_moisture))
     run_block(
         kind.grid,
         kind.curves,
         kind.tables.potential_mpa,
-        shade_lanes(values, kind.openness_under(job.scheme.canopy)),
-        mycelium_lanes(values),
+        np.stack(shade_lanes(values, kind.openness_under(job.scheme.canopy))),
+        np.stack(mycelium_lanes(values)),
         model().complete_share.value,
         diffuse_table(),
         sector_basis(),
