@@ -208,15 +208,13 @@ def test_dew_falls_on_bark_colder_than_the_dew_point(cold_c: float) -> None:
     assert warmer[1].min() > 0.0
 
 
-@pytest.mark.xfail(
-    strict=True,
-    reason="without film or dew, the surface temperature rests on one tangent of vapour and on "
-    "the hour before's drying; a wet cut end loses 13 % too much at 2 m/s on a top cell of 18 mm "
-    "(9 % on 9 mm, 15 % at 4 m/s) and falls 0.5 to 1 K below its wet bulb.",
-)
-def test_wet_end_grain_evaporates_as_a_wet_surface() -> None:
-    """Green end grain that water reaches easily is a wet surface in shade: 30 degC, 40 %."""
-    film = convection(2.0)
+@pytest.mark.parametrize("wind_ms", [0.5, 1.0, 2.0, 4.0, 8.0])
+def test_wet_end_grain_evaporates_as_a_wet_surface(wind_ms: float) -> None:
+    """Green end grain that water reaches easily is a wet surface in shade: 30 degC, 40 %.
+
+    Up to 0.3 K too warm, as wet bark is, and so up to 6 % too much vapour.
+    """
+    film = convection(wind_ms)
     stack = samples.Stack(
         samples.column(50.0, 2, height_m=0.36, levels=20),
         CURVES,
@@ -237,7 +235,13 @@ def test_wet_end_grain_evaporates_as_a_wet_surface() -> None:
         convection=film,
         longwave_top=SKY * SIGMA * (AIR_C + 273.15) ** 4,
     )
-    a = samples.run(stack, samples.start(stack, 21.0), forcing)
+    a = samples.run(stack, samples.start(stack, 21.0), forcing[:190])
+    before = kernel.stored_water_kg(stack.grid, stack.curves, a)[0]
+    samples.run(stack, a, forcing[190:], first_hour=190)
+    lost = before - kernel.stored_water_kg(stack.grid, stack.curves, a)[0]
     assert samples.cells(stack, a, kernel.MOISTURE).min() > 0.6
     hand = hand_balance(0.0, film, wet=True, air_c=AIR_C)
-    assert a[kernel.SURFACE_TEMP, 1, 0] == pytest.approx(hand, abs=0.5)
+    assert a[kernel.SURFACE_TEMP, 1, 0] == pytest.approx(hand, abs=0.3)
+    deficit = samples.saturated_density(hand) - HUMIDITY * samples.saturated_density(AIR_C)
+    rate = float(vapour_conductance(film, AIR_C) * deficit)
+    assert lost / (36000.0 * np.pi * stack.grid.radius_m**2) == pytest.approx(rate, rel=0.06)

@@ -31,6 +31,8 @@ that the balance stays linear and more sun never cools: within 0.2 K near the ai
 at 30 K above it."""
 THINNEST_FILM_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
 """A film that would not last the hour at this rate is rounding left over, not water."""
+NEAR_REST = 2e-3
+"""Moisture [kg/kg] by which a surface stays off rest with the air: a secant needs two points."""
 LEWIS_FACTOR: float = (PRANDTL_AIR / (1.506e-5 / VAPOUR_DIFFUSIVITY_M2_S)) ** (2.0 / 3.0)
 """(Pr/Sc)^(2/3) of air near 20 degC."""
 
@@ -99,27 +101,31 @@ def look_up(
         a[to, to_row, n] = table[j] * (1.0 - w) + table[j + 1] * w
 
 
+@compiled
+def add_outer_cell(a: FloatArray, face: int, row: int, cell: int, share: float) -> None:
+    """Add one face cell to the means of its face."""
+    if a.shape[2] != LANES:
+        return
+    for n in range(LANES):
+        a[FACE + face, S_INNER, n] += a[FACE_HEAT + face, row, n] * share
+        a[FACE + face, S_BELOW, n] += a[TEMP, cell, n] * share
+
+
 @inlined
 def outer_cells(grid: Grid, a: FloatArray) -> None:
     """Mean temperature and conductance of the cells under the bark, the top and the ground."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     section = np.pi * grid.radius_m * grid.radius_m
     for face in (BARK, TOP, GROUND):
-        for n in range(LANES):
-            a[FACE + face, S_INNER, n] = 0.0
-            a[FACE + face, S_BELOW, n] = 0.0
+        for row in range(S_INNER, S_WOOD + 1):
+            for n in range(a.shape[2]):
+                a[FACE + face, row, n] = 0.0
     for k in range(nz):
-        r, share = k * nr + nr - 1, grid.level_m[k] / grid.height_m
-        for n in range(LANES):
-            a[FACE + BARK, S_INNER, n] += a[FACE_HEAT + BARK, k, n] * share
-            a[FACE + BARK, S_BELOW, n] += a[TEMP, r, n] * share
+        add_outer_cell(a, BARK, k, k * nr + nr - 1, grid.level_m[k] / grid.height_m)
     for i in range(nr):
-        r, share = (nz - 1) * nr + i, grid.ring_area_m2[i] / section
-        for n in range(LANES):
-            a[FACE + TOP, S_INNER, n] += a[FACE_HEAT + TOP, i, n] * share
-            a[FACE + TOP, S_BELOW, n] += a[TEMP, r, n] * share
-        for n in range(LANES):
-            a[FACE + GROUND, S_BELOW, n] += a[TEMP, i, n] * share
+        share = grid.ring_area_m2[i] / section
+        add_outer_cell(a, TOP, i, (nz - 1) * nr + i, share)
+        add_outer_cell(a, GROUND, i, i, share)
 
 
 @compiled
@@ -133,6 +139,7 @@ def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -
         return
     at_bark = face == BARK
     own_absorptance = O_BARK_ABSORPTANCE if at_bark else O_END_ABSORPTANCE
+    bark = 1.0 if at_bark else 0.0
     sun = F_SUN_SIDE if at_bark else F_SUN_TOP
     longwave = F_LONGWAVE_SIDE if at_bark else F_LONGWAVE_TOP
     poured = 0.0 if at_bark else 1.0 / top_area
@@ -163,7 +170,9 @@ def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -
         skin = a[OWN, O_BAG_VAPOUR, n]
         wall = skin / (1.0 + skin * film) + a[OWN, O_BAG_LEAK, n]
         bagged_film = (wall + gap_vapour) / (wall * gap_vapour)
-        a[FACE + face, S_COVER, n] = film + bag * (bagged_film - film)
+        film += bag * (bagged_film - film)
+        a[FACE + face, S_FILM, n] = film
+        a[FACE + face, S_COVER, n] = film + bark * a[OWN, O_BARK_RESISTANCE, n]
         a[FACE + face, S_BACK, n] = back * (1.0 + bag * (passed - 1.0))
         a[FACE + face, S_SUN, n] = passed
     for n in range(LANES):
@@ -180,57 +189,239 @@ def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -
 
 
 @compiled
-def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
-    """Evaporation of the film and dew, at a surface temperature that evaporation itself cools."""
+def saturated_vapour(temp_c: float) -> tuple[float, float]:
+    """:func:`saturation_vapour_density`, and by how much it grows per degree [kg/m3/K].
+
+    Both by one division: divisions are what this kernel mostly waits for.
+    """
+    warm, kelvin = temp_c + 237.3, temp_c + KELVIN_AT_0_C
+    shared = 1.0 / (warm * warm * kelvin)
+    pressure_pa = 610.8 * fast_exp(17.27 * temp_c * warm * kelvin * shared)
+    density = pressure_pa * warm * warm * shared * (1.0 / WATER_VAPOUR_GAS_CONSTANT_J_KG_K)
+    return density, density * (4098.171 * kelvin - warm * warm) * shared
+
+
+@compiled
+def unsaturated(humidity: float) -> float:
+    """1 in air that tables of moisture resolve, falling to 0 in saturated air."""
+    return min(max((1.0 - humidity) * (1.0 / (1.0 - ACTIVITY_MAX)), 0.0), 1.0)
+
+
+@compiled
+def meet_vapour(a: FloatArray, hour: FloatArray, face: int) -> None:
+    """What the air draws from wood at the surface's temperature."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
         return
     for n in range(LANES):
-        air, vapour = hour[F_AIR_TEMP, n], hour[F_VAPOUR, n]
-        saturated_air = saturation_vapour_density(air)
-        steep = saturated_air * (
-            4098.171 / ((air + 237.3) * (air + 237.3)) - 1.0 / (air + KELVIN_AT_0_C)
+        saturated, steep = saturated_vapour(a[FACE + face, S_TEMP, n])
+        humidity = hour[F_VAPOUR, n] / saturated
+        a[FACE + face, S_SATURATED, n], a[FACE + face, S_STEEP, n] = saturated, steep
+        a[FACE + face, S_HUMIDITY, n] = min(humidity, ACTIVITY_MAX)
+        a[FACE + face, S_DRAW, n] = saturated * unsaturated(humidity)
+        a[FACE + face, S_WOOD, n] = 0.0
+
+
+@compiled
+def meet_air(a: FloatArray, hour: FloatArray, face: int) -> None:
+    """Take a face to be as warm as the air, until more is known of it."""
+    if a.shape[2] != LANES or hour.shape[1] != LANES:
+        return
+    for n in range(LANES):
+        saturated, steep = saturated_vapour(hour[F_AIR_TEMP, n])
+        a[FACE + face, S_SATURATED, n], a[FACE + face, S_STEEP, n] = saturated, steep
+    for n in range(LANES):
+        heat = a[FACE + face, S_LONGWAVE, n] + a[FACE + face, S_BACK, n] * hour[F_AIR_TEMP, n]
+        a[FACE + face, S_SHADE, n] = heat + a[FACE + face, S_INNER, n] * a[FACE + face, S_BELOW, n]
+
+
+@compiled
+def film_temp(
+    heat: float,
+    loss: float,
+    air_c: float,
+    saturated: float,
+    steep: float,
+    vapour: float,
+    film: float,
+) -> float:
+    """Temperature of a surface under water [degC].
+
+    Two Newton steps from the air's temperature: saturated vapour is convex, so they end above.
+
+    Parameters
+    ----------
+    heat : float
+        What warms the surface, were it dry and at 0 degC [W/m2].
+    loss : float
+        To air and wood, per degree [W/m2/K].
+    saturated, steep : float
+        :func:`saturated_vapour` at the air's temperature.
+    film : float
+        Latent heat by vapour deficit [W/m2 per kg/m3].
+    """
+    cooling = film * steep
+    temp = (heat - film * (saturated - vapour) + cooling * air_c) / (loss + cooling)
+    near, steeper = saturated_vapour(temp)
+    cooling = film * steeper
+    return (heat - film * (near - vapour) + cooling * temp) / (loss + cooling)
+
+
+@compiled
+def wet_share(potential: float, supply: float) -> float:
+    """Share of the hour that water lasts on a surface that could evaporate so much."""
+    wet = min(1.0, supply / max(potential, 1e-30))
+    return wet if supply > THINNEST_FILM_KG_M2_S else 0.0
+
+
+@compiled
+def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
+    """Evaporation of a film and dew, for the part of the hour that the surface is wet."""
+    if a.shape[2] != LANES or hour.shape[1] != LANES:
+        return
+    for n in range(LANES):
+        loss = a[FACE + face, S_BACK, n] + a[FACE + face, S_INNER, n]
+        heat = a[FACE + face, S_SHADE, n] + a[FACE + face, S_SUN, n]
+        saturated, steep = a[FACE + face, S_SATURATED, n], a[FACE + face, S_STEEP, n]
+        air, vapour, per_film = (
+            hour[F_AIR_TEMP, n],
+            hour[F_VAPOUR, n],
+            1.0 / a[FACE + face, S_FILM, n],
         )
-        back, inner = a[FACE + face, S_BACK, n], a[FACE + face, S_INNER, n]
-        heat = a[FACE + face, S_SUN, n] + a[FACE + face, S_LONGWAVE, n]
-        heat += inner * a[FACE + face, S_BELOW, n]
-        per_film = 1.0 / a[FACE + face, S_COVER, n]
-        lack = saturated_air - vapour
-        # Wood that dries is cooled by it: as much per vapour deficit as in the hour before.
-        deficit = a[FACE + face, S_SATURATED, n] * (1.0 - a[FACE + face, S_HUMIDITY, n])
-        dried = max(a[FACE + face, S_DRIED, n] - a[FACE + face, S_CONDENSED, n], 0.0)
-        own = LATENT_HEAT_VAPORIZATION_J_KG * min(dried / (deficit + 1e-9), per_film)
-        dry_back = back + own * steep
-        dry_temp = (heat - own * lack + dry_back * air) / (dry_back + inner)
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * per_film
-        wet_back = back + latent * steep
-        wet_temp = (heat - latent * lack + wet_back * air) / (wet_back + inner)
-        # Saturated vapour is convex in temperature: a second tangent keeps to the wet bulb.
-        near, warm = saturation_vapour_density(wet_temp), wet_temp + 237.3
-        steep = near * (4098.171 / (warm * warm) - 1.0 / (wet_temp + KELVIN_AT_0_C))
-        wet_heat = heat + back * air - latent * (near - vapour - steep * wet_temp)
-        wet_temp = wet_heat / (back + latent * steep + inner)
-        supply = a[FACE + face, S_SUPPLY, n]
-        dew = saturation_vapour_density(dry_temp) < vapour
-        is_wet = dew or supply > THINNEST_FILM_KG_M2_S
-        saturated = saturation_vapour_density(wet_temp if is_wet else dry_temp)
-        potential = (saturated - vapour) * per_film
-        a[FACE + face, S_SATURATED, n] = saturated
-        a[FACE + face, S_HUMIDITY, n] = min(vapour / saturated, ACTIVITY_MAX)
-        wet = min(1.0, supply / max(potential, 1e-30))
-        a[FACE + face, S_WET, n] = wet if supply > THINNEST_FILM_KG_M2_S else 0.0
-        a[FACE + face, S_FILM_OUT, n] = min(potential, supply)
+        film = LATENT_HEAT_VAPORIZATION_J_KG * per_film
+        temp = film_temp(heat, loss, air, saturated, steep, vapour, film)
+        a[FACE + face, S_TEMP, n] = temp
+        potential = (saturation_vapour_density(temp) - vapour) * per_film
+        a[FACE + face, S_WET, n] = wet_share(potential, a[FACE + face, S_SUPPLY, n])
+        a[FACE + face, S_FILM_OUT, n] = min(potential, a[FACE + face, S_SUPPLY, n])
+
+
+@compiled
+def even_girth(a: FloatArray, hour: FloatArray) -> None:
+    """How far evaporation evens out the bark's heat round the girth, per ``S_STEEP``.
+
+    With film or dew as in the shade, so that the beam's own heating cannot change it.
+    """
+    if a.shape[2] != LANES or hour.shape[1] != LANES:
+        return
+    for n in range(LANES):
+        loss, heat = (
+            a[FACE + BARK, S_BACK, n] + a[FACE + BARK, S_INNER, n],
+            a[FACE + BARK, S_SHADE, n],
+        )
+        saturated, steep = a[FACE + BARK, S_SATURATED, n], a[FACE + BARK, S_STEEP, n]
+        air, vapour, per_film = (
+            hour[F_AIR_TEMP, n],
+            hour[F_VAPOUR, n],
+            1.0 / a[FACE + BARK, S_FILM, n],
+        )
+        film = LATENT_HEAT_VAPORIZATION_J_KG * per_film
+        temp = film_temp(heat, loss, air, saturated, steep, vapour, film)
+        potential = (saturation_vapour_density(temp) - vapour) * per_film
+        wet = wet_share(potential, a[FACE + BARK, S_SUPPLY, n]) if potential > 0.0 else 1.0
+        wood = LATENT_HEAT_VAPORIZATION_J_KG / a[FACE + BARK, S_COVER, n]
+        a[FACE + BARK, S_EVENING, n] = wood + wet * (film - wood)
+
+
+@compiled
+def skin_apart(a: FloatArray, face: int, row: int, cell: int) -> None:
+    """Keep the wood's very surface between its cell and rest with the air.
+
+    Off rest, and of drying wood no drier than air over free water could draw it.
+    """
+    if a.shape[2] != LANES:
+        return
+    for n in range(LANES):
+        u, rest = a[MOISTURE, cell, n], a[FACE + face, S_TARGET, n]
+        skin, inner = a[FACE_MOISTURE + face, row, n], a[FACE_WATER + face, row, n]
+        draw = a[FACE + face, S_DRAW, n] * (1.0 - a[FACE + face, S_HUMIDITY, n])
+        wet = max(skin, u - draw / (inner * a[FACE + face, S_COVER, n]), rest + NEAR_REST)
+        dry = max(min(skin, rest - NEAR_REST), 0.0)
+        a[FACE_MOISTURE + face, row, n] = wet if u > rest else dry
+
+
+@inlined
+def face_activity(a: FloatArray, face: int, row: int, cell: int, activity: FloatArray) -> None:
+    """Water activity of one cell's very surface."""
+    skin_apart(a, face, row, cell)
+    look_up(a, FACE_ACTIVITY + face, row, FACE_MOISTURE + face, row, activity, MOISTURE_STEP)
+
+
+@compiled
+def find_skin(a: FloatArray, face: int, row: int, cell: int, share: float) -> None:
+    """Bring one cell's very surface to what the wood feeds and air of ``S_HUMIDITY`` takes.
+
+    One step by secants, from the hour before: from dry to wet or wet to dry in a few hours.
+    """
+    if a.shape[2] != LANES:
+        return
+    for n in range(LANES):
+        u, rest = a[MOISTURE, cell, n], a[FACE + face, S_TARGET, n]
+        inner, cover = a[FACE_WATER + face, row, n], a[FACE + face, S_COVER, n]
+        rise = a[FACE_ACTIVITY + face, row, n] - a[FACE + face, S_HUMIDITY, n]
+        far = abs(a[FACE_MOISTURE + face, row, n] - rest)
+        drying, damp = a[FACE + face, S_DRAW, n], a[FACE + face, S_SATURATED, n]
+        pull = max(rise if u > rest else -rise, 1e-9 * far) * (drying if u > rest else damp)
+        lower = (u - rest) * pull / max(pull + inner * far * cover, 1e-30)
+        a[FACE_MOISTURE + face, row, n] = u - lower
+        a[FACE + face, S_WOOD, n] += inner * lower * share
+
+
+@compiled
+def dry_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
+    """Temperature of a face without film, cooled by what its wood loses: a Newton step."""
+    if a.shape[2] != LANES or hour.shape[1] != LANES:
+        return
+    for n in range(LANES):
+        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[FACE + face, S_WOOD, n]
+        damp = LATENT_HEAT_VAPORIZATION_J_KG * hour[F_VAPOUR, n] / a[FACE + face, S_COVER, n]
+        cooling = (latent + damp) * a[FACE + face, S_STEEP, n] / a[FACE + face, S_SATURATED, n]
+        heat = a[FACE + face, S_SHADE, n] + a[FACE + face, S_SUN, n] - latent
+        loss = a[FACE + face, S_BACK, n] + a[FACE + face, S_INNER, n]
+        temp = (heat + cooling * a[FACE + face, S_TEMP, n]) / (loss + cooling)
+        # Wood that gives off vapour is no warmer than without, wood that takes it no colder.
+        at_rest = (heat + latent) / loss
+        a[FACE + face, S_TEMP, n] = min(temp, at_rest) if latent > 0.0 else max(temp, at_rest)
+    meet_vapour(a, hour, face)
+
+
+@inlined
+def bark_side(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
+    """Moisture of the wood's surface under the bark, and its temperature."""
+    nz, nr, rest = grid.level_m.size, grid.ring_area_m2.size, curves.moisture_by_activity
+    for k in range(nz):
+        cell = k * nr + nr - 1
+        face_activity(a, BARK, k, cell, curves.activity)
+        find_skin(a, BARK, k, cell, grid.level_m[k] / grid.height_m)
+    dry_surface(a, hour, BARK)
+    look_up(a, FACE + BARK, S_TARGET, FACE + BARK, S_HUMIDITY, rest, ACTIVITY_STEP)
+
+
+@inlined
+def cut_top(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
+    """Moisture and temperature of the cut end on top."""
+    nz, nr, rest = grid.level_m.size, grid.ring_area_m2.size, curves.moisture_by_activity
+    section = np.pi * grid.radius_m * grid.radius_m
+    for i in range(nr):
+        cell = (nz - 1) * nr + i
+        face_activity(a, TOP, i, cell, curves.activity)
+        find_skin(a, TOP, i, cell, grid.ring_area_m2[i] / section)
+    dry_surface(a, hour, TOP)
+    look_up(a, FACE + TOP, S_TARGET, FACE + TOP, S_HUMIDITY, rest, ACTIVITY_STEP)
 
 
 @inlined
 def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
     """Linear heat and vapour balance of bark, top and ground face for one hour."""
-    section = np.pi * grid.radius_m * grid.radius_m
+    section, rest = np.pi * grid.radius_m * grid.radius_m, curves.moisture_by_activity
     outer_cells(grid, a)
     for face in (BARK, TOP):
         catch_weather(a, hour, face, section)
+        meet_air(a, hour, face)
+        if face == BARK:
+            even_girth(a, hour)
         wet_surface(a, hour, face)
+        meet_vapour(a, hour, face)
     for n in range(LANES):
-        a[FACE + BARK, S_COVER, n] += a[OWN, O_BARK_RESISTANCE, n]
         a[FACE + GROUND, S_COVER, n] = a[OWN, O_BARRIER_RESISTANCE, n]
         a[FACE + GROUND, S_WET, n] = 0.0
     for n in range(LANES):
@@ -238,9 +429,13 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
         soil = SOIL_HUMIDITY * saturation_vapour_density(hour[F_SOIL_TEMP, n])
         a[FACE + GROUND, S_SATURATED, n] = saturated
         a[FACE + GROUND, S_HUMIDITY, n] = min(soil / saturated, ACTIVITY_MAX)
+        a[FACE + GROUND, S_DRAW, n] = saturated * unsaturated(soil / saturated)
     for face in (BARK, TOP, GROUND):
-        by_activity = curves.moisture_by_activity
-        look_up(a, FACE + face, S_TARGET, FACE + face, S_HUMIDITY, by_activity, ACTIVITY_STEP)
+        look_up(a, FACE + face, S_TARGET, FACE + face, S_HUMIDITY, rest, ACTIVITY_STEP)
+    bark_side(grid, curves, a, hour)
+    # Temperature and moisture of bare end grain hang on each other: twice round.
+    cut_top(grid, curves, a, hour)
+    cut_top(grid, curves, a, hour)
 
 
 @compiled
@@ -249,19 +444,19 @@ def dry_cell(a: FloatArray, face: int, row: int) -> None:
 
     The flux is ``conductance * (moisture - target)`` with the film (cover and bark) in series
     with the half-cell of wood; taken implicitly it can neither overshoot the moisture at rest
-    nor run away.  The secant is that of the wood's very surface as the hour before left it:
-    water activity is flat above fibre saturation, and a wet cell may have a dry skin.
+    nor run away.  The secant is that of the wood's very surface: water activity is flat above
+    fibre saturation, and a wet cell may have a dry skin.
     """
     if a.shape[2] != LANES:
         return
     for n in range(LANES):
         gap = a[FACE_MOISTURE + face, row, n] - a[FACE + face, S_TARGET, n]
         rise = a[FACE_ACTIVITY + face, row, n] - a[FACE + face, S_HUMIDITY, n]
-        slope = rise / gap if abs(gap) >= 1e-4 else 1.0
-        outer = max(slope, 1e-9) * a[FACE + face, S_SATURATED, n]
-        inner = a[FACE_WATER + face, row, n]
-        through = inner * outer / (outer + inner * a[FACE + face, S_COVER, n])
-        a[FACE_DRYING + face, row, n] = (1.0 - a[FACE + face, S_WET, n]) * through
+        drying, damp = a[FACE + face, S_DRAW, n], a[FACE + face, S_SATURATED, n]
+        far, inner = abs(gap), a[FACE_WATER + face, row, n]
+        pull = max(rise if gap > 0.0 else -rise, 1e-9 * far) * (drying if gap > 0.0 else damp)
+        through = pull + inner * far * a[FACE + face, S_COVER, n]
+        a[FACE_DRYING + face, row, n] = inner * pull / max(through, 1e-30)
 
 
 @compiled
@@ -273,10 +468,10 @@ def thawed_share(temp_c: float, ice: float, moisture: float) -> float:
 
 @compiled
 def dry_face(a: FloatArray, face: int, rows: int) -> bool:
-    """Whether no lane has water on a face; then its cells take up none, which is most hours."""
+    """Whether no lane has water or dew on a face; then its cells take up none: most hours."""
     wet = 0
     for n in range(LANES):
-        wet += a[FACE + face, S_SUPPLY, n] > 0.0
+        wet += (a[FACE + face, S_SUPPLY, n] > 0.0) | (a[FACE + face, S_FILM_OUT, n] < 0.0)
     if wet == 0:
         for row in range(rows):
             for n in range(a.shape[2]):
@@ -322,13 +517,15 @@ def take_up(
         u = a[MOISTURE, cell, n]
         thawed = thawed_share(a[TEMP, cell, n], a[ICE, cell, n], u)
         a[FACE_UPTAKE + face, row, n] *= thawed if u < full else 0.0
-
-
-@inlined
-def face_cell(a: FloatArray, face: int, row: int, activity: FloatArray) -> None:
-    """Drying conductance of one face cell, by its row in the face's terms."""
-    look_up(a, FACE_ACTIVITY + face, row, FACE_MOISTURE + face, row, activity, MOISTURE_STEP)
-    dry_cell(a, face, row)
+    for n in range(LANES):
+        # A film keeps the wood beneath from drying, and what it feeds spares the wood as much
+        # vapour; dew takes all the vapour there is.
+        u, out = a[MOISTURE, cell, n], a[FACE_DRYING + face, row, n]
+        lack = (a[FACE + face, S_TARGET, n] - u) * out
+        spared = min(a[FACE_UPTAKE + face, row, n] * (full - u) / max(lack, 1e-30), 1.0)
+        spared = spared if lack > 0.0 else a[FACE + face, S_WET, n]
+        dewy = a[FACE + face, S_FILM_OUT, n] < 0.0
+        a[FACE_DRYING + face, row, n] = 0.0 if dewy else out * (1.0 - spared)
 
 
 @inlined
@@ -341,7 +538,10 @@ def face_water(grid: Grid, curves: Curves, a: FloatArray) -> None:
         a[FACE + BARK, S_UPTAKE, n] = a[OWN, O_BARK_UPTAKE, n] / full
         a[FACE + TOP, S_UPTAKE, n] = rho * a[OWN, O_UPTAKE_DIFFUSIVITY, n] / half
     for k in range(nz):
-        face_cell(a, BARK, k, activity)
+        face_activity(a, BARK, k, k * nr + nr - 1, activity)
+        dry_cell(a, BARK, k)
     for i in range(nr):
-        face_cell(a, TOP, i, activity)
-        face_cell(a, GROUND, i, activity)
+        face_activity(a, TOP, i, (nz - 1) * nr + i, activity)
+        dry_cell(a, TOP, i)
+        face_activity(a, GROUND, i, i, activity)
+        dry_cell(a, GROUND, i)

@@ -28,8 +28,14 @@ def start_modes(
         for n in range(a.shape[2]):
             a[MODE_MASS, i, n] = area[i] * (dry + wet * a[MOISTURE, r, n])
     for n in range(LANES):
-        through = girth * a[FACE_HEAT + BARK, level, n] * a[FACE_JOIN + BARK, level, n]
-        a[ENDS, E_HIGH, n] = through * a[FACE + BARK, S_BACK, n]
+        # Evaporation evens out the girth as it does the hours.
+        back = a[FACE + BARK, S_BACK, n]
+        back += a[FACE + BARK, S_EVENING, n] * a[FACE + BARK, S_STEEP, n]
+        a[ENDS, E_JOIN, n] = 1.0 / (back + a[FACE_HEAT + BARK, level, n])
+        a[ENDS, E_HIGH, n] = back
+    for n in range(LANES):
+        through = girth * a[FACE_HEAT + BARK, level, n] * a[ENDS, E_JOIN, n]
+        a[ENDS, E_HIGH, n] *= through
         a[ENDS, E_HIGH_DRIVE, n] = through * a[FACE + BARK, S_BEAM, n]
 
 
@@ -96,7 +102,7 @@ def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float) -> No
     for n in range(LANES):
         below = a[FACE_HEAT + BARK, level, n] * a[MODE_TEMP, r, n]
         driven = a[FACE + BARK, S_BEAM, n] * beam + below
-        a[MODE_SURFACE, mode, n] = driven * a[FACE_JOIN + BARK, level, n]
+        a[MODE_SURFACE, mode, n] = driven * a[ENDS, E_JOIN, n]
 
 
 @inlined

@@ -65,7 +65,7 @@ FACES = 3
     FACE_WATER,  # half-cell conductance [kg/s/m2 per kg/kg]
     FACE_HEAT,  # half-cell with bark or ground barrier [W/m2/K]
     FACE_JOIN,  # resistance of half-cell and air once the surface is eliminated [m2 K/W]
-    FACE_MOISTURE,  # of the wood's very surface, from the hour before [kg/kg]
+    FACE_MOISTURE,  # of the wood's very surface [kg/kg]
     FACE_ACTIVITY,  # water activity there
     FACE_DRYING,  # secant conductance of drying [kg/s/m2 per kg/kg]
     FACE_UPTAKE,  # conductance of liquid uptake, none from the ground [kg/s/m2 per kg/kg]
@@ -76,13 +76,20 @@ BARK_OUT, TOP_OUT = FACE_OUT + BARK, FACE_OUT + TOP
 (
     S_INNER,  # mean conductance of the outer half-cells [W/m2/K]
     S_BELOW,  # mean temperature of the outer cells [degC]
+    S_WOOD,  # mean vapour out of the wood while its surface is dry [kg/m2/s]
     S_SUN,  # absorbed [W/m2]
     S_BEAM,  # absorbed beam square to the side [W/m2]
     S_LONGWAVE,  # net at air temperature [W/m2]
     S_BACK,  # loss per degree above the air [W/m2/K]
     S_GAIN,  # all that warms the dry face, were its surface at 0 degC [W/m2]
-    S_COVER,  # resistance of film, cover and bark to vapour [s/m]
-    S_SATURATED,  # vapour density at the surface's temperature [kg/m3]
+    S_FILM,  # resistance of air film and bag to vapour [s/m]
+    S_COVER,  # resistance to vapour of all that covers the wood, bark or barrier too [s/m]
+    S_SHADE,  # all that warms the face but sun and vapour, were its surface at 0 degC [W/m2]
+    S_TEMP,  # of the surface while it is dry [degC]
+    S_SATURATED,  # vapour density at that temperature [kg/m3]
+    S_DRAW,  # the same for the flux from wood, less near saturation [kg/m3]
+    S_STEEP,  # growth of that density per degree [kg/m3/K]
+    S_EVENING,  # latent heat by vapour deficit that evens out the girth [W/m2 per kg/m3]
     S_HUMIDITY,  # vapour density of the air over the saturated one, at most ACTIVITY_MAX
     S_TARGET,  # moisture at which wood and air would be at rest
     S_WET,  # share of the hour with water on the surface
@@ -95,14 +102,14 @@ BARK_OUT, TOP_OUT = FACE_OUT + BARK, FACE_OUT + TOP
     S_CONDENSED,  # mean vapour into the wood [kg/m2/s]
     S_DRIED,  # mean vapour out of the wood [kg/m2/s]
     S_WATER_HEAT,  # mean heat that water brought into the wood [J/m2]
-) = range(21)
-S_ROWS = 21
+) = range(28)
+S_ROWS = 28
 # Terms whose rows are one for the bark and one for the top.
 FILM = 40  # water on the surface [kg/m2]
 SURFACE_TEMP = 41  # degC
 # The two ends of the line in hand: conductance to the outside, and what drives in.
 ENDS = 42
-E_LOW, E_LOW_DRIVE, E_HIGH, E_HIGH_DRIVE, E_HEAT = range(5)
+E_LOW, E_LOW_DRIVE, E_HIGH, E_HIGH_DRIVE, E_HEAT, E_JOIN = range(6)
 # Angular modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
 MODE_TEMP = 43
 MODE_SURFACE = 44
