@@ -9,7 +9,7 @@ from climate_risk.errors import InputError
 from climate_risk.options import CoverOption, Watering, WateringOption
 from climate_risk.risk.cost import covers_cost, watering_cost
 from climate_risk.risk.days import months_after
-from climate_risk.risk.draws import latin_hypercube
+from climate_risk.risk.draws import DRAWS, SEED, latin_hypercube
 from climate_risk.risk.ensemble import (
     collect,
     jobs_for,
@@ -31,9 +31,6 @@ from climate_risk.tables import fungi
 from climate_risk.weather.record import WeatherCoverage
 from climate_risk.yard import Yard
 
-DRAWS = 8
-"""Parameter draws a year."""
-SEED = 2_718
 BAG_MONTHS = 12
 """A paper sack is not kept on for longer (common practice, no source)."""
 WATERING_MONTHS = (5, 9)

@@ -30,6 +30,9 @@ from climate_risk.tables import (
 
 FloatArray = npt.NDArray[np.float64]
 
+DRAWS = 8
+"""Parameter draws a year; every year has its own."""
+SEED = 2_718
 WETTEST_START = 0.98
 """Of the wood's greatest moisture: a log never starts without any air."""
 

@@ -18,7 +18,7 @@ from climate_risk.risk.actions import find_actions
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.cost import covers_cost, watering_cost
-from climate_risk.risk.draws import best_estimate, latin_hypercube
+from climate_risk.risk.draws import DRAWS, SEED, best_estimate, latin_hypercube
 from climate_risk.risk.ensemble import (
     Ends,
     collect,
@@ -49,9 +49,6 @@ from climate_risk.yard import Stack, Yard
 
 FloatArray = npt.NDArray[np.float64]
 
-DRAWS = 8
-"""Parameter draws a past year; every year has its own."""
-SEED = 2_718
 CANOPIES = ("open", "deciduous", "conifer")
 HOT_TEMP_MAX_C = 30.0
 DRY_RAIN_MM = 1.0
