@@ -14,7 +14,7 @@ from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
 from climate_risk.log.kernel import LANES
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
-from climate_risk.risk.cost import cost_of
+from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
 from climate_risk.risk.days import shifted
 from climate_risk.risk.kernel import (
     D_BARK_MAX,
@@ -138,10 +138,11 @@ def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
 
 
 def option_result(
-    ends: Ends, scheme: Scheme, label: str, cover: str, watering: str, price: float, costs: Costs
+    ends: Ends, scheme: Scheme, label: str, cover: str, watering: str, costs: Costs
 ) -> OptionResult:
     """Ends as chance, shares, percentiles and cost."""
     chance = chance_of_loss(ends.outcomes)
+    price = covers_cost(scheme.covers, costs) + watering_cost(scheme.waterings, costs)
     return OptionResult(
         label=label,
         canopy=scheme.canopy,
@@ -164,6 +165,11 @@ def option_result(
             for n, year in enumerate(ends.years)
         ),
     )
+
+
+def place_label(canopy: str) -> str:
+    """Where a stack stands, as a grower would say it."""
+    return "in the open" if canopy == "open" else f"under {canopy}"
 
 
 def cover_label(scheme: Scheme) -> str:

@@ -17,7 +17,6 @@ from climate_risk.risk import kernel as k
 from climate_risk.risk.actions import find_actions
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import lost_of
-from climate_risk.risk.cost import covers_cost, watering_cost
 from climate_risk.risk.draws import DRAWS, SEED, best_estimate, latin_hypercube
 from climate_risk.risk.ensemble import (
     Ends,
@@ -25,6 +24,7 @@ from climate_risk.risk.ensemble import (
     cover_label,
     jobs_for,
     option_result,
+    place_label,
     start_rows,
     usable_years,
     watering_label,
@@ -169,19 +169,16 @@ def _stack_season(
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
     outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
     blocks, ends = outlook.carry_on(own)
-    price = covers_cost(own.covers, yard.costs) + watering_cost(own.waterings, yard.costs)
     cover, watering = cover_label(own), watering_label(own)
-    result = option_result(ends, own, "as it stands", cover, watering, price, yard.costs)
+    result = option_result(ends, own, "as it stands", cover, watering, yard.costs)
     others = [ends]
     by_canopy = {yard.canopy: replace(result, label=f"under {yard.canopy} (as it stands)")}
     for other in elsewhere:
         canopy, scheme = other.scheme.canopy, other.scheme
         _, other_ends = other.carry_on(scheme)
         others.append(other_ends)
-        label = "in the open" if canopy == "open" else f"under {canopy}"
-        by_canopy[canopy] = option_result(
-            other_ends, scheme, label, cover, watering, price, yard.costs
-        )
+        label = place_label(canopy)
+        by_canopy[canopy] = option_result(other_ends, scheme, label, cover, watering, yard.costs)
     fungus = fungi()[stack.fungus]
     stop, slow = moisture_marks(kind)
     worst = (
