@@ -11,7 +11,6 @@ import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
-from climate_risk.log.kernel import LANES
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
 from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
@@ -29,6 +28,7 @@ from climate_risk.risk.simulate import (
     Job,
     Scheme,
     StackModel,
+    runs_by_block,
 )
 from climate_risk.yard import Costs
 
@@ -76,7 +76,7 @@ def start_rows(
     own = kind.stack.inoculated.year
     rows = [kind.record.row(shifted(first, year - own)) - hour for year in years]
     lanes = np.repeat(np.array(rows, dtype=np.int64), draws)
-    return [lanes[np.arange(low, low + LANES) % len(lanes)] for low in range(0, len(lanes), LANES)]
+    return [lanes[taken] for taken in runs_by_block(len(lanes))]
 
 
 def collect(
