@@ -125,7 +125,6 @@ TERMS = 49
     B_WATER_HEAT,
     B_HEAT_MOVED,  # sizes of all of these, faces of one side taken together
 ) = range(9)
-LEDGER_ROWS = 9
 
 
 class Lanes(NamedTuple):

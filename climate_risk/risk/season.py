@@ -224,13 +224,6 @@ def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> No
         )
 
 
-def look_at(
-    kind: StackModel, scheme: Scheme, as_of: date, draws: int, coverage: WeatherCoverage
-) -> Outlook:
-    """Run a stack through the weather seen so far and find the past years to go on with."""
-    return look_at_all(kind, [scheme], as_of, draws, coverage)[0]
-
-
 def look_at_all(
     kind: StackModel,
     schemes: Sequence[Scheme],
@@ -238,7 +231,10 @@ def look_at_all(
     draws: int,
     coverage: WeatherCoverage,
 ) -> list[Outlook]:
-    """Outlooks under several schemes, run side by side; only the first has a reference run."""
+    """Run a stack through the weather seen so far and find the past years to go on with.
+
+    Schemes run side by side; only the first has a reference run.
+    """
     next_day = min(as_of + timedelta(days=1), kind.horizon)
     own_year = kind.stack.inoculated.year
     years: tuple[int, ...] = (own_year,)
