@@ -15,6 +15,7 @@ from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
 from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
 from climate_risk.risk.days import shifted
+from climate_risk.risk.draws import values_at
 from climate_risk.risk.kernel import (
     D_BARK_MAX,
     D_COLONIZED,
@@ -100,7 +101,8 @@ def collect(
         return np.concatenate(parts)[:runs].reshape(len(years), draws)
 
     # Blocks hold only the days that were run last; drying before inoculation is not the season.
-    skip = max(kind.inoculation_hour // HOURS_PER_DAY - (_days(kind) - len(blocks[0].daily)), 0)
+    days_before = kind.hours // HOURS_PER_DAY - len(blocks[0].daily)
+    skip = max(kind.inoculation_hour // HOURS_PER_DAY - days_before, 0)
     driest = flat([b.daily[skip:, D_DRIEST_FACE].min(axis=0) for b in blocks])
     hottest = flat([b.daily[skip:, D_BARK_MAX].max(axis=0) for b in blocks])
     if before is not None:
@@ -127,13 +129,7 @@ def collect(
     )
 
 
-def _days(kind: StackModel) -> int:
-    return kind.hours // HOURS_PER_DAY
-
-
 def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
-    from climate_risk.risk.draws import values_at
-
     return values_at(kind.rows(scheme), block.quantiles)["fungus.lost_share"]
 
 
