@@ -145,7 +145,7 @@ def season(
     draws : int, optional
         Parameter draws.
     """
-    from climate_risk.risk.season import DRAWS
+    from climate_risk.risk.draws import DRAWS
     from climate_risk.risk.season import season as run
 
     return run(
@@ -166,8 +166,8 @@ def compare(
     draws: int | None = None,
 ) -> CompareResult:
     """Every option over the past years; see :func:`climate_risk.risk.compare.compare`."""
-    from climate_risk.risk.compare import DRAWS
     from climate_risk.risk.compare import compare as run
+    from climate_risk.risk.draws import DRAWS
 
     return run(
         yard,

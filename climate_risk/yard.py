@@ -26,6 +26,7 @@ from climate_risk.parameter import FOLDER
 from climate_risk.site import Site
 from climate_risk.tables import Wood, barriers, canopies, find, fungi, woods
 from climate_risk.toml_section import Section, read_toml
+from climate_risk.whole_file import write_whole
 
 __all__ = [
     "CompareOptions",
@@ -352,13 +353,7 @@ def write_starter(folder: Path | str, today: date | None = None) -> Path:
     text = text.replace("2026-", f"{year + 1}-").replace("2025-", f"{year}-")
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
-        part = target.with_suffix(".part")
-        try:
-            part.write_text(text, encoding="utf-8")
-            part.replace(target)
-        except BaseException:  # an interrupt too leaves nothing half-written
-            part.unlink(missing_ok=True)
-            raise
+        write_whole(target, text.encode("utf-8"))
     except (FileExistsError, NotADirectoryError) as error:
         raise InputError(f"{folder}: not a folder; name one, or a new one") from error
     except OSError as error:

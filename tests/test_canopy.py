@@ -5,26 +5,12 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from canopy_evidence import clear_day, light_below
 from hypothesis import given
 from hypothesis import strategies as st
 
 from climate_risk.constants import STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.microclimate import canopy
-from climate_risk.microclimate.shade import (
-    COVER_COLUMNS,
-    L_TOP,
-    LIGHTS,
-    STAND_COLUMNS,
-    W_AIR_TEMP,
-    W_BEAM,
-    W_DIFFUSE,
-    W_INDEX,
-    W_PATH,
-    W_SUN_COSINE,
-    W_SUN_SINE,
-    Shade,
-    light_at_stack,
-)
 from climate_risk.site import Site
 from climate_risk.tables import canopies
 
@@ -50,25 +36,8 @@ def test_index_and_transmittance_undo_each_other(transmittance: float) -> None:
 
 def clear_sky_share(index: float, day: str) -> float:
     """Share of a clear day's sun on the level that passes a canopy at 42.5 N, 300 m."""
-    from pvlib.location import Location
-
-    place = Location(42.5, -72.2, "Etc/GMT+5", 300.0)
-    times = pd.date_range(day, periods=288, freq="5min", tz="Etc/GMT+5")
-    sky = place.get_clearsky(times, model="ineichen", linke_turbidity=3.0)
-    height = np.radians(place.get_solarposition(times)["elevation"].to_numpy())
-    sine = np.maximum(np.sin(height), 0.0)
-    lanes = np.ones(len(times))
-    stand = np.zeros((STAND_COLUMNS, len(times)))
-    stand[W_AIR_TEMP] = 20.0
-    stand[W_BEAM], stand[W_DIFFUSE] = sky["dni"], sky["dhi"]
-    stand[W_SUN_SINE], stand[W_SUN_COSINE] = sine, np.cos(height)
-    stand[W_PATH] = np.divide(1.0, sine, out=np.zeros_like(sine), where=sine > 0.02)
-    shade = np.stack(Shade(lanes, *(0.0 * lanes for _ in range(5))))
-    light = np.zeros((2, LIGHTS, len(times)))
-    for row, x in enumerate((0.0, index)):
-        stand[W_INDEX] = x
-        light_at_stack(stand, np.zeros(COVER_COLUMNS), shade, canopy.diffuse_table(), light[row])
-    return float(light[1, L_TOP].sum() / light[0, L_TOP].sum())
+    sky = clear_day(42.5, day)
+    return light_below(sky, index)[0] / light_below(sky, 0.0)[0]
 
 
 @pytest.mark.parametrize(

@@ -22,6 +22,7 @@ import report_samples as samples
 import climate_risk as cr
 from climate_risk.demo_files import demo_folder
 from climate_risk.errors import RunError
+from climate_risk.parameter import CONFIDENCE
 from climate_risk.report import files, summary_lines, tables, write_results
 
 SHARE_COLUMNS = (
@@ -108,6 +109,17 @@ def test_summary_without_a_chance_has_no_key_for_it() -> None:
     assert not {"chance_of_loss", "expected_loss_cost", "total_cost"} & option.keys()
     ended = tables.summary(samples.ended_season(), None)["season"]["stacks"][0]
     assert "full_run_date" not in ended
+
+
+def test_rival_hours_stand_beside_their_grade() -> None:
+    """No survival of logs by their rivals was found in print: the grade is that of judgement."""
+    stack = samples.season().stacks[0]
+    counted = replace(stack, daily=stack.daily.assign(rival_hours_h=0.5))
+    out = tables.summary(samples.season(counted), None)["season"]["stacks"][0]
+    assert out["rival_hours_to_date_h"] == pytest.approx(0.5 * len(stack.daily), abs=0.05)
+    assert CONFIDENCE[out["rival_hours_confidence"]] == "judgement"
+    without = tables.summary(samples.season(stack), None)["season"]["stacks"][0]
+    assert not {"rival_hours_to_date_h", "rival_hours_confidence"} & without.keys()
 
 
 def test_outcome_shares_in_the_summary_add_up_to_one() -> None:

@@ -19,7 +19,7 @@ from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan
 from climate_risk.risk.actions import changes, find_actions
 from climate_risk.risk.results import SeasonResult, StackSeason
-from climate_risk.risk.season import hot_dry_spells, look_at, season
+from climate_risk.risk.season import hot_dry_spells, look_at_all, season
 from climate_risk.risk.simulate import Record, Scheme
 from climate_risk.yard import Yard
 
@@ -220,7 +220,7 @@ def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], l
         stack = replace(yard.stacks[0], covers=covers)
         kind = stack_model(stack, record, 0.0)
         scheme = Scheme(canopy="open", covers=covers)
-        outlook = look_at(kind, scheme, AS_OF, 2, samples.coverage(table))
+        (outlook,) = look_at_all(kind, [scheme], AS_OF, 2, samples.coverage(table))
         return [change.what for change in changes(yard, outlook, outlook.next_day)]
 
     return found
@@ -265,7 +265,7 @@ def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
 
     kind = stack_model(yard.stacks[0], record, 0.0)
     coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
-    outlook = look_at(kind, Scheme(canopy="open"), AS_OF, 2, coverage)
+    (outlook,) = look_at_all(kind, [Scheme(canopy="open")], AS_OF, 2, coverage)
     drawn = outlook.seen[0].quantiles
     assert (drawn[0] == 0.5).all()
     ahead = outlook.carry_on(outlook.scheme)[0][0].quantiles
@@ -278,6 +278,6 @@ def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> N
 
     kind = stack_model(yard.stacks[0], record, 0.0)
     coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
-    outlook = look_at(kind, Scheme(canopy="open"), AS_OF, 2, coverage)
+    (outlook,) = look_at_all(kind, [Scheme(canopy="open")], AS_OF, 2, coverage)
     few = replace(run(yard, record).stacks[0].result, chance=None)
     assert find_actions(yard, outlook, few) == ()

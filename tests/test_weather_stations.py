@@ -21,6 +21,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from climate_risk.errors import RunError
+from climate_risk.weather.station_cache import read_table, write_table
+
 EWR, LGA, JFK = "72502", "72503", "74486"
 PLACES = {
     EWR: ("Newark", 40.6925, -74.1687, 5),
@@ -346,3 +349,23 @@ def test_a_login_page_instead_of_the_station_list(bulk, serve, tmp_path):
     assert status == 1
     assert "station list" in result["error"]
     assert not list((tmp_path / "cache").rglob("stations.db"))
+
+
+@pytest.mark.parametrize(
+    ("failure", "said"),
+    [(OSError(28, "No space left on device"), RunError), (KeyboardInterrupt(), KeyboardInterrupt)],
+)
+def test_a_failed_cache_write_keeps_the_old_entry_and_leaves_no_scrap(
+    failure, said, tmp_path, monkeypatch
+):
+    def fail(*_):
+        raise failure
+
+    path = tmp_path / "daily" / "2013.csv.gz"
+    table = pd.DataFrame({"tmax": [21.5]}, index=pd.Index(["2013-07-18"], name="time"))
+    write_table(path, table, "old")
+    monkeypatch.setattr(Path, "replace", fail)
+    with pytest.raises(said):
+        write_table(path, table, "new")
+    assert [p.name for p in path.parent.iterdir()] == [path.name]
+    assert read_table(path).attribution == "old"

@@ -2,13 +2,17 @@
 
 Moulds and weed fungi take wood that the mycelium does not hold yet, and they need a warm, wet
 skin to do it.  The sum is shown beside the chance of loss, never inside it: no survival of logs
-by their rivals was found in print, so that every number here is judgement (grade D).
+by their rivals was found in print, so that every number here is judgement.
 """
 
 from __future__ import annotations
 
+from typing import Literal
+
 from climate_risk.compiled import inlined
 
+CONFIDENCE: Literal["A", "B", "C", "D"] = "D"
+"""Grade of the hours, as :data:`climate_risk.parameter.CONFIDENCE` has it."""
 WARM_MIN_C = 15.0
 """Green mould competed best at 15 to 21 degC (Eastburn and Butler 1991, Mycologia 83:257-263,
 abstract); colder than this it is slow."""

@@ -132,7 +132,6 @@ TERMS = 49
     B_WATER_HEAT,
     B_HEAT_MOVED,  # sizes of all of these, faces of one side taken together
 ) = range(9)
-LEDGER_ROWS = 9
 
 
 class Lanes(NamedTuple):
@@ -234,19 +233,23 @@ def keep_own(a: FloatArray, lanes: Lanes) -> None:
     a[OWN, : len(lanes)] = lanes
 
 
+def _dry_mass_kg(grid: Grid, curves: Curves) -> FloatArray:
+    """Oven-dry wood of every cell, (cells,)."""
+    return (curves.density_kg_m3 * grid.level_m[:, None] * grid.ring_area_m2[None, :]).ravel()
+
+
 def stored_water_kg(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:
     """Water in the wood and in its films, per lane [kg]."""
-    cells = grid.level_m.size * grid.ring_area_m2.size
-    dry = (curves.density_kg_m3 * grid.level_m[:, None] * grid.ring_area_m2[None, :]).ravel()
+    dry = _dry_mass_kg(grid, curves)
     girth, top = grid.edge_girth_m[-1], np.pi * grid.radius_m**2
     films = girth * grid.height_m * a[FILM, 0] + top * a[FILM, 1]
-    return np.asarray(dry @ a[MOISTURE, :cells] + films)
+    return np.asarray(dry @ a[MOISTURE, : dry.size] + films)
 
 
 def stored_heat_j(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:
     """Heat of wood, water and ice above liquid water and wood at 0 degC, per lane [J]."""
-    cells = grid.level_m.size * grid.ring_area_m2.size
-    dry = (curves.density_kg_m3 * grid.level_m[:, None] * grid.ring_area_m2[None, :]).ravel()
+    dry = _dry_mass_kg(grid, curves)
+    cells = dry.size
     warm = curves.dry_heat_capacity_j_kg_k + WATER_HEAT_CAPACITY_J_KG_K * a[MOISTURE, :cells]
     cell = warm * a[TEMP, :cells] - LATENT_HEAT_FUSION_J_KG * a[ICE, :cells]
     return np.asarray(dry @ cell)

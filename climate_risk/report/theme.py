@@ -27,7 +27,6 @@ RAIN = BLUE
 SPELL = ORANGE
 HEAT = VERMILION
 DROUGHT = SKY_BLUE
-LIMIT = BLACK
 
 Hatch = Literal["", "slanted", "level", "crossed"]
 HATCH_HEAT: Hatch = "slanted"

@@ -7,13 +7,13 @@ from datetime import date
 
 from climate_risk.errors import InputError
 from climate_risk.options import CoverOption, Watering, WateringOption
-from climate_risk.risk.cost import covers_cost, watering_cost
 from climate_risk.risk.days import months_after
-from climate_risk.risk.draws import latin_hypercube
+from climate_risk.risk.draws import DRAWS, SEED, latin_hypercube
 from climate_risk.risk.ensemble import (
     collect,
     jobs_for,
     option_result,
+    place_label,
     start_rows,
     usable_years,
 )
@@ -31,9 +31,6 @@ from climate_risk.tables import fungi
 from climate_risk.weather.record import WeatherCoverage
 from climate_risk.yard import Yard
 
-DRAWS = 8
-"""Parameter draws a year."""
-SEED = 2_718
 BAG_MONTHS = 12
 """A paper sack is not kept on for longer (common practice, no source)."""
 WATERING_MONTHS = (5, 9)
@@ -132,11 +129,9 @@ def _options(
         for scheme, cover_text, watering_text, jobs in planned:
             ends = collect(kind, scheme, [job.block for job in jobs], years, draws)
             water, energy = max(water, ends.water_residual), max(energy, ends.energy_residual)
-            price = covers_cost(scheme.covers, yard.costs)
-            price += watering_cost(scheme.waterings, yard.costs)
             label = _label(canopy, cover_text, watering_text)
             results.append(
-                option_result(ends, scheme, label, cover_text, watering_text, price, yard.costs)
+                option_result(ends, scheme, label, cover_text, watering_text, yard.costs)
             )
     results.sort(key=rank)
     return tuple(results), (water, energy)
@@ -192,8 +187,7 @@ def warm_season_watering(
 
 def _label(canopy: str, cover: str, watering: str) -> str:
     """An option as a grower would say it."""
-    place = "in the open" if canopy == "open" else f"under {canopy}"
-    parts = [place, "bare" if cover == "none" else cover]
+    parts = [place_label(canopy), "bare" if cover == "none" else cover]
     if watering != "none":
         parts.append(watering)
     return ", ".join(parts)

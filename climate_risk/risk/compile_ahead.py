@@ -73,7 +73,6 @@ def main() -> None:
     fungus.count_living(grid, run, stress)
     risk.close_day(grid, 500.0, a, run, stress, booked, day)
     risk.note_hour(a, hour, basis, True, day)
-    risk.note_core(grid, a, day)
 
 
 if __name__ == "__main__":

@@ -30,6 +30,9 @@ from climate_risk.tables import (
 
 FloatArray = npt.NDArray[np.float64]
 
+DRAWS = 8
+"""Parameter draws a year; every year has its own."""
+SEED = 2_718
 WETTEST_START = 0.98
 """Of the wood's greatest moisture: a log never starts without any air."""
 
@@ -148,47 +151,39 @@ def values_at(rows: Rows, quantiles: FloatArray) -> dict[str, FloatArray]:
     }
 
 
-def _lanes_of(values: Mapping[str, FloatArray], group: str, name: str) -> FloatArray:
-    return values[f"{group}.{name}"]
-
-
 def log_lanes(rows: Rows, values: Mapping[str, FloatArray], start_moisture: float | None) -> Lanes:
     """The log's lanes; ``values`` hold LANES entries each."""
-
-    def get(group: str, name: str) -> FloatArray:
-        return _lanes_of(values, group, name)
-
     full = max_moisture(rows.wood.basic_density_kg_m3.value)
-    green = get("wood", "green_moisture_pct") / 100.0
+    green = values["wood.green_moisture_pct"] / 100.0
     start = green if start_moisture is None else np.full(LANES, start_moisture)
-    ground = 1.0 / (1.0 / get("barrier", "heat_w_m2k") + 1.0 / get("model", "soil_heat_w_m2k"))
-    bark_m = get("wood", "bark_thickness_mm") / 1000.0
+    ground = 1.0 / (1.0 / values["barrier.heat_w_m2k"] + 1.0 / values["model.soil_heat_w_m2k"])
+    bark_m = values["wood.bark_thickness_mm"] / 1000.0
     return Lanes(
-        bark_absorptance=get("wood", "bark_absorptance"),
-        end_absorptance=get("model", "end_grain_absorptance"),
-        emissivity=get("model", "bark_emissivity"),
-        film_factor=get("model", "film_factor"),
-        free_convection_w_m2k=get("model", "free_convection_w_m2k"),
-        bark_resistance_s_m=get("wood", "bark_resistance_s_m"),
-        bark_heat_resistance_m2k_w=bark_m / get("model", "bark_conductivity_w_mk"),
-        bark_uptake_kg_m2_s=get("wood", "bark_uptake_kg_m2_s"),
-        bark_store_kg_m2=get("wood", "bark_store_kg_m2"),
-        top_film_kg_m2=get("model", "top_film_kg_m2"),
-        side_catch_share=get("model", "side_rain_catch_share"),
-        free_diffusivity_transverse_m2_s=get("wood", "free_diffusivity_transverse_m2_s"),
-        free_diffusivity_longitudinal_m2_s=get("wood", "free_diffusivity_longitudinal_m2_s"),
-        uptake_diffusivity_m2_s=get("wood", "uptake_diffusivity_m2_s"),
-        bound_anisotropy=get("wood", "bound_anisotropy"),
-        contact_m=get("model", "spawn_contact_resistance_m"),
-        barrier_resistance_s_m=get("barrier", "vapour_resistance_s_m"),
+        bark_absorptance=values["wood.bark_absorptance"],
+        end_absorptance=values["model.end_grain_absorptance"],
+        emissivity=values["model.bark_emissivity"],
+        film_factor=values["model.film_factor"],
+        free_convection_w_m2k=values["model.free_convection_w_m2k"],
+        bark_resistance_s_m=values["wood.bark_resistance_s_m"],
+        bark_heat_resistance_m2k_w=bark_m / values["model.bark_conductivity_w_mk"],
+        bark_uptake_kg_m2_s=values["wood.bark_uptake_kg_m2_s"],
+        bark_store_kg_m2=values["wood.bark_store_kg_m2"],
+        top_film_kg_m2=values["model.top_film_kg_m2"],
+        side_catch_share=values["model.side_rain_catch_share"],
+        free_diffusivity_transverse_m2_s=values["wood.free_diffusivity_transverse_m2_s"],
+        free_diffusivity_longitudinal_m2_s=values["wood.free_diffusivity_longitudinal_m2_s"],
+        uptake_diffusivity_m2_s=values["wood.uptake_diffusivity_m2_s"],
+        bound_anisotropy=values["wood.bound_anisotropy"],
+        contact_m=values["model.spawn_contact_resistance_m"],
+        barrier_resistance_s_m=values["barrier.vapour_resistance_s_m"],
         barrier_heat_w_m2k=ground,
-        bag_transmittance=get("bag", "solar_transmittance"),
-        bag_absorptance=get("bag", "solar_absorptance"),
-        bag_vapour_m_s=get("bag", "vapour_conductance_m_s"),
-        bag_gap_vapour_m_s=get("bag", "gap_vapour_conductance_m_s"),
-        bag_leak_m_s=get("bag", "leak_conductance_m_s"),
-        bag_gap_heat_w_m2k=get("bag", "gap_heat_w_m2k"),
-        bag_rain_share=get("bag", "rain_share"),
+        bag_transmittance=values["bag.solar_transmittance"],
+        bag_absorptance=values["bag.solar_absorptance"],
+        bag_vapour_m_s=values["bag.vapour_conductance_m_s"],
+        bag_gap_vapour_m_s=values["bag.gap_vapour_conductance_m_s"],
+        bag_leak_m_s=values["bag.leak_conductance_m_s"],
+        bag_gap_heat_w_m2k=values["bag.gap_heat_w_m2k"],
+        bag_rain_share=values["bag.rain_share"],
         start_moisture=np.minimum(start, WETTEST_START * full),
     )
 
@@ -196,38 +191,35 @@ def log_lanes(rows: Rows, values: Mapping[str, FloatArray], start_moisture: floa
 def shade_lanes(values: Mapping[str, FloatArray], openness: float) -> Shade:
     """The light's lanes."""
     return Shade(
-        index_factor=_lanes_of(values, "canopy", "index_factor"),
+        index_factor=values["canopy.index_factor"],
         openness=np.full(LANES, openness),
-        ground_albedo=_lanes_of(values, "model", "ground_albedo"),
-        cloth_error=_lanes_of(values, "cloth", "weave_error"),
-        cloth_absorptance=_lanes_of(values, "cloth", "solar_absorptance"),
-        cloth_diffusing=_lanes_of(values, "cloth", "beam_to_diffuse_share"),
+        ground_albedo=values["model.ground_albedo"],
+        cloth_error=values["cloth.weave_error"],
+        cloth_absorptance=values["cloth.solar_absorptance"],
+        cloth_diffusing=values["cloth.beam_to_diffuse_share"],
     )
 
 
 def mycelium_lanes(values: Mapping[str, FloatArray]) -> Mycelium:
     """The fungus's lanes."""
-
-    def get(name: str) -> FloatArray:
-        return _lanes_of(values, "fungus", name)
-
     per_day = float(HOURS_PER_DAY)
+    front_mm_day = values["fungus.front_rate_mm_day"] * values["fungus.wood_factor"]
     return Mycelium(
-        temp_min_c=get("temp_min_c"),
-        temp_opt_c=get("temp_opt_c"),
-        temp_max_c=get("temp_max_c"),
-        front_rate_m_h=get("front_rate_mm_day") * get("wood_factor") / (1000.0 * per_day),
-        spawn_lag_h=get("spawn_lag_gdays") * per_day,
-        psi_full_mpa=get("psi_full_mpa"),
-        psi_stop_mpa=get("psi_stop_mpa"),
-        air_share_full=get("air_share_full"),
-        air_share_stop=get("air_share_stop"),
-        heat_ref_temp_c=get("heat_ref_temp_c"),
-        heat_half_kill_h=get("heat_half_kill_h"),
-        heat_z_k=get("heat_z_k"),
-        stall_recovery_h=get("stall_recovery_d") * per_day,
-        drought_half_kill_h=get("drought_half_kill_d") * per_day,
-        drought_onset=get("drought_onset_pct") / 100.0,
-        drought_full=get("drought_full_pct") / 100.0,
-        lost_share=get("lost_share"),
+        temp_min_c=values["fungus.temp_min_c"],
+        temp_opt_c=values["fungus.temp_opt_c"],
+        temp_max_c=values["fungus.temp_max_c"],
+        front_rate_m_h=front_mm_day / (1000.0 * per_day),
+        spawn_lag_h=values["fungus.spawn_lag_gdays"] * per_day,
+        psi_full_mpa=values["fungus.psi_full_mpa"],
+        psi_stop_mpa=values["fungus.psi_stop_mpa"],
+        air_share_full=values["fungus.air_share_full"],
+        air_share_stop=values["fungus.air_share_stop"],
+        heat_ref_temp_c=values["fungus.heat_ref_temp_c"],
+        heat_half_kill_h=values["fungus.heat_half_kill_h"],
+        heat_z_k=values["fungus.heat_z_k"],
+        stall_recovery_h=values["fungus.stall_recovery_d"] * per_day,
+        drought_half_kill_h=values["fungus.drought_half_kill_d"] * per_day,
+        drought_onset=values["fungus.drought_onset_pct"] / 100.0,
+        drought_full=values["fungus.drought_full_pct"] / 100.0,
+        lost_share=values["fungus.lost_share"],
     )

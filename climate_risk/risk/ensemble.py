@@ -11,11 +11,11 @@ import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
-from climate_risk.log.kernel import LANES
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
-from climate_risk.risk.cost import cost_of
+from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
 from climate_risk.risk.days import shifted
+from climate_risk.risk.draws import values_at
 from climate_risk.risk.kernel import (
     D_BARK_MAX,
     D_COLONIZED,
@@ -29,6 +29,7 @@ from climate_risk.risk.simulate import (
     Job,
     Scheme,
     StackModel,
+    runs_by_block,
 )
 from climate_risk.yard import Costs
 
@@ -76,7 +77,7 @@ def start_rows(
     own = kind.stack.inoculated.year
     rows = [kind.record.row(shifted(first, year - own)) - hour for year in years]
     lanes = np.repeat(np.array(rows, dtype=np.int64), draws)
-    return [lanes[np.arange(low, low + LANES) % len(lanes)] for low in range(0, len(lanes), LANES)]
+    return [lanes[taken] for taken in runs_by_block(len(lanes))]
 
 
 def collect(
@@ -100,7 +101,8 @@ def collect(
         return np.concatenate(parts)[:runs].reshape(len(years), draws)
 
     # Blocks hold only the days that were run last; drying before inoculation is not the season.
-    skip = max(kind.inoculation_hour // HOURS_PER_DAY - (_days(kind) - len(blocks[0].daily)), 0)
+    days_before = kind.hours // HOURS_PER_DAY - len(blocks[0].daily)
+    skip = max(kind.inoculation_hour // HOURS_PER_DAY - days_before, 0)
     driest = flat([b.daily[skip:, D_DRIEST_FACE].min(axis=0) for b in blocks])
     hottest = flat([b.daily[skip:, D_BARK_MAX].max(axis=0) for b in blocks])
     if before is not None:
@@ -127,21 +129,16 @@ def collect(
     )
 
 
-def _days(kind: StackModel) -> int:
-    return kind.hours // HOURS_PER_DAY
-
-
 def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
-    from climate_risk.risk.draws import values_at
-
     return values_at(kind.rows(scheme), block.quantiles)["fungus.lost_share"]
 
 
 def option_result(
-    ends: Ends, scheme: Scheme, label: str, cover: str, watering: str, price: float, costs: Costs
+    ends: Ends, scheme: Scheme, label: str, cover: str, watering: str, costs: Costs
 ) -> OptionResult:
     """Ends as chance, shares, percentiles and cost."""
     chance = chance_of_loss(ends.outcomes)
+    price = covers_cost(scheme.covers, costs) + watering_cost(scheme.waterings, costs)
     return OptionResult(
         label=label,
         canopy=scheme.canopy,
@@ -164,6 +161,11 @@ def option_result(
             for n, year in enumerate(ends.years)
         ),
     )
+
+
+def place_label(canopy: str) -> str:
+    """Where a stack stands, as a grower would say it."""
+    return "in the open" if canopy == "open" else f"under {canopy}"
 
 
 def cover_label(scheme: Scheme) -> str:

@@ -82,6 +82,7 @@ IntArray = npt.NDArray[np.int64]
 WATER_RESPONSE_HOURS = 6
 """The fungus's response to water follows moisture at this interval."""
 
+DAILY_COLUMNS = 17
 # Columns of the daily table, a lane each.
 (
     D_AIR_MAX,
@@ -101,14 +102,11 @@ WATER_RESPONSE_HOURS = 6
     D_WATER_OUT,
     D_RAIN,
     D_RIVAL_HOURS,
-) = range(17)
-DAILY_COLUMNS = 17
+) = range(DAILY_COLUMNS)
 
 
 @inlined
-def gather(
-    stand: FloatArray, start: IntArray, hour: int, cover: FloatArray, row: FloatArray
-) -> None:
+def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> None:
     """One hour of every run's stand weather; runs stand at different places of the record."""
     for n in range(LANES):
         r = start[n] + hour
@@ -288,7 +286,7 @@ def run_block(
     stress = np.zeros((2, LANES))
     for hour in range(first_hour, last_hour):
         day = daily[(hour - first_hour) // HOURS_PER_DAY]
-        gather(stand, start, hour, cover[hour], row)
+        gather(stand, start, hour, row)
         light_at_stack(row, cover[hour], shade, diffuse_table, light)
         assemble(row, light, cover[hour], forcing)
         if hour % REFRESH_HOURS == 0:

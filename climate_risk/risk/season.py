@@ -17,14 +17,14 @@ from climate_risk.risk import kernel as k
 from climate_risk.risk.actions import find_actions
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.chance import lost_of
-from climate_risk.risk.cost import covers_cost, watering_cost
-from climate_risk.risk.draws import best_estimate, latin_hypercube
+from climate_risk.risk.draws import DRAWS, SEED, best_estimate, latin_hypercube
 from climate_risk.risk.ensemble import (
     Ends,
     collect,
     cover_label,
     jobs_for,
     option_result,
+    place_label,
     start_rows,
     usable_years,
     watering_label,
@@ -49,9 +49,6 @@ from climate_risk.yard import Stack, Yard
 
 FloatArray = npt.NDArray[np.float64]
 
-DRAWS = 8
-"""Parameter draws a past year; every year has its own."""
-SEED = 2_718
 CANOPIES = ("open", "deciduous", "conifer")
 HOT_TEMP_MAX_C = 30.0
 DRY_RAIN_MM = 1.0
@@ -172,19 +169,16 @@ def _stack_season(
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
     outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
     blocks, ends = outlook.carry_on(own)
-    price = covers_cost(own.covers, yard.costs) + watering_cost(own.waterings, yard.costs)
     cover, watering = cover_label(own), watering_label(own)
-    result = option_result(ends, own, "as it stands", cover, watering, price, yard.costs)
+    result = option_result(ends, own, "as it stands", cover, watering, yard.costs)
     others = [ends]
     by_canopy = {yard.canopy: replace(result, label=f"under {yard.canopy} (as it stands)")}
     for other in elsewhere:
         canopy, scheme = other.scheme.canopy, other.scheme
         _, other_ends = other.carry_on(scheme)
         others.append(other_ends)
-        label = "in the open" if canopy == "open" else f"under {canopy}"
-        by_canopy[canopy] = option_result(
-            other_ends, scheme, label, cover, watering, price, yard.costs
-        )
+        label = place_label(canopy)
+        by_canopy[canopy] = option_result(other_ends, scheme, label, cover, watering, yard.costs)
     fungus = fungi()[stack.fungus]
     stop, slow = moisture_marks(kind)
     worst = (
@@ -230,13 +224,6 @@ def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> No
         )
 
 
-def look_at(
-    kind: StackModel, scheme: Scheme, as_of: date, draws: int, coverage: WeatherCoverage
-) -> Outlook:
-    """Run a stack through the weather seen so far and find the past years to go on with."""
-    return look_at_all(kind, [scheme], as_of, draws, coverage)[0]
-
-
 def look_at_all(
     kind: StackModel,
     schemes: Sequence[Scheme],
@@ -244,7 +231,10 @@ def look_at_all(
     draws: int,
     coverage: WeatherCoverage,
 ) -> list[Outlook]:
-    """Outlooks under several schemes, run side by side; only the first has a reference run."""
+    """Run a stack through the weather seen so far and find the past years to go on with.
+
+    Schemes run side by side; only the first has a reference run.
+    """
     next_day = min(as_of + timedelta(days=1), kind.horizon)
     own_year = kind.stack.inoculated.year
     years: tuple[int, ...] = (own_year,)

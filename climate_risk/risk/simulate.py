@@ -271,12 +271,16 @@ def cover_table(kind: StackModel, scheme: Scheme) -> FloatArray:
     return table
 
 
+def runs_by_block(runs: int) -> list[IntArray]:
+    """Which runs each block's lanes hold, in order; the last block is padded with the first."""
+    return [np.arange(low, low + LANES) % runs for low in range(0, runs, LANES)]
+
+
 def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[Block]:
     """Fresh stacks, one lane per row of ``quantiles`` (runs, unknowns), the last block padded."""
     rows = kind.rows(scheme)
     blocks = []
-    for low in range(0, len(quantiles), LANES):
-        taken = np.arange(low, low + LANES) % len(quantiles)
+    for taken in runs_by_block(len(quantiles)):
         q = quantiles[taken]
         lanes = log_lanes(rows, values_at(rows, q), kind.stack.start_moisture)
         a = make_state(kind.grid, lanes, HEAT_CAPACITY_TEMP_C)
@@ -300,16 +304,14 @@ def branch(blocks: Sequence[Block], lanes: IntArray, *, with_days: bool = False)
     ``with_days`` copies the days that were run as well.
     """
     kept = [b.daily if with_days else b.daily[:0] for b in blocks]
-    taken = [
-        lanes[np.arange(low, low + LANES) % len(lanes)] for low in range(0, len(lanes), LANES)
-    ]
 
     def pick(arrays: Sequence[FloatArray], chosen: IntArray, axis: int) -> FloatArray:
         joined = np.concatenate(arrays, axis=axis)
         return np.ascontiguousarray(np.take(joined, chosen, axis=axis))
 
     copies = []
-    for chosen in taken:
+    for taken in runs_by_block(len(lanes)):
+        chosen = lanes[taken]
         copies.append(
             Block(
                 a=pick([b.a for b in blocks], chosen, -1),

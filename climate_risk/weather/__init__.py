@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import os
-import tempfile
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
@@ -19,6 +17,7 @@ from climate_risk.weather.hourly import to_hourly
 from climate_risk.weather.quality import check
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage, WeatherRecord
 from climate_risk.weather.stations import fetch_stations
+from climate_risk.whole_file import write_whole
 
 __all__ = [
     "HourlyWeather",
@@ -129,15 +128,9 @@ def write_clean_table(record: WeatherRecord, path: Path) -> None:
     table = pd.concat([record.table.round(4), flags], axis=1)[names]
     label = "date" if record.step == "daily" else "time"
     form = "%Y-%m-%d" if record.step == "daily" else "%Y-%m-%d %H:%M"
+    text = table.to_csv(index_label=label, date_format=form)
     try:
-        handle, name = tempfile.mkstemp(dir=path.parent, suffix=".csv")
-        try:
-            with os.fdopen(handle, "w", encoding="utf-8", newline="") as file:
-                table.to_csv(file, index_label=label, date_format=form)
-            os.replace(name, path)
-        except BaseException:  # an interrupt too leaves nothing half-written
-            os.unlink(name)
-            raise
+        write_whole(path, text.encode("utf-8"))
     except OSError as error:
         raise RunError(
             f"{path}: cannot be written ({error.strerror}); give another place with --out"

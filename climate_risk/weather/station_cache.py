@@ -10,7 +10,6 @@ import gzip
 import hashlib
 import io
 import os
-import tempfile
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime
@@ -19,6 +18,7 @@ from pathlib import Path
 import pandas as pd
 
 from climate_risk.errors import RunError
+from climate_risk.whole_file import write_whole
 
 CURRENT_TTL_S = 12 * 3600
 ABSENT_TTL_S = 30 * 86400
@@ -59,9 +59,7 @@ def write_table(path: Path, table: pd.DataFrame, attribution: str) -> None:
     text = f"# {attribution}\n" + table.to_csv()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        with tempfile.NamedTemporaryFile(dir=path.parent, delete=False) as file:
-            file.write(gzip.compress(text.encode(), compresslevel=5))
-        os.replace(file.name, path)
+        write_whole(path, gzip.compress(text.encode(), compresslevel=5))
     except OSError as error:
         raise RunError(
             f"{path}: the weather cache cannot be written ({error.strerror}); free some room "
