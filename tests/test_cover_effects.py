@@ -21,7 +21,7 @@ import cover_evidence as evidence
 import log_samples as logs
 
 from climate_risk.log import kernel as log_kernel
-from climate_risk.log.faces import film_resistance
+from climate_risk.log.air import film_resistance
 from climate_risk.log.state import FACE, S_COVER, TOP
 from climate_risk.options import CoverSpan
 from climate_risk.risk import kernel

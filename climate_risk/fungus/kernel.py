@@ -28,9 +28,9 @@ from climate_risk.log.wood import MOISTURE_STEP
 
 FloatArray = npt.NDArray[np.float64]
 
-COLD_TEMP_C = 0.0
-"""Cold or frozen wood does not kill by drought (common practice, no source)."""
-
+COLD_TEMP_C = 0.1
+"""Cold or frozen wood does not kill by drought (common practice, no source); freezing wood stands
+at 0 degC give or take rounding."""
 
 WATCH_H = 36.0
 """Heat enters by the surface and is gone from the wood in less time than this."""
@@ -58,7 +58,6 @@ class Mycelium(NamedTuple):
     drought_onset: FloatArray
     """kg/kg."""
     drought_full: FloatArray
-    lost_share: FloatArray
 
 
 # Rows of the fields, stacked.
@@ -79,7 +78,6 @@ class Mycelium(NamedTuple):
     M_DROUGHT_HALF_KILL_H,
     M_DROUGHT_ONSET,
     M_DROUGHT_FULL,
-    M_LOST_SHARE,
 ) = range(len(Mycelium._fields))
 
 # All that the mycelium remembers, ``run[term, row, lane]``.  Fronts are two to a piece, up then

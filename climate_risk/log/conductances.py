@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
-from climate_risk.log.faces import fast_exp, look_up, thawed_share
+from climate_risk.log.air import fast_exp
 from climate_risk.log.geometry import Grid
+from climate_risk.log.skin import look_up
 from climate_risk.log.state import *
+from climate_risk.log.uptake import thawed_share
 from climate_risk.log.wood import MOISTURE_STEP
 
 FROZEN_FLOW = 0.1

@@ -1,4 +1,10 @@
-"""The outer faces of a stack for one hour: heat and vapour balance, drying, liquid uptake."""
+"""The outer faces of a stack for one hour: heat and vapour at bark, top and ground.
+
+A face is wet for part of the hour, as long as its film lasts, and dry for the rest.  Each state
+has its own surface temperature, at which sun, long-wave, air, wood and evaporation balance; the
+heat step then conducts what is left.  With more sun either is warmer, and what evaporation takes
+of the sun is less than the sun brings: so less sun never warms.
+"""
 
 from __future__ import annotations
 
@@ -6,23 +12,17 @@ import numpy as np
 
 from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
-    AIR_HEAT_CAPACITY_J_KG_K,
-    DRY_AIR_GAS_CONSTANT_J_KG_K,
     KELVIN_AT_0_C,
     LATENT_HEAT_VAPORIZATION_J_KG,
-    PRANDTL_AIR,
     SECONDS_PER_HOUR,
     STEFAN_BOLTZMANN_W_M2K4,
-    VAPOUR_DIFFUSIVITY_M2_S,
-    WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
 )
+from climate_risk.log.air import film_resistance, saturated_vapour, saturation_vapour_density
 from climate_risk.log.geometry import Grid
+from climate_risk.log.skin import dry_cell, face_activity, find_skin, look_up, unsaturated
 from climate_risk.log.state import *
-from climate_risk.log.wood import ACTIVITY_MAX, ACTIVITY_STEP, MOISTURE_STEP
+from climate_risk.log.wood import ACTIVITY_MAX, ACTIVITY_STEP
 
-FREEZING_TEMP_C = 0.0
-BOUND_WATER_MAX = 0.30
-"""Moisture below which water is bound in the cell wall and does not freeze."""
 SOIL_HUMIDITY = 0.99
 """Of the air between soil and stack (judgement)."""
 USUAL_RISE_K = 15.0
@@ -31,74 +31,6 @@ that the balance stays linear and more sun never cools: within 0.2 K near the ai
 at 30 K above it."""
 THINNEST_FILM_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
 """A film that would not last the hour at this rate is rounding left over, not water."""
-NEAR_REST = 2e-3
-"""Moisture [kg/kg] by which a surface stays off rest with the air: a secant needs two points."""
-LEWIS_FACTOR: float = (PRANDTL_AIR / (1.506e-5 / VAPOUR_DIFFUSIVITY_M2_S)) ** (2.0 / 3.0)
-"""(Pr/Sc)^(2/3) of air near 20 degC."""
-
-
-@compiled
-def fast_exp(x: float) -> float:
-    """Exponential by a Taylor polynomial of x/16, squared four times, for the vector unit.
-
-    Relative error below 2e-7 for -6 < x < 6 and below 2e-6 for -8 < x < 8.
-    """
-    y = x * 0.0625
-    p = 1 / 24 + y * (1 / 120 + y * (1 / 720 + y * (1 / 5040)))
-    p = 1.0 + y * (1.0 + y * (0.5 + y * (1 / 6 + y * p)))
-    p *= p
-    p *= p
-    p *= p
-    return p * p
-
-
-@compiled
-def saturation_vapour_density(temp_c: float) -> float:
-    """Vapour density over water [kg/m3] (Allen et al. 1998, FAO-56, eq. 11, ideal gas)."""
-    pressure_pa = 610.8 * fast_exp(17.27 * temp_c / (temp_c + 237.3))
-    return pressure_pa / (WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (temp_c + KELVIN_AT_0_C))
-
-
-def convection_coefficient(
-    diameter_m: float, wind_ms: FloatArray, air_temp_c: FloatArray
-) -> FloatArray:
-    """Cross-flow convection on a cylinder [W/m2/K] (Churchill and Bernstein 1977).
-
-    Parameters
-    ----------
-    diameter_m : float
-    wind_ms, air_temp_c : ndarray
-        Same shape; wind at the stack.
-    """
-    viscosity = 1.33e-5 + 8.8e-8 * air_temp_c
-    conductivity = 0.0241 + 7.5e-5 * air_temp_c
-    reynolds = wind_ms * diameter_m / viscosity
-    shape = 0.62 * np.sqrt(reynolds) * PRANDTL_AIR ** (1.0 / 3.0)
-    shape /= (1.0 + (0.4 / PRANDTL_AIR) ** (2.0 / 3.0)) ** 0.25
-    nusselt = 0.3 + shape * (1.0 + (reynolds / 282000.0) ** 0.625) ** 0.8
-    return np.asarray(nusselt * conductivity / diameter_m)
-
-
-@compiled
-def film_resistance(convection: float, kelvin: float) -> float:
-    """Resistance of the air film to vapour [s/m] (Lewis analogy).
-
-    At 101.3 kPa, with the Schmidt number of 20 degC: both vary by a few percent.
-    """
-    air_density = 101325.0 / (DRY_AIR_GAS_CONSTANT_J_KG_K * kelvin)
-    return air_density * AIR_HEAT_CAPACITY_J_KG_K / (LEWIS_FACTOR * convection)
-
-
-@compiled
-def look_up(
-    a: FloatArray, to: int, to_row: int, by: int, row: int, table: FloatArray, step: float
-) -> None:
-    """Interpolate a table on a uniform grid; apart, as table look-ups do not become vectors."""
-    for n in range(LANES):
-        x = a[by, row, n] * (1.0 / step)
-        j = int(x) & 0xFFFF  # masked, so that it cannot count from the table's end
-        w = x - j
-        a[to, to_row, n] = table[j] * (1.0 - w) + table[j + 1] * w
 
 
 @compiled
@@ -189,39 +121,6 @@ def catch_weather(a: FloatArray, hour: FloatArray, face: int, top_area: float) -
 
 
 @compiled
-def saturated_vapour(temp_c: float) -> tuple[float, float]:
-    """:func:`saturation_vapour_density`, and by how much it grows per degree [kg/m3/K].
-
-    Both by one division: divisions are what this kernel mostly waits for.
-    """
-    warm, kelvin = temp_c + 237.3, temp_c + KELVIN_AT_0_C
-    shared = 1.0 / (warm * warm * kelvin)
-    pressure_pa = 610.8 * fast_exp(17.27 * temp_c * warm * kelvin * shared)
-    density = pressure_pa * warm * warm * shared * (1.0 / WATER_VAPOUR_GAS_CONSTANT_J_KG_K)
-    return density, density * (4098.171 * kelvin - warm * warm) * shared
-
-
-@compiled
-def unsaturated(humidity: float) -> float:
-    """1 in air that tables of moisture resolve, falling to 0 in saturated air."""
-    return min(max((1.0 - humidity) * (1.0 / (1.0 - ACTIVITY_MAX)), 0.0), 1.0)
-
-
-@compiled
-def meet_vapour(a: FloatArray, hour: FloatArray, face: int) -> None:
-    """What the air draws from wood at the surface's temperature."""
-    if a.shape[2] != LANES or hour.shape[1] != LANES:
-        return
-    for n in range(LANES):
-        saturated, steep = saturated_vapour(a[FACE + face, S_TEMP, n])
-        humidity = hour[F_VAPOUR, n] / saturated
-        a[FACE + face, S_SATURATED, n], a[FACE + face, S_STEEP, n] = saturated, steep
-        a[FACE + face, S_HUMIDITY, n] = min(humidity, ACTIVITY_MAX)
-        a[FACE + face, S_DRAW, n] = saturated * unsaturated(humidity)
-        a[FACE + face, S_WOOD, n] = 0.0
-
-
-@compiled
 def meet_air(a: FloatArray, hour: FloatArray, face: int) -> None:
     """Take a face to be as warm as the air, until more is known of it."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
@@ -274,6 +173,28 @@ def wet_share(potential: float, supply: float) -> float:
 
 
 @compiled
+def even_girth(a: FloatArray, hour: FloatArray) -> None:
+    """How far evaporation evens out the bark's heat round the girth, by vapour deficit.
+
+    With film or dew as it would be in the shade, so that the beam's own heating cannot change it.
+    """
+    if a.shape[2] != LANES or hour.shape[1] != LANES:
+        return
+    for n in range(LANES):
+        loss = a[FACE + BARK, S_BACK, n] + a[FACE + BARK, S_INNER, n]
+        shade = a[FACE + BARK, S_SHADE, n]
+        saturated, steep = a[FACE + BARK, S_SATURATED, n], a[FACE + BARK, S_STEEP, n]
+        air, vapour = hour[F_AIR_TEMP, n], hour[F_VAPOUR, n]
+        per_film = 1.0 / a[FACE + BARK, S_FILM, n]
+        film = LATENT_HEAT_VAPORIZATION_J_KG * per_film
+        temp = film_temp(shade, loss, air, saturated, steep, vapour, film)
+        potential = (saturation_vapour_density(temp) - vapour) * per_film
+        wet = wet_share(potential, a[FACE + BARK, S_SUPPLY, n]) if potential > 0.0 else 1.0
+        wood = LATENT_HEAT_VAPORIZATION_J_KG / a[FACE + BARK, S_COVER, n]
+        a[FACE + BARK, S_EVENING, n] = wood + wet * (film - wood)
+
+
+@compiled
 def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
     """Evaporation of a film and dew, for the part of the hour that the surface is wet."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
@@ -282,93 +203,37 @@ def wet_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
         loss = a[FACE + face, S_BACK, n] + a[FACE + face, S_INNER, n]
         heat = a[FACE + face, S_SHADE, n] + a[FACE + face, S_SUN, n]
         saturated, steep = a[FACE + face, S_SATURATED, n], a[FACE + face, S_STEEP, n]
-        air, vapour, per_film = (
-            hour[F_AIR_TEMP, n],
-            hour[F_VAPOUR, n],
-            1.0 / a[FACE + face, S_FILM, n],
-        )
+        air, vapour = hour[F_AIR_TEMP, n], hour[F_VAPOUR, n]
+        per_film = 1.0 / a[FACE + face, S_FILM, n]
         film = LATENT_HEAT_VAPORIZATION_J_KG * per_film
         temp = film_temp(heat, loss, air, saturated, steep, vapour, film)
-        a[FACE + face, S_TEMP, n] = temp
+        # From here on the dry surface is sought: bark dries so slowly that it hardly cools.
+        a[FACE + face, S_TEMP, n] = heat / loss if face == BARK else temp
         potential = (saturation_vapour_density(temp) - vapour) * per_film
         a[FACE + face, S_WET, n] = wet_share(potential, a[FACE + face, S_SUPPLY, n])
         a[FACE + face, S_FILM_OUT, n] = min(potential, a[FACE + face, S_SUPPLY, n])
 
 
 @compiled
-def even_girth(a: FloatArray, hour: FloatArray) -> None:
-    """How far evaporation evens out the bark's heat round the girth, per ``S_STEEP``.
-
-    With film or dew as in the shade, so that the beam's own heating cannot change it.
-    """
+def meet_vapour(a: FloatArray, hour: FloatArray, face: int) -> None:
+    """How much vapour the air would draw at the surface's temperature, and from what humidity."""
     if a.shape[2] != LANES or hour.shape[1] != LANES:
         return
     for n in range(LANES):
-        loss, heat = (
-            a[FACE + BARK, S_BACK, n] + a[FACE + BARK, S_INNER, n],
-            a[FACE + BARK, S_SHADE, n],
-        )
-        saturated, steep = a[FACE + BARK, S_SATURATED, n], a[FACE + BARK, S_STEEP, n]
-        air, vapour, per_film = (
-            hour[F_AIR_TEMP, n],
-            hour[F_VAPOUR, n],
-            1.0 / a[FACE + BARK, S_FILM, n],
-        )
-        film = LATENT_HEAT_VAPORIZATION_J_KG * per_film
-        temp = film_temp(heat, loss, air, saturated, steep, vapour, film)
-        potential = (saturation_vapour_density(temp) - vapour) * per_film
-        wet = wet_share(potential, a[FACE + BARK, S_SUPPLY, n]) if potential > 0.0 else 1.0
-        wood = LATENT_HEAT_VAPORIZATION_J_KG / a[FACE + BARK, S_COVER, n]
-        a[FACE + BARK, S_EVENING, n] = wood + wet * (film - wood)
-
-
-@compiled
-def skin_apart(a: FloatArray, face: int, row: int, cell: int) -> None:
-    """Keep the wood's very surface between its cell and rest with the air.
-
-    Off rest, and of drying wood no drier than air over free water could draw it.
-    """
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        u, rest = a[MOISTURE, cell, n], a[FACE + face, S_TARGET, n]
-        skin, inner = a[FACE_MOISTURE + face, row, n], a[FACE_WATER + face, row, n]
-        draw = a[FACE + face, S_DRAW, n] * (1.0 - a[FACE + face, S_HUMIDITY, n])
-        wet = max(skin, u - draw / (inner * a[FACE + face, S_COVER, n]), rest + NEAR_REST)
-        dry = max(min(skin, rest - NEAR_REST), 0.0)
-        a[FACE_MOISTURE + face, row, n] = wet if u > rest else dry
-
-
-@inlined
-def face_activity(a: FloatArray, face: int, row: int, cell: int, activity: FloatArray) -> None:
-    """Water activity of one cell's very surface."""
-    skin_apart(a, face, row, cell)
-    look_up(a, FACE_ACTIVITY + face, row, FACE_MOISTURE + face, row, activity, MOISTURE_STEP)
-
-
-@compiled
-def find_skin(a: FloatArray, face: int, row: int, cell: int, share: float) -> None:
-    """Bring one cell's very surface to what the wood feeds and air of ``S_HUMIDITY`` takes.
-
-    One step by secants, from the hour before: from dry to wet or wet to dry in a few hours.
-    """
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        u, rest = a[MOISTURE, cell, n], a[FACE + face, S_TARGET, n]
-        inner, cover = a[FACE_WATER + face, row, n], a[FACE + face, S_COVER, n]
-        rise = a[FACE_ACTIVITY + face, row, n] - a[FACE + face, S_HUMIDITY, n]
-        far = abs(a[FACE_MOISTURE + face, row, n] - rest)
-        drying, damp = a[FACE + face, S_DRAW, n], a[FACE + face, S_SATURATED, n]
-        pull = max(rise if u > rest else -rise, 1e-9 * far) * (drying if u > rest else damp)
-        lower = (u - rest) * pull / max(pull + inner * far * cover, 1e-30)
-        a[FACE_MOISTURE + face, row, n] = u - lower
-        a[FACE + face, S_WOOD, n] += inner * lower * share
+        saturated, steep = saturated_vapour(a[FACE + face, S_TEMP, n])
+        humidity = hour[F_VAPOUR, n] / saturated
+        a[FACE + face, S_SATURATED, n], a[FACE + face, S_STEEP, n] = saturated, steep
+        a[FACE + face, S_HUMIDITY, n] = min(humidity, ACTIVITY_MAX)
+        a[FACE + face, S_DRAW, n] = saturated * unsaturated(humidity)
+        a[FACE + face, S_WOOD, n] = 0.0
 
 
 @compiled
 def dry_surface(a: FloatArray, hour: FloatArray, face: int) -> None:
-    """Temperature of a face without film, cooled by what its wood loses: a Newton step."""
+    """Temperature of a face without film, cooled by what its wood loses: a Newton step.
+
+    The wood's very surface keeps the activity at which it loses ``S_WOOD``.
+    """
     if a.shape[2] != LANES or hour.shape[1] != LANES:
         return
     for n in range(LANES):
@@ -436,96 +301,6 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
     # Temperature and moisture of bare end grain hang on each other: twice round.
     cut_top(grid, curves, a, hour)
     cut_top(grid, curves, a, hour)
-
-
-@compiled
-def dry_cell(a: FloatArray, face: int, row: int) -> None:
-    """Secant conductance of vapour from a cell of wood to the air.
-
-    The flux is ``conductance * (moisture - target)`` with the film (cover and bark) in series
-    with the half-cell of wood; taken implicitly it can neither overshoot the moisture at rest
-    nor run away.  The secant is that of the wood's very surface: water activity is flat above
-    fibre saturation, and a wet cell may have a dry skin.
-    """
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        gap = a[FACE_MOISTURE + face, row, n] - a[FACE + face, S_TARGET, n]
-        rise = a[FACE_ACTIVITY + face, row, n] - a[FACE + face, S_HUMIDITY, n]
-        drying, damp = a[FACE + face, S_DRAW, n], a[FACE + face, S_SATURATED, n]
-        far, inner = abs(gap), a[FACE_WATER + face, row, n]
-        pull = max(rise if gap > 0.0 else -rise, 1e-9 * far) * (drying if gap > 0.0 else damp)
-        through = pull + inner * far * a[FACE + face, S_COVER, n]
-        a[FACE_DRYING + face, row, n] = inner * pull / max(through, 1e-30)
-
-
-@compiled
-def thawed_share(temp_c: float, ice: float, moisture: float) -> float:
-    """Share of free water that can move: 0 where all of it is ice or the wood is below -1 degC."""
-    frozen = min(ice / max(moisture - BOUND_WATER_MAX, 1e-6), 1.0)
-    return (1.0 - frozen) * min(max(1.0 + temp_c, 0.0), 1.0)
-
-
-@compiled
-def dry_face(a: FloatArray, face: int, rows: int) -> bool:
-    """Whether no lane has water or dew on a face; then its cells take up none: most hours."""
-    wet = 0
-    for n in range(LANES):
-        wet += (a[FACE + face, S_SUPPLY, n] > 0.0) | (a[FACE + face, S_FILM_OUT, n] < 0.0)
-    if wet == 0:
-        for row in range(rows):
-            for n in range(a.shape[2]):
-                a[FACE_UPTAKE + face, row, n] = 0.0
-    return wet == 0
-
-
-@compiled
-def take_up(
-    a: FloatArray,
-    face: int,
-    row: int,
-    cell: int,
-    coupling: int,
-    inner: int,
-    area_m2: float,
-    mass: float,
-    full: float,
-) -> None:
-    """Conductance of liquid from a wet face into a cell that has room and is not frozen.
-
-    No greater than what the supply would feed even if the cell sank, within the hour, as low as
-    its neighbour and the air can draw it: so the implicit flux cannot exceed the supply.
-
-    Parameters
-    ----------
-    coupling, inner : int
-        Term and row of the conductance to the next cell inward, of which the face has
-        ``area_m2``.
-    mass : float
-        Dry mass of the cell over its area and an hour [kg/m2/s].
-    full : float
-        Moisture to which liquid can wet the wood.
-    """
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        drawn = a[coupling, inner, n] / area_m2 + a[FACE_DRYING + face, row, n]
-        lowest = a[MOISTURE, cell, n] * mass / (mass + drawn)
-        fed = a[FACE + face, S_SUPPLY, n] / max(full - lowest, 1e-6)
-        a[FACE_UPTAKE + face, row, n] = min(a[FACE + face, S_UPTAKE, n], fed)
-    for n in range(LANES):
-        u = a[MOISTURE, cell, n]
-        thawed = thawed_share(a[TEMP, cell, n], a[ICE, cell, n], u)
-        a[FACE_UPTAKE + face, row, n] *= thawed if u < full else 0.0
-    for n in range(LANES):
-        # A film keeps the wood beneath from drying, and what it feeds spares the wood as much
-        # vapour; dew takes all the vapour there is.
-        u, out = a[MOISTURE, cell, n], a[FACE_DRYING + face, row, n]
-        lack = (a[FACE + face, S_TARGET, n] - u) * out
-        spared = min(a[FACE_UPTAKE + face, row, n] * (full - u) / max(lack, 1e-30), 1.0)
-        spared = spared if lack > 0.0 else a[FACE + face, S_WET, n]
-        dewy = a[FACE + face, S_FILM_OUT, n] < 0.0
-        a[FACE_DRYING + face, row, n] = 0.0 if dewy else out * (1.0 - spared)
 
 
 @inlined

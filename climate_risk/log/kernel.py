@@ -16,17 +16,18 @@ from climate_risk.constants import (
     SECONDS_PER_HOUR,
     WATER_HEAT_CAPACITY_J_KG_K,
 )
+from climate_risk.log.air import convection_coefficient as convection_coefficient
+from climate_risk.log.air import fast_exp as fast_exp
+from climate_risk.log.air import saturation_vapour_density as saturation_vapour_density
 from climate_risk.log.conductances import AXIAL_HEAT_RATIO as AXIAL_HEAT_RATIO
 from climate_risk.log.conductances import refresh_conductances as refresh_conductances
-from climate_risk.log.faces import BOUND_WATER_MAX as BOUND_WATER_MAX
-from climate_risk.log.faces import balance_surfaces, dry_face, face_water, take_up
-from climate_risk.log.faces import convection_coefficient as convection_coefficient
-from climate_risk.log.faces import fast_exp as fast_exp
-from climate_risk.log.faces import saturation_vapour_density as saturation_vapour_density
+from climate_risk.log.faces import balance_surfaces, face_water
 from climate_risk.log.geometry import Grid
 from climate_risk.log.lines import heat_along, hold_across, hold_energy, settle_ice, water_along
 from climate_risk.log.modes import turn_heat
 from climate_risk.log.state import *
+from climate_risk.log.uptake import BOUND_WATER_MAX as BOUND_WATER_MAX
+from climate_risk.log.uptake import dry_face, take_up
 
 REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""

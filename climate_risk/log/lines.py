@@ -12,8 +12,8 @@ from climate_risk.constants import (
     SECONDS_PER_HOUR,
     WATER_HEAT_CAPACITY_J_KG_K,
 )
-from climate_risk.log.faces import BOUND_WATER_MAX, FREEZING_TEMP_C
 from climate_risk.log.state import *
+from climate_risk.log.uptake import BOUND_WATER_MAX, FREEZING_TEMP_C
 
 
 @compiled

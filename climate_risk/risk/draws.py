@@ -221,5 +221,4 @@ def mycelium_lanes(values: Mapping[str, FloatArray]) -> Mycelium:
         drought_half_kill_h=values["fungus.drought_half_kill_d"] * per_day,
         drought_onset=values["fungus.drought_onset_pct"] / 100.0,
         drought_full=values["fungus.drought_full_pct"] / 100.0,
-        lost_share=values["fungus.lost_share"],
     )
