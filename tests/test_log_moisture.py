@@ -24,6 +24,7 @@ from climate_risk import tables
 from climate_risk.constants import SECONDS_PER_HOUR
 from climate_risk.log import geometry, kernel, wood
 from climate_risk.log.kernel import MOISTURE
+from climate_risk.risk import simulate
 
 ACROSS, ALONG = 1e-10, 1.5e-9
 START, REST = 0.9, 0.5
@@ -70,9 +71,7 @@ def dry(stack: samples.Stack, hours: int) -> np.ndarray:
 @pytest.mark.parametrize(("days", "radial"), [(30, 0.563837), (180, 0.139821)])
 def test_long_log_dries_as_the_series_says(days: int, radial: float) -> None:
     """Crank 1975, ch. 5 (sum of 4/a^2 exp(-a^2 Fo)), D 1e-10 m2/s, radius 75 mm."""
-    stack = diffusion_stack(
-        samples.column(0.15, 8, ring_ratio=geometry.RING_RATIO, level_ratio=geometry.LEVEL_RATIO)
-    )
+    stack = diffusion_stack(samples.column(0.15, 8, ring_ratio=1.5))
     left = samples.mean_over_rings(stack, dry(stack, 24 * days)[1])[0]
     assert samples.cylinder_mean(np.inf, ACROSS * days * 86400.0 / 0.075**2) == pytest.approx(
         radial, abs=2e-6
@@ -175,8 +174,8 @@ def test_wet_wood_dries_at_the_rate_of_its_bark(temp_c: float, humidity: float) 
 def test_season_grid_dries_at_the_rate_of_its_bark(
     temp_c: float, humidity: float, resistance_s_m: float
 ) -> None:
-    """The same on six graded rings of a log 0.24 m across, as seasons run."""
-    grid = samples.column(0.24, 6, ring_ratio=geometry.RING_RATIO)
+    """The same on the rings of a season, a log 0.24 m across."""
+    grid = samples.column(0.24, simulate.RINGS, ring_ratio=geometry.RING_RATIO)
     ratio = drying_over_free_water(grid, temp_c, humidity, resistance_s_m)
     assert ratio == pytest.approx(1.0, abs=0.05)
 

@@ -164,10 +164,9 @@ def top_face_moisture(kind, scheme, days, every):
 @pytest.mark.parametrize("cover", COVERS)
 @pytest.mark.parametrize("canopy", CANOPIES)
 def test_the_cap_slice_keeps_the_top_face_moister(yard, weather, canopy, cover):
-    """At the driest under every canopy and cover; on the middle day, wherever air and sun reach.
+    """At the driest and on the middle day, under every canopy and cover.
 
-    Under a bag in shade hardly anything leaves by the top, and on the middle day the cap makes no
-    odds.  After rain a top without a cap is the wetter one, everywhere.
+    After rain a top without a cap is the wetter one, everywhere.
     """
     scheme = Scheme(canopy=canopy, covers=parse_cover_option(cover).spans)
     capped, bare = (
@@ -175,10 +174,7 @@ def test_the_cap_slice_keeps_the_top_face_moister(yard, weather, canopy, cover):
         for stack in yard.stacks
     )
     assert capped.min() > bare.min() + 1.0
-    if "bag" in cover and canopy != "open":
-        assert abs(np.median(capped - bare)) < 1.5
-    else:
-        assert np.median(capped - bare) > 1.0
+    assert np.median(capped - bare) > 1.0
 
 
 def test_the_july_heat_spell_shows_as_one(runs, weather):

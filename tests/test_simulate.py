@@ -21,7 +21,7 @@ from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.log.kernel import LANES, MOISTURE, TEMP
 from climate_risk.microclimate.shade import C_BAG, C_CLOTH, C_WATERING
 from climate_risk.options import CoverSpan, Watering
-from climate_risk.risk import draws
+from climate_risk.risk import compile_ahead, draws
 from climate_risk.risk import kernel as k
 from climate_risk.risk.balance import residuals
 from climate_risk.risk.days import months_after, shifted
@@ -339,3 +339,8 @@ def test_every_unknown_is_drawn_once_in_every_stratum() -> None:
     sample = draws.latin_hypercube(16, 5, 1)
     for column in sample.T:
         assert sorted(np.floor(column * 16).astype(int)) == list(range(16))
+
+
+def test_what_compiles_ahead_calls_the_kernels_as_they_are() -> None:
+    """Its own process tells nobody when it fails: the first demo would only be slower."""
+    compile_ahead.main()

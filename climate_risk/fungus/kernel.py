@@ -150,13 +150,16 @@ def respond_to_water(
     potential: FloatArray,
     density: float,
 ) -> None:
-    """Growth response to water potential and to air space by level, as the mean over rings."""
+    """Growth response to water potential and to air space by level, as the mean over rings.
+
+    Means are summed from what lacks to 1, so that rounding takes nothing from a full response.
+    """
     nr = grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
     g = density / 1000.0
     for k in range(grid.level_m.size):
         for n in range(LANES):
-            run[WATER_RESPONSE, k, n] = 0.0
+            run[WATER_RESPONSE, k, n] = 1.0
         for i in range(nr):
             share = grid.ring_area_m2[i] / section
             for n in range(LANES):
@@ -169,7 +172,7 @@ def respond_to_water(
                 stop, full = mycelium[M_PSI_STOP_MPA, n], mycelium[M_PSI_FULL_MPA, n]
                 moist = potential_response(psi, stop, full)
                 airy = ramp(air, mycelium[M_AIR_SHARE_STOP, n], mycelium[M_AIR_SHARE_FULL, n])
-                run[WATER_RESPONSE, k, n] += share * moist * airy
+                run[WATER_RESPONSE, k, n] -= share * (1.0 - moist * airy)
 
 
 @compiled
@@ -249,9 +252,9 @@ def kill_by_drought(grid: Grid, a: FloatArray, mycelium: FloatArray, run: FloatA
 
 @compiled
 def half_kills(left: float) -> float:
-    """Dose that would leave this share; exactly none where only rounding is missing."""
-    dose = -np.log2(left)
-    return dose if dose > 1e-12 else 0.0
+    """Dose that would leave this share, at most 60, as much as one place takes."""
+    dose: float = 0.0 - np.log2(max(left, 2.0**-60))
+    return dose
 
 
 @compiled
@@ -278,17 +281,18 @@ def count_living(grid: Grid, run: FloatArray, stress: FloatArray) -> None:
                     for sector in range(SECTORS):
                         left += 2.0 ** -min(run[HEAT_DOSE + sector, face * nr + i, n], 60.0)
                     run[HEAT_LEFT, face * nr + i, n] = left / SECTORS
-        heat, drought = 0.0, 0.0
+        heat, drought = 1.0, 1.0
         for face in range(faces):
-            alive = 0.0
+            alive = 1.0
             for i in range(nr):
                 share = grid.ring_area_m2[i] / section
                 dose = run[DROUGHT_DOSE, face * nr + i, n]
                 moist = 1.0 if dose == 0.0 else 2.0 ** -min(dose, 60.0)
-                alive += share * run[HEAT_LEFT, face * nr + i, n] * moist
-                heat += share * run[HEAT_LEFT, face * nr + i, n] / faces
-                drought += share * moist / faces
-            run[ALIVE, face, n] = alive
+                cool = run[HEAT_LEFT, face * nr + i, n]
+                alive -= share * (1.0 - cool * moist)
+                heat -= share * (1.0 - cool) / faces
+                drought -= share * (1.0 - moist) / faces
+            run[ALIVE, face, n] = max(alive, 0.0)
         stress[0, n] = half_kills(heat)
         stress[1, n] = half_kills(drought)
 

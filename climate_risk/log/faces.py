@@ -299,8 +299,8 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
         look_up(a, FACE + face, S_TARGET, FACE + face, S_HUMIDITY, rest, ACTIVITY_STEP)
     bark_side(grid, curves, a, hour)
     # Temperature and moisture of bare end grain hang on each other: twice round.
-    cut_top(grid, curves, a, hour)
-    cut_top(grid, curves, a, hour)
+    for _ in range(2):
+        cut_top(grid, curves, a, hour)
 
 
 @inlined

@@ -10,11 +10,11 @@ import numpy.typing as npt
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-RING_RATIO = 1.5
+RING_RATIO = 2.0
 """Each ring is this much thicker than its outer neighbour: cells crowd toward the bark."""
-LEVEL_RATIO = 3.0
+LEVEL_RATIO = 1.7
 """Each level is this much thicker than its neighbour nearer to a cut face."""
-BARE_RATIO = 1.75
+BARE_RATIO = 1.6
 """The same in a top piece without a cap, whose cut end takes the cap's cells."""
 
 

@@ -27,22 +27,40 @@ from climate_risk.log.lines import heat_along, hold_across, hold_energy, settle_
 from climate_risk.log.modes import turn_heat
 from climate_risk.log.state import *
 from climate_risk.log.uptake import BOUND_WATER_MAX as BOUND_WATER_MAX
-from climate_risk.log.uptake import dry_face, take_up
+from climate_risk.log.uptake import dry_face, soak, take_up
 
 REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""
 
 
 @compiled
-def drying_end(a: FloatArray, end: int, face: int, row: int, scale: float, full: float) -> None:
-    """Drying and uptake of one face cell as the end of a line."""
+def drying_end(a: FloatArray, end: int, face: int, row: int, scale: float) -> None:
+    """Drying of one face cell as the end of a line."""
     if a.shape[2] != LANES:
         return
     for n in range(LANES):
         pull = scale * a[FACE_DRYING + face, row, n]
-        feed = scale * a[FACE_UPTAKE + face, row, n]
-        a[ENDS, end, n] = pull + feed
-        a[ENDS, end + 1, n] = pull * a[FACE + face, S_TARGET, n] + feed * full
+        a[ENDS, end, n] = pull
+        a[ENDS, end + 1, n] = pull * a[FACE + face, S_TARGET, n]
+
+
+@compiled
+def feeding_end(a: FloatArray, face: int, row: int, scale: float) -> None:
+    """Liquid on one face cell as the high end of a line."""
+    if a.shape[2] != LANES:
+        return
+    for n in range(LANES):
+        a[ENDS, E_FEED, n] = scale * a[FACE_UPTAKE + face, row, n]
+        a[ENDS, E_SUPPLY, n] = scale * a[FACE + face, S_SUPPLY, n]
+
+
+@compiled
+def fed_end(a: FloatArray, face: int, row: int, scale: float) -> None:
+    """How much of that liquid the line took."""
+    if a.shape[2] != LANES:
+        return
+    for n in range(LANES):
+        a[FACE_UPTAKE + face, row, n] = a[ENDS, E_TAKEN, n] * (1.0 / scale)
 
 
 @compiled
@@ -54,7 +72,6 @@ def through_face(
     cell: int,
     depth_m: float,
     share: float,
-    full: float,
 ) -> None:
     """Let vapour and liquid cross one face cell, with the heat they bring or take.
 
@@ -66,8 +83,6 @@ def through_face(
         The cell's volume over its area on the face.
     share : float
         The cell's part of the face.
-    full : float
-        Moisture to which liquid can wet the wood.
     """
     if a.shape[2] != LANES or hour.shape[1] != LANES:
         return
@@ -77,7 +92,6 @@ def through_face(
         a[FACE_OUT + face, row, n] = a[FACE_DRYING + face, row, n] * wetter
     for n in range(LANES):
         u = a[MOISTURE, cell, n]
-        a[FACE_UPTAKE + face, row, n] *= full - u
         skin = u - a[FACE_OUT + face, row, n] / a[FACE_WATER + face, row, n]
         a[FACE_MOISTURE + face, row, n] = max(skin, 0.0)
     for n in range(LANES):
@@ -151,26 +165,30 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
             a[FACE + face, S_CONDENSED, n] = 0.0
             a[FACE + face, S_DRIED, n] = 0.0
             a[FACE + face, S_WATER_HEAT, n] = 0.0
+    slice_foot = grid.face_level[grid.pieces] if grid.face_level[grid.pieces] < nz else 0
     bark_dry, top_dry = dry_face(a, BARK, nz), dry_face(a, TOP, nr)
     for k in range(nz):
         first, depth = k * nr, grid.ring_area_m2[last] / girth
         hold_energy(a, first, nr, rho, dry)
-        mass = rho * depth / SECONDS_PER_HOUR
         if not bark_dry:
-            take_up(a, BARK, k, first + last, WATER_R, first + last - 1, girth, mass, full)
-        drying_end(a, E_HIGH, BARK, k, girth, full)
-        water_along(a, WATER_R, first, 1, grid.ring_area_m2, rho)
-        through_face(a, hour, BARK, k, first + last, depth, grid.level_m[k] / grid.height_m, full)
+            take_up(a, BARK, k, first + last, full)
+        drying_end(a, E_HIGH, BARK, k, girth)
+        feeding_end(a, BARK, k, girth)
+        water_along(a, WATER_R, first, 1, grid.ring_area_m2, rho, full)
+        fed_end(a, BARK, k, girth)
+        through_face(a, hour, BARK, k, first + last, depth, grid.level_m[k] / grid.height_m)
     for i in range(nr):
         share = grid.ring_area_m2[i] / section
-        drying_end(a, E_LOW, GROUND, i, 1.0, full)
-        mass = rho * grid.level_m[nz - 1] / SECONDS_PER_HOUR
         if not top_dry:
-            take_up(a, TOP, i, top + i, WATER_Z, top + i - nr, 1.0, mass, full)
-        drying_end(a, E_HIGH, TOP, i, 1.0, full)
-        water_along(a, WATER_Z, i, nr, grid.level_m, rho)
-        through_face(a, hour, TOP, i, top + i, grid.level_m[nz - 1], share, full)
-        through_face(a, hour, GROUND, i, i, grid.level_m[0], share, full)
+            take_up(a, TOP, i, top + i, full)
+            soak(a, grid.level_m, slice_foot, i, nr, rho)
+        drying_end(a, E_LOW, GROUND, i, 1.0)
+        drying_end(a, E_HIGH, TOP, i, 1.0)
+        feeding_end(a, TOP, i, 1.0)
+        water_along(a, WATER_Z, i, nr, grid.level_m, rho, full)
+        fed_end(a, TOP, i, 1.0)
+        through_face(a, hour, TOP, i, top + i, grid.level_m[nz - 1], share)
+        through_face(a, hour, GROUND, i, i, grid.level_m[0], share)
     for face in range(FACES):
         book_water(a, face, girth * grid.height_m if face == BARK else section)
     drain_film(a, BARK, O_BARK_STORE, girth * grid.height_m)

@@ -27,9 +27,18 @@ def hold_energy(a: FloatArray, first: int, cells: int, density: float, dry: floa
 
 @compiled
 def water_along(
-    a: FloatArray, coupling: int, first: int, step: int, size: FloatArray, density: float
+    a: FloatArray,
+    coupling: int,
+    first: int,
+    step: int,
+    size: FloatArray,
+    density: float,
+    full: float,
 ) -> None:
     """Move water along one line of cells, and its heat with it (Thomas algorithm, all lanes).
+
+    Liquid enters the last cell as fast as the wood takes it up, or as the supply lasts: whichever
+    is less, by the moisture at the hour's end.
 
     Parameters
     ----------
@@ -39,6 +48,8 @@ def water_along(
         Row of the line's first cell, rows from one cell to the next.
     size : (cells,) array
         Ring areas [m2] or level heights [m].
+    full : float
+        Moisture to which liquid can wet the wood.
     """
     cells = size.size
     rate = density / SECONDS_PER_HOUR
@@ -58,10 +69,14 @@ def water_along(
     last = cells - 1
     mass, q, r = rate * size[last], r, r + step
     for n in range(LANES):
-        down = a[coupling, q, n]
-        pivot = 1.0 / (mass + a[ENDS, E_HIGH, n] + down * (1.0 - a[SWEEP, q, n]))
-        drive = down * a[MOISTURE, q, n] + a[ENDS, E_HIGH_DRIVE, n]
-        a[MOISTURE, r, n] = (mass * a[MOISTURE, r, n] + drive) * pivot
+        down, feed = a[coupling, q, n], a[ENDS, E_FEED, n]
+        own = mass + a[ENDS, E_HIGH, n] + down * (1.0 - a[SWEEP, q, n])
+        drive = down * a[MOISTURE, q, n] + a[ENDS, E_HIGH_DRIVE, n] + mass * a[MOISTURE, r, n]
+        wanted = feed * (full * own - drive) / (own + feed)
+        taken = min(max(wanted, 0.0), a[ENDS, E_SUPPLY, n])
+        a[ENDS, E_TAKEN, n] = taken
+        a[MOISTURE, r, n] = (drive + taken) / own
+    for n in range(a.shape[2]):
         a[SWEEP, r, n] = 0.0
     for j in range(last - 1, -1, -1):
         q, r = r, r - step

@@ -68,7 +68,7 @@ FACES = 3
     FACE_MOISTURE,  # of the wood's very surface [kg/kg]
     FACE_ACTIVITY,  # water activity there
     FACE_DRYING,  # secant conductance of drying [kg/s/m2 per kg/kg]
-    FACE_UPTAKE,  # conductance of liquid uptake, none from the ground [kg/s/m2 per kg/kg]
+    FACE_UPTAKE,  # conductance of liquid [kg/s/m2 per kg/kg], then its flux [kg/s/m2]; none below
     FACE_OUT,  # vapour out of the wood [kg/m2/s]
     FACE,  # rows are the S_ quantities of the whole face
 ) = range(13, 40, 3)
@@ -107,9 +107,20 @@ S_ROWS = 28
 # Terms whose rows are one for the bark and one for the top.
 FILM = 40  # water on the surface [kg/m2]
 SURFACE_TEMP = 41  # degC
-# The two ends of the line in hand: conductance to the outside, and what drives in.
+# The two ends of the line in hand: conductance to the outside and what drives in; of liquid, how
+# fast the wood takes it up per missing moisture, how much there is, and how much is taken.
 ENDS = 42
-E_LOW, E_LOW_DRIVE, E_HIGH, E_HIGH_DRIVE, E_HEAT, E_JOIN = range(6)
+(
+    E_LOW,
+    E_LOW_DRIVE,
+    E_HIGH,
+    E_HIGH_DRIVE,
+    E_FEED,
+    E_SUPPLY,
+    E_TAKEN,
+    E_HEAT,
+    E_JOIN,
+) = range(9)
 # Angular modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
 MODE_TEMP = 43
 MODE_SURFACE = 44

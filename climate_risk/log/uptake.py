@@ -31,49 +31,56 @@ def dry_face(a: FloatArray, face: int, rows: int) -> bool:
 
 
 @compiled
-def take_up(
-    a: FloatArray,
-    face: int,
-    row: int,
-    cell: int,
-    coupling: int,
-    inner: int,
-    area_m2: float,
-    mass: float,
-    full: float,
-) -> None:
+def take_up(a: FloatArray, face: int, row: int, cell: int, full: float) -> None:
     """Conductance of liquid from a wet face into a cell that has room and is not frozen.
 
-    No greater than what the supply would feed even if the cell sank, within the hour, as low as
-    its neighbour and the air can draw it: so the implicit flux cannot exceed the supply.
+    A film keeps the wood beneath from drying, and what it feeds spares the wood as much vapour;
+    dew takes all the vapour there is.
 
     Parameters
     ----------
-    coupling, inner : int
-        Term and row of the conductance to the next cell inward, of which the face has
-        ``area_m2``.
-    mass : float
-        Dry mass of the cell over its area and an hour [kg/m2/s].
     full : float
         Moisture to which liquid can wet the wood.
     """
     if a.shape[2] != LANES:
         return
     for n in range(LANES):
-        drawn = a[coupling, inner, n] / area_m2 + a[FACE_DRYING + face, row, n]
-        lowest = a[MOISTURE, cell, n] * mass / (mass + drawn)
-        fed = a[FACE + face, S_SUPPLY, n] / max(full - lowest, 1e-6)
-        a[FACE_UPTAKE + face, row, n] = min(a[FACE + face, S_UPTAKE, n], fed)
-    for n in range(LANES):
         u = a[MOISTURE, cell, n]
         thawed = thawed_share(a[TEMP, cell, n], a[ICE, cell, n], u)
-        a[FACE_UPTAKE + face, row, n] *= thawed if u < full else 0.0
+        wet = a[FACE + face, S_SUPPLY, n] > 0.0
+        a[FACE_UPTAKE + face, row, n] = (
+            a[FACE + face, S_UPTAKE, n] * thawed if wet and u < full else 0.0
+        )
     for n in range(LANES):
-        # A film keeps the wood beneath from drying, and what it feeds spares the wood as much
-        # vapour; dew takes all the vapour there is.
         u, out = a[MOISTURE, cell, n], a[FACE_DRYING + face, row, n]
         lack = (a[FACE + face, S_TARGET, n] - u) * out
-        spared = min(a[FACE_UPTAKE + face, row, n] * (full - u) / max(lack, 1e-30), 1.0)
-        spared = spared if lack > 0.0 else a[FACE + face, S_WET, n]
+        fed = min(a[FACE_UPTAKE + face, row, n] * (full - u), a[FACE + face, S_SUPPLY, n])
+        spared = min(fed / max(lack, 1e-30), 1.0) if lack > 0.0 else a[FACE + face, S_WET, n]
         dewy = a[FACE + face, S_FILM_OUT, n] < 0.0
         a[FACE_DRYING + face, row, n] = 0.0 if dewy else out * (1.0 - spared)
+
+
+@compiled
+def soak(
+    a: FloatArray, level_m: FloatArray, first: int, ring: int, rings: int, density: float
+) -> None:
+    """Let water on the top run down a ring of the top slice at the measured uptake diffusivity.
+
+    Dry wood passes next to no water until it is wet: conductances of the hour before would keep
+    the hour's water out.
+
+    Parameters
+    ----------
+    first : int
+        Lowest level of the slice.
+    """
+    if a.shape[2] != LANES:
+        return
+    for k in range(first, level_m.size - 1):
+        r, q = k * rings + ring, (k + 1) * rings + ring
+        apart = 0.5 * (level_m[k] + level_m[k + 1])
+        for n in range(LANES):
+            thawed = thawed_share(a[TEMP, q, n], a[ICE, q, n], a[MOISTURE, q, n])
+            wet = density / apart * a[OWN, O_UPTAKE_DIFFUSIVITY, n] * thawed
+            soaked = a[FACE + TOP, S_SUPPLY, n] > 0.0 and wet > a[WATER_Z, r, n]
+            a[WATER_Z, r, n] = wet if soaked else a[WATER_Z, r, n]

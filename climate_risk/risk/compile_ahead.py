@@ -33,7 +33,7 @@ def main() -> None:
 
     from climate_risk.fungus import kernel as fungus
     from climate_risk.log import kernel as log
-    from climate_risk.log import lines, modes
+    from climate_risk.log import lines, modes, uptake
     from climate_risk.log.geometry import make_grid
     from climate_risk.log.state import LANES, TERMS
     from climate_risk.risk import kernel as risk
@@ -58,9 +58,13 @@ def main() -> None:
     line = grid.ring_area_m2
     # In the order in which the first process would come to them, but for what it is at itself.
     log.refresh_conductances(grid, curves, a)
-    log.drying_end(a, 0, 0, 0, 1.0, 1.0)
-    lines.water_along(a, log.WATER_R, 0, 1, line, 500.0)
-    log.through_face(a, hour, 0, 0, 0, 1.0, 1.0, 1.0)
+    uptake.take_up(a, 0, 0, 0, 1.0)
+    uptake.soak(a, grid.level_m, 0, 0, 3, 500.0)
+    log.drying_end(a, 0, 0, 0, 1.0)
+    log.feeding_end(a, 0, 0, 1.0)
+    lines.water_along(a, log.WATER_R, 0, 1, line, 500.0, 1.0)
+    log.fed_end(a, 0, 0, 1.0)
+    log.through_face(a, hour, 0, 0, 0, 1.0, 1.0)
     log.book_water(a, 0, 1.0)
     log.drain_film(a, 0, 0, 1.0)
     modes.start_modes(a, 0, line, 1.0, 500.0, 1200.0)

@@ -68,9 +68,9 @@ from climate_risk.yard import Stack
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-RINGS = 5
-LEVELS_PER_PIECE = 3
-CAP_LEVELS = 4
+RINGS = 3
+LEVELS_PER_PIECE = 7
+CAP_LEVELS = 9
 """Fewest cells that keep the season's moisture within a few percent of its range; the error is
 measured in ``tests/test_drying.py``.  Rain that enters the top wants the thin cells."""
 HEAT_CAPACITY_TEMP_C = 15.0

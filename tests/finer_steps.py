@@ -1,0 +1,88 @@
+"""One warm season of a stack by steps shorter than an hour, in a process of its own.
+
+The kernel takes the length of its step from ``SECONDS_PER_HOUR`` when it is compiled: a fresh
+process with a compiled cache of its own sets that before it loads the kernel.  Called by
+:func:`by_steps`; ``python tests/finer_steps.py STEPS FILE`` writes the season by so many steps.
+"""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+HERE = Path(__file__).parent
+DAYS = 120
+QUANTITIES = ("stack moisture", "top face moisture", "bark temperature", "core temperature")
+
+
+def by_steps(steps: int) -> FloatArray:
+    """(QUANTITIES, hours, LANES) at the end of every hour, by so many steps to the hour."""
+    with tempfile.TemporaryDirectory() as folder:
+        out = Path(folder) / "season.npy"
+        subprocess.run(
+            [sys.executable, __file__, str(steps), str(out)],
+            check=True,
+            env=os.environ | {"NUMBA_CACHE_DIR": folder, "PYTHONPATH": os.pathsep.join(sys.path)},
+        )
+        return np.asarray(np.load(out))
+
+
+def run_season(steps: int) -> FloatArray:
+    """The same in a process whose kernel has steps of that length.
+
+    The demo farm's weather of 2023 in the open on two pieces and a cap, half of the draws in a
+    bag, watered by the week; the best estimate is lane 0.
+    """
+    import drying
+    import grids
+    import log_samples as samples
+
+    from climate_risk.log import geometry, kernel
+    from climate_risk.risk import simulate
+
+    log = drying.make_log("aspen", 0.24, 0.5, 100.0)
+    grid = geometry.make_grid(
+        diameter_m=0.24,
+        piece_length_m=0.25,
+        pieces=2,
+        cap_thickness_m=0.05,
+        rings=simulate.RINGS,
+        levels_per_piece=simulate.LEVELS_PER_PIECE,
+        cap_levels=simulate.CAP_LEVELS,
+    )
+    stack = samples.Stack(grid, log.curves, log.lanes)
+    record = grids.record(True)
+    first = record.row(grids.FIRST)
+    forcing = drying.forcing_of(log, record.weather, grids.SITE, 1.0)[first : first + 24 * DAYS]
+    forcing[:, kernel.F_BAG] = np.arange(kernel.LANES) % 2
+    forcing[8 :: 24 * 7, kernel.F_WATERING] = 2.0
+    forcing[:, [kernel.F_RAIN, kernel.F_WATERING]] /= steps
+    a, seen = samples.start(stack, 10.0), []
+    for hour, row in enumerate(forcing):
+        rows = np.repeat(row[None], steps, axis=0)
+        samples.run(stack, a, rows, first_hour=hour * steps)
+        moisture = samples.cells(stack, a, kernel.MOISTURE)
+        top = grid.face_level[-1]
+        seen.append(
+            (
+                100.0 * samples.mean_over_stack(stack, moisture),
+                100.0 * samples.mean_over_rings(stack, moisture[top - 1 : top + 1].mean(axis=0)),
+                a[kernel.SURFACE_TEMP, 0].copy(),
+                samples.cells(stack, a, kernel.TEMP)[2, 0].copy(),
+            )
+        )
+    return np.asarray(seen).transpose(1, 0, 2)
+
+
+if __name__ == "__main__":
+    from climate_risk import constants
+
+    constants.SECONDS_PER_HOUR = 3600.0 / int(sys.argv[1])
+    np.save(sys.argv[2], run_season(int(sys.argv[1])))
