@@ -12,7 +12,15 @@ from climate_risk.report.choice import (
     ties_sentence,
 )
 from climate_risk.report.display import cut, folded, percent, plural
-from climate_risk.report.gauge import BAR, LABEL_FOOT, LIMIT_FOOT, SURE, draw_chance
+from climate_risk.report.gauge import (
+    BAR,
+    CAUSES,
+    LABEL_FOOT,
+    LIMIT_FOOT,
+    SURE,
+    chance_end,
+    draw_chance,
+)
 from climate_risk.report.plot import Plot, round_steps
 from climate_risk.report.sheet import EDGE_IN, LINE_IN, Box, Sheet, Width
 from climate_risk.report.words import years_lost
@@ -25,8 +33,6 @@ CHANCE_IN, COST_IN, RUN_IN, GAP_IN = 0.75, 0.75, 0.55, 0.2
 """Widths of the columns of numbers, and of the gap before the moisture."""
 CHANCE_SHARE = 0.53
 """Of the room left for the two plots."""
-CHANCE_ENDS = (25.0, 50.0, 100.0)
-"""Right ends that the chance's axis may have [%]."""
 
 
 def draw_compare(result: CompareResult, stack_index: int = 0, *, narrow: bool = False) -> Sheet:
@@ -57,7 +63,8 @@ def draw_compare(result: CompareResult, stack_index: int = 0, *, narrow: bool = 
     sheet.write(key, EDGE_IN, at + (len(text) + 0.5) * LINE_IN)
     plots_in = width.inches - 3 * EDGE_IN - CHANCE_IN - COST_IN - RUN_IN - GAP_IN
     left, chance_in = 2 * EDGE_IN, CHANCE_SHARE * plots_in
-    chance = Plot(sheet, Box(left, head, chance_in, rows_in), (0.0, chance_end(stack)))
+    highest = max((o.chance.high for o in stack.options if o.chance is not None), default=1.0)
+    chance = Plot(sheet, Box(left, head, chance_in, rows_in), (0.0, chance_end(highest)))
     left += chance_in + CHANCE_IN + GAP_IN
     moisture = Plot(
         sheet, Box(left, head, plots_in - chance_in, rows_in), (0.0, moisture_end(stack))
@@ -95,16 +102,7 @@ def key_line(stack: StackCompare, tolerated_chance: float) -> str:
         return f"Left: what happened; under 10 past years no chance is given. {right}"
     if all(option.shares.lost <= 0.0 for option in stack.options):
         return f"Left: chance of loss, %; thin line: {SURE}; {limit} {right}"
-    return (
-        "Left: chance of loss, %, by drought (blue, level lines) and heat (red, slanted lines); "
-        f"thin line: {SURE}; {limit} {right}"
-    )
-
-
-def chance_end(stack: StackCompare) -> float:
-    """Right end of the chance's axis [%]: the least that holds every interval."""
-    highest = max((o.chance.high for o in stack.options if o.chance is not None), default=1.0)
-    return next(end for end in CHANCE_ENDS if 100 * highest <= end)
+    return f"Left: chance of loss, %, by {CAUSES}; thin line: {SURE}; {limit} {right}"
 
 
 def moisture_end(stack: StackCompare) -> float:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from climate_risk.report import theme
 from climate_risk.report.display import amounts, day, folded, percent
-from climate_risk.report.plot import Plot
+from climate_risk.report.plot import Plot, round_steps
 from climate_risk.report.sheet import LINE_IN
 from climate_risk.report.words import cause_split, is_enough
 from climate_risk.risk.results import Action, Chance, OutcomeShares, StackSeason
@@ -21,7 +21,16 @@ BAR = (-0.03, 0.33)
 """Upper and lower edge of a bar in heights of a row, from the row's line."""
 SURE = "9 in 10 sure it lies here"
 """What the line of a 90 % interval says."""
+CAUSES = "drought (blue, level lines) and heat (red, slanted lines)"
+"""What the parts of a bar say."""
 LABEL_FOOT, LIMIT_FOOT = -0.12, 0.41
+CHANCE_ENDS = (25.0, 50.0, 100.0)
+"""Right ends that an axis of chances may have [%]."""
+
+
+def chance_end(highest: float) -> float:
+    """The least right end that holds a chance of 0 to 1."""
+    return next(end for end in CHANCE_ENDS if 100.0 * highest <= end)
 
 
 @dataclass(frozen=True)
@@ -80,8 +89,10 @@ def _action_label(stack: StackSeason, action: Action, chance: Chance, show: Unit
 def gauge_heading(stack: StackSeason, tolerated_chance: float) -> str:
     if stack.result.chance is None:
         return "Past years, one square each; dark: most runs end in loss"
+    lost = stack.result.shares.lost > 0.0
+    by = f", by {CAUSES}" if lost else ""
     limit = percent(tolerated_chance)
-    return f"Chance of losing a stack, %; thin line: {SURE}; dashed: your limit, {limit}"
+    return f"Chance of losing a stack, %{by}; thin line: {SURE}; dashed: your limit, {limit}"
 
 
 def draw_gauge(plot: Plot, rows: list[Row], tolerated_chance: float) -> None:
@@ -92,7 +103,8 @@ def draw_gauge(plot: Plot, rows: list[Row], tolerated_chance: float) -> None:
         foot = float(plot.y(row.place + LABEL_FOOT))
         is_now = row is rows[0]
         plot.sheet.write(row.label, plot.box.left, foot, upright="foot", is_bold=is_now)
-    plot.bottom_axis([0, 25, 50, 75, 100], ["0", "25", "50", "75", "100"])
+    ticks = round_steps(*plot.across)
+    plot.bottom_axis(ticks, [f"{tick:.0f}" for tick in ticks])
 
 
 def draw_chance(

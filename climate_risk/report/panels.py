@@ -116,6 +116,12 @@ def heat_kill(stack: StackSeason) -> tuple[float, float]:
     return fungus.heat_ref_temp_c.value, fungus.heat_half_kill_h.value
 
 
+def drought_kill(stack: StackSeason) -> tuple[float, float]:
+    """Moisture [%] and days at it after which half of this fungus is expected dead."""
+    fungus = find(stack.fungus, fungi(), "fungus")
+    return fungus.drought_full_pct.value, fungus.drought_half_kill_d.value
+
+
 def draw_heat(plot: Plot, stack: StackSeason, show: Units) -> None:
     """Daily highest air and bark temperature against the end of growth and the harm above it."""
     of, unit = show.temperature.of, show.temperature.unit
@@ -164,11 +170,12 @@ def draw_moisture(plot: Plot, stack: StackSeason) -> None:
     _draw_fan(plot, ahead, bands, theme.MOISTURE)
     plot.line(ordinals(stack.daily.index), wet, colour=theme.MOISTURE, width_pt=2.0)
     plot.left_axis(round_steps(0.0, top))
+    dry, days = drought_kill(stack)
     plot.sides(
         [
             ((slow + top) / 2, f"safe:\nabove {slow:.0f} %"),
             ((stop + slow) / 2, "slow"),
-            (stop / 2, f"below {stop:.0f} %\nno growth,\nin time dies"),
+            (stop / 2, f"below {stop:.0f} %\nno growth;\nat {dry:.0f} % {days:.0f} d\nkill half"),
         ]
     )
 

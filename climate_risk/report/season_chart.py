@@ -135,7 +135,8 @@ def _danger_panel(stack: StackSeason, limit: float, chars: int, show: Units) -> 
         bars = partial(gauge.draw_gauge, rows=rows, tolerated_chance=limit)
         foot, top = gauge.gauge_ends(rows)
         height_in = gauge.ROW_IN * (foot - top)
-        return [Panel(heading, height_in, bars, (0.0, 100.0), TICKS_IN, is_timed=False)]
+        end = gauge.chance_end(max(limit, *(row.chance.high for row in rows)))
+        return [Panel(heading, height_in, bars, (0.0, end), TICKS_IN, is_timed=False)]
     if stack.result.years:
         squares = partial(gauge.draw_years, stack=stack)
         across = (0.0, float(gauge.SHOWN_YEARS))

@@ -104,11 +104,18 @@ def years_lost(result: OptionResult) -> int:
 
 
 def cause_split(shares: OutcomeShares) -> str:
-    """Share of the runs killed by each cause, the larger first: ``drought 28 %, heat 3 %``."""
+    """Share of the runs killed by each cause, the larger first: ``drought 28 %, heat 3 %``.
+
+    Whole percents are kept to their sum's.
+    """
     parts = [(shares.killed_by_drought, "drought"), (shares.killed_by_heat, "heat")]
-    return ", ".join(
-        f"{name} {percent(share)}" for share, name in sorted(parts, reverse=True) if share > 0.0
-    )
+    (more, first), (less, second) = sorted(parts, reverse=True)
+    if more <= 0.0:
+        return ""
+    if less <= 0.0:
+        return f"{first} {percent(more)}"
+    rest = round(more + less, 2) - round(more, 2) if less >= 0.01 else less
+    return f"{first} {percent(more)}, {second} {percent(max(rest, min(less, 0.01)))}"
 
 
 def what_happened(result: OptionResult) -> str:
