@@ -108,6 +108,8 @@ class Wood(Row):
     """Along the grain, while the end stands wet."""
     capillary_share: Parameter
     """Of the greatest moisture: rain and watering wet the wood no further."""
+    bound_diffusivity_factor: Parameter
+    """On Siau's curve of diffusivity across the grain, below fibre saturation."""
     bound_anisotropy: Parameter
     """Along over across the grain, below fibre saturation."""
     retention_alpha_per_mpa: Parameter

@@ -65,6 +65,7 @@ def make_lanes(name: str = "aspen", **changes: npt.ArrayLike) -> Lanes:
         "free_diffusivity_transverse_m2_s": row.free_diffusivity_transverse_m2_s.value,
         "free_diffusivity_longitudinal_m2_s": row.free_diffusivity_longitudinal_m2_s.value,
         "uptake_diffusivity_m2_s": row.uptake_diffusivity_m2_s.value,
+        "bound_diffusivity_factor": row.bound_diffusivity_factor.value,
         "bound_anisotropy": row.bound_anisotropy.value,
         "contact_m": model.spawn_contact_resistance_m.value,
         "barrier_resistance_s_m": barrier.vapour_resistance_s_m.value,

@@ -12,7 +12,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import finer_steps
 
 STATED_PCT = {
-    "stack moisture": (1.0, 3.0),
+    "stack moisture": (1.0, 4.0),
     "top face moisture": (2.0, 4.0),
     "bark temperature": (0.3, 0.3),
     "core temperature": (0.3, 0.3),

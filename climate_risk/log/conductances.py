@@ -32,7 +32,7 @@ def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density:
             energy = (38500.0 - 29000.0 * min(u, 0.30)) * (1.0 / GAS_CONSTANT_J_MOL_K)
             warmth = energy * (1.0 / 293.15 - 1.0 / kelvin)
             free = min(max((u - 0.25) * 10.0, 0.0), 1.0)
-            a[ACROSS, r, n] *= (1.0 - free) * fast_exp(warmth)
+            a[ACROSS, r, n] *= (1.0 - free) * fast_exp(warmth) * a[OWN, O_BOUND_FACTOR, n]
             thawed = thawed_share(a[TEMP, r, n], a[ICE, r, n], u)
             a[FREE_FLOW, r, n] = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
         for n in range(LANES):

@@ -162,6 +162,7 @@ class Lanes(NamedTuple):
     free_diffusivity_transverse_m2_s: FloatArray
     free_diffusivity_longitudinal_m2_s: FloatArray
     uptake_diffusivity_m2_s: FloatArray
+    bound_diffusivity_factor: FloatArray
     bound_anisotropy: FloatArray
     contact_m: FloatArray
     barrier_resistance_s_m: FloatArray
@@ -192,6 +193,7 @@ class Lanes(NamedTuple):
     O_FREE_TRANSVERSE,
     O_FREE_LONGITUDINAL,
     O_UPTAKE_DIFFUSIVITY,
+    O_BOUND_FACTOR,
     O_ANISOTROPY,
     O_CONTACT,
     O_BARRIER_RESISTANCE,

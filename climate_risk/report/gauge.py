@@ -21,7 +21,7 @@ BAR = (-0.03, 0.33)
 """Upper and lower edge of a bar in heights of a row, from the row's line."""
 SURE = "9 in 10 sure it lies here"
 """What the line of a 90 % interval says."""
-CAUSES = "drought (blue, level lines) and heat (red, slanted lines)"
+CAUSES = "drought (blue, level lines) and heat (dark orange, slanted lines)"
 """What the parts of a bar say."""
 LABEL_FOOT, LIMIT_FOOT = -0.12, 0.41
 CHANCE_ENDS = (25.0, 50.0, 100.0)

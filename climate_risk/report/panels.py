@@ -167,15 +167,17 @@ def draw_moisture(plot: Plot, stack: StackSeason) -> None:
     plot.block(plot.across, (stop, slow), fill=theme.PALE)
     plot.level(slow, dash=theme.DOTTED)
     plot.level(stop, width_pt=1.2, dash=theme.DASHED)
+    dry, days = drought_kill(stack)
+    plot.level(dry, dash=theme.DOTTED)
     _draw_fan(plot, ahead, bands, theme.MOISTURE)
     plot.line(ordinals(stack.daily.index), wet, colour=theme.MOISTURE, width_pt=2.0)
     plot.left_axis(round_steps(0.0, top))
-    dry, days = drought_kill(stack)
     plot.sides(
         [
             ((slow + top) / 2, f"safe:\nabove {slow:.0f} %"),
             ((stop + slow) / 2, "slow"),
-            (stop / 2, f"below {stop:.0f} %\nno growth;\nat {dry:.0f} % {days:.0f} d\nkill half"),
+            ((stop + dry) / 2, f"below {stop:.0f} %\nno growth"),
+            (dry / 2, f"{dry:.0f} %: {days:.0f} d\nkill half"),
         ]
     )
 

@@ -46,6 +46,7 @@ WOOD_UNKNOWNS = (
     "free_diffusivity_transverse_m2_s",
     "free_diffusivity_longitudinal_m2_s",
     "uptake_diffusivity_m2_s",
+    "bound_diffusivity_factor",
     "bound_anisotropy",
 )
 FUNGUS_UNKNOWNS = (
@@ -173,6 +174,7 @@ def log_lanes(rows: Rows, values: Mapping[str, FloatArray], start_moisture: floa
         free_diffusivity_transverse_m2_s=values["wood.free_diffusivity_transverse_m2_s"],
         free_diffusivity_longitudinal_m2_s=values["wood.free_diffusivity_longitudinal_m2_s"],
         uptake_diffusivity_m2_s=values["wood.uptake_diffusivity_m2_s"],
+        bound_diffusivity_factor=values["wood.bound_diffusivity_factor"],
         bound_anisotropy=values["wood.bound_anisotropy"],
         contact_m=values["model.spawn_contact_resistance_m"],
         barrier_resistance_s_m=values["barrier.vapour_resistance_s_m"],
