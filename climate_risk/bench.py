@@ -56,7 +56,7 @@ def main() -> None:
     kind = stack_model(stack, weather.record, yard.openness, yard.canopy)
     scheme = Scheme(canopy=yard.canopy, covers=stack.covers)
     begin = time.perf_counter()
-    weather.record.table(scheme.canopy, stack.diameter_m)
+    weather.record.table(scheme.canopy, kind.openness_under(scheme.canopy), stack.diameter_m)
     print(f"stand table of the record  {(time.perf_counter() - begin) * 1e3:9.0f} ms")
     years = usable_years(kind, kind.start_day, kind.horizon)
     unknowns = len(kind.rows(scheme).unknowns())

@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from climate_risk.risk.results import CompareResult, SeasonResult
 
 INTERRUPTED = 130
+STALE_DAYS = 7
+"""Weather that ends longer ago than this is pointed out (our own choice)."""
 DEMO_DAY = date(2026, 7, 12)
 """The demo's today: the last day of the invented weather."""
 DEMO_DRAWS, DEMO_COMPARE_DRAWS = 2, 1
@@ -161,6 +163,7 @@ def _demo(args: argparse.Namespace) -> None:
     from climate_risk.demo_files import demo_folder
     from climate_risk.risk import compile_ahead
 
+    _free(args.out)
     compile_ahead.start()
     yard = api.read_yard(demo_folder() / "yard.toml", units=args.units)
     _say(args, f"{yard.name} is an invented farm with invented weather.")
@@ -182,10 +185,12 @@ def _season(args: argparse.Namespace) -> None:
     from climate_risk.risk import compile_ahead
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _free(args.out)
     compile_ahead.start()
     _say(args, "reading the weather")
     weather = api.load_weather(yard, source=args.weather, last=args.as_of)
     _warn(args, weather)
+    _warn_of_age(args, weather)
     _say(args, "running the stacks")
     season = api.season(yard, weather, as_of=args.as_of, draws=args.draws)
     _finish(args, season=season)
@@ -196,6 +201,7 @@ def _compare(args: argparse.Namespace) -> None:
     from climate_risk.risk import compile_ahead
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _free(args.out)
     compile_ahead.start()
     _say(args, "reading the weather")
     weather = api.load_weather(yard, source=args.weather)
@@ -217,6 +223,25 @@ def _say(args: argparse.Namespace, text: str) -> None:
 def _warn(args: argparse.Namespace, weather: Weather) -> None:
     for warning in weather.coverage.warnings:
         _say(args, f"weather: {warning}")
+    filled = sum(sum(ways.values()) for ways in weather.coverage.filled.values())
+    if filled:
+        _say(args, f"weather: {filled} missing values filled; the page counts them by kind")
+
+
+def _warn_of_age(args: argparse.Namespace, weather: Weather) -> None:
+    days = (date.today() - weather.record.last).days
+    if args.as_of is None and days > STALE_DAYS:
+        _say(
+            args,
+            f"weather: it ends {days} days ago, on {weather.record.last}, and that day is taken "
+            "for today; add newer weather for a season under way",
+        )
+
+
+def _free(out: Path) -> None:
+    """Refuse, before anything is run, a place for results that cannot take them."""
+    if out.exists() and not out.is_dir():
+        raise InputError(f"--out {out}: is a file; accepted is a folder, made where it is absent")
 
 
 def _finish(

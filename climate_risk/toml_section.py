@@ -225,7 +225,10 @@ def read_toml(path: Path) -> tuple[Section, bytes]:
     except (ValueError, RecursionError) as error:  # beyond TOMLDecodeError: absurd size or depth
         last = f"line {len(text.splitlines())}, end of document"
         problem = str(error).replace("end of document", last)
-        raise InputError(f"{path.name}: not valid TOML: {problem}") from error
+        raise InputError(
+            f"{path.name}: not valid TOML: {problem}; accepted are dates as 2026-04-12, numbers "
+            "without units, all else in quotes, each key once"
+        ) from error
     return Section(path, text, raw), content
 
 

@@ -114,7 +114,7 @@ def stack_in(cases: Sequence[Case]) -> StackModel:
     }
     long["time"] = one.time[0] + np.arange(hours)
     record = Record(HourlyWeather(**long), samples.NORTH)
-    record._stands["open"] = join([stand(case) for case in cases])
+    record._stands["open", 0.0] = join([stand(case) for case in cases])
     stack = replace(
         samples.small_stack(inoculated=FIRST.item(), start_moisture=0.9),
         pieces=2,

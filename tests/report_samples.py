@@ -205,6 +205,7 @@ def stack(
             ("paper bag", inoculated, horizon),
             ("shade cloth 60", date(2025, 10, 20), date(2026, 5, 10)),
         ),
+        watering_spans=(),
         inoculated=inoculated,
         horizon=horizon,
         daily=daily,

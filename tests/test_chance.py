@@ -165,3 +165,17 @@ def test_stacks_alike_share_their_years() -> None:
     halves[:, 0] = KILLED_BY_HEAT
     low, high = stats.binom.ppf([0.1, 0.9], 16, 0.5)
     assert lost_of(16, halves) == pytest.approx((low, 8.0, high), abs=1.0)
+
+
+def test_one_loss_is_not_surer_than_none() -> None:
+    """One draw of 256 lost reaches at least as far as none lost, and so at the other end."""
+    outcomes = np.zeros((32, 8), dtype=np.int64)
+    none = chance_of_loss(outcomes)
+    outcomes[5, 3] = KILLED_BY_DROUGHT
+    one = chance_of_loss(outcomes)
+    all_but_one = chance_of_loss(KILLED_BY_DROUGHT - outcomes)
+    assert none is not None
+    assert one is not None
+    assert all_but_one is not None
+    assert one.high >= none.high > one.mean > 0.0
+    assert all_but_one.low <= 1.0 - none.high

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 import signal
 import subprocess
@@ -268,6 +269,45 @@ def test_season_says_and_writes_its_results(
     assert "season.html" in said.out
     assert "running the stacks" in said.err
     assert "running the stacks" not in said.out
+    days = (date.today() - date(2014, 7, 15)).days
+    assert f"ends {days} days ago, on 2014-07-15, and that day is taken for today" in said.err
+
+
+def test_one_command_leaves_what_the_summary_says_of_the_other(farm: Path, tmp_path: Path) -> None:
+    """Unless the inputs are others."""
+
+    def keys() -> set[str]:
+        said = json.loads((tmp_path / "summary.json").read_text(encoding="utf-8"))
+        return {"season", "compare"} & set(said)
+
+    out = ["--draws", "1", "--quiet", "--out", str(tmp_path)]
+    assert main(["season", str(farm), *out]) == 0
+    assert main(["compare", str(farm), "--years", "2011:2012", *out]) == 0
+    assert keys() == {"season", "compare"}
+    yard = farm / "yard.toml"
+    text = yard.read_text(encoding="utf-8")
+    yard.write_text(text + "\n# another yard\n", encoding="utf-8")
+    try:
+        assert main(["compare", str(farm), "--years", "2011:2012", *out]) == 0
+    finally:
+        yard.write_text(text, encoding="utf-8")
+    assert keys() == {"compare"}
+
+
+def test_results_have_no_place_in_a_file(capsys: pytest.CaptureFixture[str], farm: Path) -> None:
+    """Said before anything is run."""
+    said = one_line(capsys, "season", str(farm), "--out", str(farm / "yard.toml"))
+    assert "is a file; accepted is a folder" in said
+
+
+def test_a_folder_in_a_result_s_place_leaves_the_others_unwritten(
+    capsys: pytest.CaptureFixture[str], farm: Path, tmp_path: Path
+) -> None:
+    (tmp_path / "summary.json").mkdir()
+    words = ["season", str(farm), "--draws", "1", "--quiet", "--out", str(tmp_path)]
+    assert main(words) == 1
+    assert "summary.json: is a folder" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["summary.json"]
 
 
 def test_quiet_says_nothing(

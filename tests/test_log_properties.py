@@ -177,17 +177,17 @@ def warmed_from_one_state(stack: samples.Stack, forcing: np.ndarray) -> tuple[fl
 def test_less_sun_never_warms_any_log(shares: np.ndarray, wetness: float, bag: bool) -> None:
     """Wet or dry, in rain, film and dew; in steps of 3 % of the sun.
 
-    But for end grain next to rest with nearly saturated air, whose moisture turns on a hair: 0.2 K
-    in random hours, 1 in 300 such spells (see below).
+    But for end grain next to rest with nearly saturated air, whose moisture turns on a hair: a
+    few hundredths of a kelvin in random hours, 1 in 1000 such spells (see below).
     """
     stack = make_stack(wetness * CURVES.max_moisture)
     cell, side = warmed_from_one_state(stack, forcing_of(shares, USUAL, bag))
-    assert cell < 0.25
+    assert cell < 0.1
     assert side < 0.005
 
 
 def test_how_seldom_less_sun_warms_a_log() -> None:
-    """Of 300 spells of 48 hours, each hour unlike the last, at most 3."""
+    """Of 300 spells of 48 hours, each hour unlike the last, at most 1."""
     exact = 0
     for seed in range(300):
         shares = np.random.default_rng(seed).random((HOURS, len(ABSURD)))
@@ -195,7 +195,7 @@ def test_how_seldom_less_sun_warms_a_log() -> None:
         cell, side = warmed_from_one_state(stack, forcing_of(shares, USUAL, seed % 2 == 0))
         assert side < 0.005
         exact += cell < 1e-9
-    assert exact >= 297
+    assert exact >= 299
 
 
 @FEW
@@ -215,7 +215,8 @@ def test_less_sun_hardly_warms_a_log_in_absurd_weather(
 def test_more_rain_never_leaves_less_water(shares: np.ndarray, wetness: float) -> None:
     """Lanes stand in ever heavier rain; wood and films together at the end of each day.
 
-    Ten grams of 10 kg are let pass: a last trace of film keeps the hour's vapour from damp air.
+    Five grams of 10 kg are let pass: water runs down end grain faster than it is drawn up, and
+    the least rain on it, or a level wetter by the least, settles for hours which of the two holds.
     """
     stack = make_stack(wetness * CURVES.max_moisture)
     forcing = forcing_of(shares, USUAL)
@@ -224,7 +225,7 @@ def test_more_rain_never_leaves_less_water(shares: np.ndarray, wetness: float) -
     for day in range(HOURS // 24):
         samples.run(stack, a, forcing[24 * day : 24 * day + 24], first_hour=24 * day)
         water = kernel.stored_water_kg(stack.grid, stack.curves, a)
-        assert np.diff(water).min() > -0.01
+        assert np.diff(water).min() > -0.005
         assert water[-1] >= water[0] - 1e-9
 
 

@@ -140,7 +140,7 @@ def test_line_of_a_full_run_is_where_the_heading_says() -> None:
     from climate_risk.report.panels import draw_run, run_heading
 
     stack = samples.stack()
-    assert run_heading(stack).endswith("half of the runs are across (90 %) by 6 Oct")
+    assert run_heading(stack).endswith("half of the runs are across (90 %) by 6 Oct 2025")
     sheet = Sheet(5.0, 5.0, "t")
     plot = Plot(sheet, Box(1.0, 1.0, 3.0, 3.0), (0.0, 1e6))
     draw_run(plot, stack)

@@ -135,10 +135,10 @@ def test_a_run_done_before_the_face_dries_is_said() -> None:
     first_dry = outlook.index[40].date()
     outlook[("moisture_driest_face_pct", 50)] = np.where(outlook.index < outlook.index[40], 40, 20)
     for days, is_said in ((-1, True), (0, True), (1, False)):
-        across = (None, first_dry + timedelta(days=days), None)
+        across = (None, None, first_dry + timedelta(days=days))
         said = words.to_do(replace(one, outlook=outlook, full_run=across), 0.50, US)
         assert ("the run is done before" in said) == is_said
-    wet = replace(one, full_run=(None, first_dry, None))
+    wet = replace(one, full_run=(None, None, first_dry))
     assert words.to_do(wet, 0.50, US) == "Carry on as planned."
 
 

@@ -193,3 +193,20 @@ def test_conifers_keep_more_spring_sun_off_than_hardwoods(
 
     assert through("deciduous", 4) > 10.0 * through("conifer", 4)
     assert through("deciduous", 7) < through("conifer", 7) + 0.04
+
+
+@pytest.mark.parametrize("name", ["deciduous", "pine", "mixed", "conifer"])
+def test_a_stand_of_gaps_alone_is_the_open(year: HourlyWeather, name: str) -> None:
+    """And one of half gaps lies half-way in wind and rain, between in air and long-wave."""
+    closed, half, gaps = (
+        below_canopy(year, canopies()[name], samples.NORTH, openness) for openness in (0, 0.5, 1)
+    )
+    free = below_canopy(year, canopies()["open"], samples.NORTH)
+    for quantity in ("air_temp_c", "vapour_pressure_kpa", "wind_ms", "longwave_w_m2", "rain_mm"):
+        np.testing.assert_allclose(getattr(gaps, quantity), getattr(free, quantity), rtol=1e-12)
+    np.testing.assert_allclose(half.rain_mm, 0.5 * (closed.rain_mm + free.rain_mm), rtol=1e-12)
+    at_noon = slice(12, None, 24)
+    summer = slice(180, 240)
+    noons = [s.air_temp_c[at_noon][summer].mean() for s in (closed, half, free)]
+    assert noons == sorted(noons)
+    assert noons[0] < noons[2]

@@ -70,6 +70,19 @@ def test_strangers_headers_and_units(write, head, row, name, expected):
     assert raw.table[name].iloc[0] == pytest.approx(expected, rel=1e-5)
 
 
+def test_mapping_without_a_unit_says_what_was_taken(write):
+    """Inches read as millimetres would be a drought."""
+    text = "day,lo,hi,r\n2024-06-01,50,70,0.5\n2024-06-02,50,70,0\n"
+    columns = {
+        "date": "day",
+        "air_temp_min_c": {"column": "lo", "unit": "F"},
+        "air_temp_max_c": {"column": "hi", "unit": "F"},
+        "precip_mm": {"column": "r"},
+    }
+    raw = read_weather_file(write(text), SITE, columns)
+    assert "no unit in [weather.columns], read: r as mm" in raw.warnings
+
+
 def test_mapping_with_units(write):
     text = "When,lo,hi,r\n06/13/2024,50,86,0.5\n06/14/2024,50,86,0\n"
     columns = {

@@ -11,6 +11,10 @@ from climate_risk.yard import read_yard
 
 YARD = (Path(__file__).parent / "data" / "full_yard.toml").read_text(encoding="utf-8")
 
+TOML_ACCEPTS = (
+    "; accepted are dates as 2026-04-12, numbers without units, all else in quotes, each key once"
+)
+
 
 def write(folder: Path, text: str) -> Path:
     path = folder / "yard.toml"
@@ -194,12 +198,12 @@ def mistake(folder: Path, old: str, new: str) -> str:
         (
             "slope = 8",
             "slope = ",
-            "not valid TOML: Invalid value (at line 6, column 9)",
+            f"not valid TOML: Invalid value (at line 6, column 9){TOML_ACCEPTS}",
         ),
         (
             "waterings = [",
             "waterings = [[",
-            "not valid TOML: Unclosed array (at line 65, end of document)",
+            f"not valid TOML: Unclosed array (at line 65, end of document){TOML_ACCEPTS}",
         ),
     ],
 )

@@ -25,7 +25,7 @@ from climate_risk.microclimate.canopy import (
     throughfall,
 )
 from climate_risk.site import Site
-from climate_risk.tables import Canopy, model
+from climate_risk.tables import Canopy, canopies, model
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
 from climate_risk.weather.record import HourlyWeather
 from climate_risk.weather.sun import extraterrestrial_mj_m2
@@ -68,12 +68,21 @@ class StandWeather:
     """Length of the beam's way through the canopy over the canopy's depth."""
 
 
-def below_canopy(weather: HourlyWeather, canopy: Canopy, site: Site) -> StandWeather:
+def below_canopy(
+    weather: HourlyWeather, canopy: Canopy, site: Site, openness: float = 0.0
+) -> StandWeather:
     """Take a record from the open station into a stand.
 
     Air extremes are damped with vapour pressure kept (so that humidity follows), rain passes a
     storm-wise store, wind falls to the stand's ratio, long-wave comes from sky and canopy by
     sky view, and the beam's way through the canopy grows with its angle to the slope.
+
+    Parameters
+    ----------
+    openness : float
+        Share of sky seen through gaps, 0 to 1.  Air, wind, rain and long-wave go by that share
+        of the way from the closed stand to the open (judgement); sunlight finds the gaps in
+        :mod:`climate_risk.microclimate.shade`.
     """
     days = pd.DatetimeIndex(weather.time[::HOURS_PER_DAY])
     by_day = weather.air_temp_c.reshape(-1, HOURS_PER_DAY)
@@ -85,16 +94,19 @@ def below_canopy(weather: HourlyWeather, canopy: Canopy, site: Site) -> StandWea
     def leafy(off: float, on: float) -> FloatArray:
         return hourly(between(off, on, leaves))
 
+    def to_open(closed: FloatArray, free: float) -> FloatArray:
+        return closed + openness * (free - closed)
+
     air = air_below(
         weather.air_temp_c,
         hourly(by_day.min(axis=1)),
         hourly(by_day.max(axis=1)),
-        leafy(canopy.closure_off.value, canopy.closure_on.value),
+        (1.0 - openness) * leafy(canopy.closure_off.value, canopy.closure_on.value),
     )
     vapour = np.minimum(weather.vapour_pressure_kpa, saturation_vapour_pressure_kpa(air))
     kelvin = air + KELVIN_AT_0_C
     index = canopy_index(canopy, leaves)
-    sky = hourly(diffuse_transmittance(index * LEAF_LONGWAVE_FACTOR))
+    sky = to_open(hourly(diffuse_transmittance(index * LEAF_LONGWAVE_FACTOR)), 1.0)
     emissivity = sky_longwave(kelvin, vapour, _clearness(weather, site))
     black = STEFAN_BOLTZMANN_W_M2K4 * kelvin**4
     longwave = (sky * emissivity + (1.0 - sky) * CANOPY_EMISSIVITY) * black
@@ -108,7 +120,8 @@ def below_canopy(weather: HourlyWeather, canopy: Canopy, site: Site) -> StandWea
         ),
     )
     passed = np.divide(fallen, rain_day, out=np.zeros_like(rain_day), where=rain_day > 0.0)
-    wind = weather.wind_10m_ms * leafy(canopy.wind_ratio_off.value, canopy.wind_ratio_on.value)
+    ratio = leafy(canopy.wind_ratio_off.value, canopy.wind_ratio_on.value)
+    wind = weather.wind_10m_ms * to_open(ratio, canopies()["open"].wind_ratio_on.value)
     settle = 1.0 - np.exp(-1.0 / (HOURS_PER_DAY * model().soil_filter_days.value))
     ground = pd.Series(air).ewm(alpha=settle, adjust=False).mean().to_numpy()
     sine, cosine, path = _sun_on_slope(weather, site)
@@ -119,7 +132,7 @@ def below_canopy(weather: HourlyWeather, canopy: Canopy, site: Site) -> StandWea
         vapour_pressure_kpa=vapour,
         wind_ms=np.maximum(wind, WIND_FLOOR_MS),
         longwave_w_m2=longwave,
-        rain_mm=weather.precip_mm * hourly(passed),
+        rain_mm=weather.precip_mm * to_open(hourly(passed), 1.0),
         ground_temp_c=ground,
         beam_normal_w_m2=weather.beam_normal_w_m2,
         diffuse_w_m2=weather.diffuse_w_m2,

@@ -35,9 +35,16 @@ def write_results(
     ------
     RunError
         When a file cannot be written.
+
+    Notes
+    -----
+    What summary.json says of the other command stays, where it was of the same inputs.
     """
     from climate_risk.report import compare_chart, files, page, season_chart, tables, words
 
+    files.refuse_folders(out_dir, ("season", "compare", "daily", "outlook", "summary"))
+    summary = tables.summary(season, compare)
+    summary = tables.kept_beside(summary, out_dir / "summary.json")
     written = []
     if season is not None:
         worst = words.by_risk(season.stacks)[0]
@@ -55,8 +62,8 @@ def write_results(
             files.write_whole(out_dir / "compare.html", page.compare_page(compare)),
             *files.write_sheet(sheet, out_dir, "compare"),
         ]
-    summary = tables.json_text(tables.summary(season, compare))
-    return [*written, files.write_whole(out_dir / "summary.json", summary)]
+    text = tables.json_text(summary)
+    return [*written, files.write_whole(out_dir / "summary.json", text)]
 
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:

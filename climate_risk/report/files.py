@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
 from climate_risk import whole_file
@@ -28,6 +29,19 @@ def write_whole(path: Path, content: bytes | str) -> Path:
             f"{path}: cannot be written ({error.strerror}); choose another folder with --out"
         ) from error
     return path
+
+
+def refuse_folders(out_dir: Path, stems: Sequence[str]) -> None:
+    """Refuse, before any file is written, a folder that stands where a result would.
+
+    Raises
+    ------
+    RunError
+        Naming the first of them.
+    """
+    for path in sorted(out_dir.glob("*.*")):
+        if path.stem in stems and path.is_dir():
+            raise RunError(f"{path}: is a folder; move it or choose another place with --out")
 
 
 def write_sheet(sheet: Sheet, out_dir: Path, stem: str) -> list[Path]:

@@ -192,7 +192,7 @@ def _band(row: pd.Series[float], quantity: str, factor: float) -> str:
     if (quantity, 50) not in row.index:
         return "not given"
     low, middle, high = (factor * float(row[(quantity, q)]) for q in (10, 50, 90))
-    return f"{middle:.0f} ({low:.0f} to {high:.0f})"
+    return f"{middle:z.0f} ({low:z.0f} to {high:z.0f})"
 
 
 def _hottest(part: pd.DataFrame, quantity: str, show: Units) -> str:
@@ -201,7 +201,7 @@ def _hottest(part: pd.DataFrame, quantity: str, show: Units) -> str:
         return "not given"
     row = part.iloc[int(part[(quantity, 50)].to_numpy().argmax())]
     low, middle, high = (show.temperature.of(float(row[(quantity, q)])) for q in (10, 50, 90))
-    return f"{middle:.0f} ({low:.0f} to {high:.0f})"
+    return f"{middle:z.0f} ({low:z.0f} to {high:z.0f})"
 
 
 def _canopy_tables(result: SeasonResult) -> list[str]:
@@ -245,8 +245,8 @@ def _option_cells(option: OptionResult, show: Units) -> list[str]:
         words.cause_split(shares) or "none",
         percent(shares.delayed),
         percent(run[1]) + ("" if run[0] == run[2] else f" ({percent_range(run[0], run[2])})"),
-        f"{dry:.0f} ({low:.0f} to {high:.0f})",
-        f"{warm:.0f} ({cool:.0f} to {hot:.0f})",
+        f"{dry:z.0f} ({low:z.0f} to {high:z.0f})",
+        f"{warm:z.0f} ({cool:z.0f} to {hot:z.0f})",
         f"{cost.option:.2f}",
         "not given" if cost.total is None else f"{cost.total:.2f}",
     ]

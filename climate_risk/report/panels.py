@@ -191,7 +191,7 @@ def run_heading(stack: StackSeason) -> str:
     across = f"across ({percent(model().complete_share.value)})"
     if middle is None:
         return f"{text}: half of the runs are not {across} by {full_day(stack.horizon)}"
-    return f"{text}: half of the runs are {across} by {day(middle)}"
+    return f"{text}: half of the runs are {across} by {full_day(middle)}"
 
 
 def draw_run(plot: Plot, stack: StackSeason) -> None:
@@ -227,9 +227,13 @@ def cover_spans(stack: StackSeason) -> list[tuple[str, str, date, date]]:
     covers = [
         ("cover", label, on, min(off, stack.horizon)) for label, on, off in stack.cover_spans
     ]
+    water = [
+        ("water", label, first, min(last, stack.horizon))
+        for label, first, last in stack.watering_spans
+    ]
     bare = [("cover", "none", stack.inoculated, stack.horizon)]
-    water = [("water", stack.watering, stack.inoculated, stack.horizon)]
-    return (covers or bare) + water
+    dry = [("water", "none", stack.inoculated, stack.horizon)]
+    return (covers or bare) + (water or dry)
 
 
 def plan_rows(stack: StackSeason) -> int:

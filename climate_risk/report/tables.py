@@ -94,6 +94,17 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
     return out
 
 
+def kept_beside(made: Json, path: Path) -> Json:
+    """A summary with what the one before it says of the other command, of the same inputs."""
+    try:
+        before = json.loads(path.read_text(encoding="utf-8"))
+        same = before["inputs"] == made["inputs"] and before["schema"] == made["schema"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return made
+    kept = {name: before[name] for name in ("season", "compare") if same and name in before}
+    return made | kept | made
+
+
 def json_text(summary: Json) -> str:
     """JSON without spare spaces, numbers to six digits; refuses numbers JSON does not have."""
     short = _shortened(summary)

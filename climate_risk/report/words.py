@@ -176,8 +176,8 @@ def when_to(stack: StackSeason, action: Action) -> str:
 
 
 def is_done_before_dry(stack: StackSeason) -> bool:
-    """Whether the driest face stops the fungus, but half of the runs are across before."""
-    across = stack.full_run[1]
+    """Whether the driest face stops the fungus, but nine runs in ten are across before."""
+    across = stack.full_run[2]
     if across is None or stack.outlook is None or stack.daily.empty:
         return False
     seen = stack.daily["moisture_driest_face_pct"] < stack.moisture_stop_pct

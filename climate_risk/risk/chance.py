@@ -64,7 +64,8 @@ def chance_of_loss(outcomes: IntArray) -> Chance | None:
     from memory), since the draws of one year share its weather.  Where all years agree,
     resampling says nothing, and the exact binomial bound of Clopper and Pearson 1934
     (Biometrika 26:404-413; from memory) for 0 (or all) of n years stands in: 0 of 30 years is
-    not 0 %.
+    not 0 %.  Nor does one loss in many draws make surer than none: the interval reaches at
+    least as far as that bound.
     """
     years, draws = outcomes.shape
     if years < FEWEST_YEARS:
@@ -79,6 +80,8 @@ def chance_of_loss(outcomes: IntArray) -> Chance | None:
         rng = np.random.default_rng(SEED)
         picked = by_year[rng.integers(0, years, (RESAMPLES, years))].mean(axis=1)
         low, high = np.quantile(picked, [tail / 2, 1.0 - tail / 2])
+        low = min(low, exact_bounds(1.0, years, tail)[0])
+        high = max(high, exact_bounds(0.0, years, tail)[1])
         basis = f"bootstrap over {years} years"
     return Chance(
         mean=mean, low=float(low), high=float(high), years=years, draws=draws, basis=basis

@@ -158,6 +158,8 @@ class StackSeason:
     watering: str
     cover_spans: tuple[tuple[str, date, date], ...]
     """Each cover as label, first day, last day."""
+    watering_spans: tuple[tuple[str, date, date], ...]
+    """Each watering likewise."""
     inoculated: date
     horizon: date
     daily: pd.DataFrame

@@ -196,6 +196,7 @@ def _stack_season(
         cover_spans=tuple(
             (c.label, c.on or stack.inoculated, c.off or kind.horizon) for c in stack.covers
         ),
+        watering_spans=tuple((w.label, w.first, w.last) for w in stack.waterings),
         inoculated=stack.inoculated,
         horizon=kind.horizon,
         daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),

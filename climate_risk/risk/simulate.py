@@ -94,8 +94,8 @@ class Record:
     def __init__(self, weather: HourlyWeather, site: Site) -> None:
         self.weather = weather
         self.site = site
-        self._stands: dict[str, StandWeather] = {}
-        self._tables: dict[tuple[str, float], FloatArray] = {}
+        self._stands: dict[tuple[str, float], StandWeather] = {}
+        self._tables: dict[tuple[str, float, float], FloatArray] = {}
 
     @cached_property
     def first(self) -> date:
@@ -111,14 +111,14 @@ class Record:
         """Row of the first hour of a day; days before or after the record are the caller's."""
         return (day - self.first).days * HOURS_PER_DAY
 
-    def table(self, canopy: str, diameter_m: float) -> FloatArray:
+    def table(self, canopy: str, openness: float, diameter_m: float) -> FloatArray:
         """(hours, STAND_COLUMNS) weather inside a stand, for stacks of one diameter."""
-        key = (canopy, diameter_m)
+        stand, key = (canopy, openness), (canopy, openness, diameter_m)
         if key not in self._tables:
-            if canopy not in self._stands:
+            if stand not in self._stands:
                 row = canopies()[canopy]
-                self._stands[canopy] = below_canopy(self.weather, row, self.site)
-            self._tables[key] = _stand_table(self._stands[canopy], diameter_m)
+                self._stands[stand] = below_canopy(self.weather, row, self.site, openness)
+            self._tables[key] = _stand_table(self._stands[stand], diameter_m)
         return self._tables[key]
 
 
@@ -354,7 +354,8 @@ def _advance(job: Job) -> None:
     kind, block = job.kind, job.block
     rows = kind.rows(job.scheme)
     values = values_at(rows, block.quantiles)
-    stand = kind.record.table(job.scheme.canopy, kind.stack.diameter_m)
+    canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
+    stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
     sun = kind.record.weather.sun_azimuth_deg
     at = int(job.start_rows[0])
     azimuth = np.zeros(kind.hours)
@@ -366,7 +367,7 @@ def _advance(job: Job) -> None:
         kind.grid,
         kind.curves,
         kind.tables.potential_mpa,
-        np.stack(shade_lanes(values, kind.openness_under(job.scheme.canopy))),
+        np.stack(shade_lanes(values, openness)),
         np.stack(mycelium_lanes(values)),
         model().complete_share.value,
         diffuse_table(),

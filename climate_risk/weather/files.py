@@ -66,7 +66,7 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
     """
     text = read_text_table(path)
     notes: list[str] = []
-    sources = _mapped(path, text, columns) if columns else _recognised(path, text, notes)
+    sources = _mapped(path, text, columns, notes) if columns else _recognised(path, text, notes)
     times = _times(path, text, sources, site)
     step, sources = _step(path, text, sources, times)
     known = DAILY if step == "daily" else HOURLY
@@ -87,6 +87,12 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
     quality = pd.DataFrame(
         np.where(table.notna(), "observed", "missing"), index=table.index, columns=table.columns
     ).astype(object)
+    if "precip_mm" not in sources:
+        raise InputError(
+            f"{path}: no rain (precip_mm) among its columns {_listed(text.columns)}; accepted is "
+            "weather with rain, since a drought must not be made up: give the column that name, "
+            "or name it in [weather.columns]"
+        )
     return RawWeather(
         table=table,
         quality=quality,
@@ -154,9 +160,12 @@ def _recognised(path: Path, text: pd.DataFrame, notes: list[str]) -> dict[str, _
     return sources
 
 
-def _mapped(path: Path, text: pd.DataFrame, columns: Mapped) -> dict[str, _Source]:
+def _mapped(
+    path: Path, text: pd.DataFrame, columns: Mapped, notes: list[str]
+) -> dict[str, _Source]:
     """Sources as the yard's column mapping states them; nothing else is used."""
     sources: dict[str, _Source] = {}
+    unitless: list[str] = []
     for name, entry in columns.items():
         where = f"[weather.columns] {name}"
         valid = [*TIME_NAMES, *ALL]
@@ -188,7 +197,11 @@ def _mapped(path: Path, text: pd.DataFrame, columns: Mapped) -> dict[str, _Sourc
                 f"{where}: unit {unit!r} is not known; accepted are {', '.join(ALL[name].units)}"
             )
         default = ALL[name].unit if name in ALL else ""
+        if default and not unit and name != "rel_humidity_pct":
+            unitless.append(f"{parts['column']} as {default}")
         sources[name] = _Source(parts["column"], unit or default, bool(unit), parts.get("format"))
+    if unitless:
+        notes.append(f"no unit in [weather.columns], read: {', '.join(unitless)}")
     return sources
 
 
