@@ -223,7 +223,7 @@ def _say(args: argparse.Namespace, text: str) -> None:
 def _warn(args: argparse.Namespace, weather: Weather) -> None:
     for warning in weather.coverage.warnings:
         _say(args, f"weather: {warning}")
-    filled = sum(sum(ways.values()) for ways in weather.coverage.filled.values())
+    filled = weather.coverage.filled_count
     if filled:
         _say(args, f"weather: {filled} missing values filled; the page counts them by kind")
 

@@ -44,19 +44,10 @@ def run_season(steps: int) -> FloatArray:
     import grids
     import log_samples as samples
 
-    from climate_risk.log import geometry, kernel
-    from climate_risk.risk import simulate
+    from climate_risk.log import kernel
 
     log = drying.make_log("aspen", 0.24, 0.5, 100.0)
-    grid = geometry.make_grid(
-        diameter_m=0.24,
-        piece_length_m=0.25,
-        pieces=2,
-        cap_thickness_m=0.05,
-        rings=simulate.RINGS,
-        levels_per_piece=simulate.LEVELS_PER_PIECE,
-        cap_levels=simulate.CAP_LEVELS,
-    )
+    grid = samples.season_grid(pieces=2)
     stack = samples.Stack(grid, log.curves, log.lanes)
     record = grids.record(True)
     first = record.row(grids.FIRST)

@@ -16,6 +16,7 @@ from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.log import geometry, kernel, wood
 from climate_risk.log.kernel import Curves, Lanes
 from climate_risk.microclimate import shade
+from climate_risk.risk import simulate
 
 FloatArray = npt.NDArray[np.float64]
 PUBLISHED = Path(__file__).parent / "published"
@@ -106,6 +107,19 @@ def small_grid(rings: int = 3, levels: int = 3, cap_m: float = 0.05) -> geometry
         rings=rings,
         levels_per_piece=levels,
         cap_levels=2,
+    )
+
+
+def season_grid(pieces: int) -> geometry.Grid:
+    """Pieces and a cap, cut as a season's are."""
+    return geometry.make_grid(
+        diameter_m=0.24,
+        piece_length_m=0.25,
+        pieces=pieces,
+        cap_thickness_m=0.05,
+        rings=simulate.RINGS,
+        levels_per_piece=simulate.LEVELS_PER_PIECE,
+        cap_levels=simulate.CAP_LEVELS,
     )
 
 

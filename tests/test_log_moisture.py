@@ -287,15 +287,7 @@ def test_rain_of_an_hour_enters_wet_and_dry_end_grain_alike(
 
     Of 2 sqrt(D t / pi) one implicit step takes sqrt(pi) / 2 = 0.886, and more steps more.
     """
-    grid = geometry.make_grid(
-        diameter_m=0.24,
-        piece_length_m=0.25,
-        pieces=1,
-        cap_thickness_m=0.05,
-        rings=simulate.RINGS,
-        levels_per_piece=simulate.LEVELS_PER_PIECE,
-        cap_levels=simulate.CAP_LEVELS,
-    )
+    grid = samples.season_grid(pieces=1)
     lanes = samples.make_lanes(
         start_moisture=start,
         bark_resistance_s_m=samples.SEALED_S_M,

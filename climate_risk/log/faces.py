@@ -288,7 +288,6 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
         meet_vapour(a, hour, face)
     for n in range(LANES):
         a[FACE + GROUND, S_COVER, n] = a[OWN, O_BARRIER_RESISTANCE, n]
-        a[FACE + GROUND, S_WET, n] = 0.0
     for n in range(LANES):
         saturated = saturation_vapour_density(a[FACE + GROUND, S_BELOW, n])
         soil = SOIL_HUMIDITY * saturation_vapour_density(hour[F_SOIL_TEMP, n])

@@ -84,7 +84,7 @@ def coverage_sentence(coverage: WeatherCoverage) -> str:
         f"Weather: {coverage.source}, {full_day(coverage.first)} to {full_day(coverage.last)} "
         f"({plural(coverage.days, 'day')})."
     )
-    filled = sum(count for ways in coverage.filled.values() for count in ways.values())
+    filled = coverage.filled_count
     gaps = (
         f" {plural(filled, 'missing value')} filled, counted by kind in the table."
         if filled

@@ -101,8 +101,9 @@ def kept_beside(made: Json, path: Path) -> Json:
         same = before["inputs"] == made["inputs"] and before["schema"] == made["schema"]
     except (OSError, ValueError, KeyError, TypeError):
         return made
-    kept = {name: before[name] for name in ("season", "compare") if same and name in before}
-    return made | kept | made
+    if not same:
+        return made
+    return made | {n: before[n] for n in ("season", "compare") if n in before and n not in made}
 
 
 def json_text(summary: Json) -> str:

@@ -28,6 +28,11 @@ class WeatherCoverage:
     warnings: tuple[str, ...]
     attribution: str
 
+    @property
+    def filled_count(self) -> int:
+        """Missing values that were filled, of all kinds."""
+        return sum(count for ways in self.filled.values() for count in ways.values())
+
 
 @dataclass(frozen=True, kw_only=True)
 class RawWeather:
