@@ -17,8 +17,8 @@ from climate_risk.yard import Stack, Yard
 if TYPE_CHECKING:
     import pandas as pd
 
+    from climate_risk.engine.record import Record
     from climate_risk.risk.results import CompareResult, SeasonResult
-    from climate_risk.risk.simulate import Record
     from climate_risk.weather.record import WeatherCoverage
 
 
@@ -69,7 +69,7 @@ def load_weather(
     InputError, RunError
         As :func:`climate_risk.weather.load_weather`.
     """
-    from climate_risk.risk.simulate import Record
+    from climate_risk.engine.record import Record
     from climate_risk.weather import load_weather as load
     from climate_risk.weather import to_hourly
 
@@ -98,7 +98,7 @@ def simulate(
     until: date | None = None,
 ) -> pd.DataFrame:
     """One reference run of one stack through the weather; see
-    :func:`climate_risk.risk.reference.simulate`.
+    :func:`climate_risk.engine.reference.simulate`.
 
     Parameters
     ----------
@@ -117,8 +117,8 @@ def simulate(
     InputError
         No such canopy or cover, or the weather does not hold the stack's start.
     """
-    from climate_risk.risk.reference import simulate as run
-    from climate_risk.risk.simulate import Scheme, stack_model
+    from climate_risk.engine.reference import simulate as run
+    from climate_risk.engine.stack import Scheme, stack_model
 
     try:
         covers = stack.covers if cover is None else parse_cover_option(cover).spans
@@ -145,7 +145,7 @@ def season(
     draws : int, optional
         Parameter draws.
     """
-    from climate_risk.risk.draws import DRAWS
+    from climate_risk.engine.draws import DRAWS
     from climate_risk.risk.season import season as run
 
     return run(
@@ -166,8 +166,8 @@ def compare(
     draws: int | None = None,
 ) -> CompareResult:
     """Every option over the past years; see :func:`climate_risk.risk.compare.compare`."""
+    from climate_risk.engine.draws import DRAWS
     from climate_risk.risk.compare import compare as run
-    from climate_risk.risk.draws import DRAWS
 
     return run(
         yard,

@@ -15,10 +15,11 @@ from numba import njit
 
 from climate_risk import api
 from climate_risk.demo_files import demo_folder
+from climate_risk.engine.blocks import advance, new_blocks
+from climate_risk.engine.draws import best_estimate, latin_hypercube
+from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.log.kernel import LANES
-from climate_risk.risk.draws import best_estimate, latin_hypercube
 from climate_risk.risk.ensemble import jobs_for, start_rows, usable_years
-from climate_risk.risk.simulate import Scheme, advance, new_blocks, stack_model
 
 REPEATS = 3
 FMA_CHAINS = 16

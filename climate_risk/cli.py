@@ -161,7 +161,7 @@ def _version() -> str:
 def _demo(args: argparse.Namespace) -> None:
     from climate_risk import api
     from climate_risk.demo_files import demo_folder
-    from climate_risk.risk import compile_ahead
+    from climate_risk.engine import compile_ahead
 
     _free(args.out)
     compile_ahead.start()
@@ -182,7 +182,7 @@ def _init(args: argparse.Namespace) -> None:
 
 def _season(args: argparse.Namespace) -> None:
     from climate_risk import api
-    from climate_risk.risk import compile_ahead
+    from climate_risk.engine import compile_ahead
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
     _free(args.out)
@@ -198,7 +198,7 @@ def _season(args: argparse.Namespace) -> None:
 
 def _compare(args: argparse.Namespace) -> None:
     from climate_risk import api
-    from climate_risk.risk import compile_ahead
+    from climate_risk.engine import compile_ahead
 
     yard = api.read_yard(_yard_file(args.yard), units=args.units)
     _free(args.out)

@@ -20,21 +20,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
 
+from climate_risk.engine import hours as kernel
+from climate_risk.engine.blocks import Block, Job, advance, new_blocks
+from climate_risk.engine.draws import best_estimate
+from climate_risk.engine.record import Record
+from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.log.kernel import LANES, stored_water_kg
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.options import CoverSpan, Watering
-from climate_risk.risk import kernel
-from climate_risk.risk.draws import best_estimate
-from climate_risk.risk.simulate import (
-    Block,
-    Job,
-    Record,
-    Scheme,
-    StackModel,
-    advance,
-    new_blocks,
-    stack_model,
-)
 from climate_risk.tables import canopies
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
 from climate_risk.weather.record import HourlyWeather

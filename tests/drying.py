@@ -21,12 +21,12 @@ import risk_samples
 
 from climate_risk import tables
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
+from climate_risk.engine.draws import Rows, best_estimate, latin_hypercube, log_lanes, values_at
 from climate_risk.log import kernel
 from climate_risk.log.geometry import Grid, make_grid
 from climate_risk.log.kernel import LANES, Curves, Lanes
 from climate_risk.log.wood import dry_heat_capacity, equilibrium_moisture, wood_tables
 from climate_risk.microclimate.stand import below_canopy
-from climate_risk.risk.draws import Rows, best_estimate, latin_hypercube, log_lanes, values_at
 from climate_risk.site import Site
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
 from climate_risk.weather.record import HourlyWeather

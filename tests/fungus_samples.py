@@ -13,12 +13,13 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
 
+from climate_risk.engine.draws import best_estimate, mycelium_lanes, values_at
+from climate_risk.engine.record import Record
+from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.fungus import kernel
 from climate_risk.fungus.kernel import Mycelium, make_run
 from climate_risk.log.kernel import LANES, MODE_TEMP, MOISTURE, SURFACE_TEMP, TEMP
 from climate_risk.microclimate.shade import sector_basis
-from climate_risk.risk.draws import best_estimate, mycelium_lanes, values_at
-from climate_risk.risk.simulate import Record, Scheme, StackModel
 
 FloatArray = npt.NDArray[np.float64]
 GOOD_MOISTURE = 0.8

@@ -14,23 +14,25 @@ import pandas as pd
 import risk_samples
 
 from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.engine import blocks as blocks_room
+from climate_risk.engine import hours as k
+from climate_risk.engine import record as record_room
+from climate_risk.engine import stack as stack_room
+from climate_risk.engine.draws import best_estimate, latin_hypercube
 from climate_risk.log import geometry
 from climate_risk.log.kernel import LANES
 from climate_risk.options import CoverSpan
-from climate_risk.risk import kernel as k
-from climate_risk.risk import simulate
-from climate_risk.risk.draws import best_estimate, latin_hypercube
 from climate_risk.site import Site
 
 FloatArray = npt.NDArray[np.float64]
 WEATHER = Path(__file__).parents[1] / "sample_data" / "weather.csv"
 SITE = Site(latitude=39.55, longitude=-79.35, elevation_m=701.0)
 FIRST, DAYS = date(2023, 4, 12), 172
-OPEN = simulate.Scheme(canopy="open")
+OPEN = stack_room.Scheme(canopy="open")
 SCHEMES = {
     "bare in the open": OPEN,
     "bare in the open, no rain": OPEN,
-    "bag under hardwoods": simulate.Scheme(
+    "bag under hardwoods": stack_room.Scheme(
         canopy="deciduous", covers=(CoverSpan(kind="bag", material="paper"),)
     ),
 }
@@ -40,9 +42,9 @@ SCHEMES = {
 class Cut:
     """How a stack is cut into cells."""
 
-    rings: int = simulate.RINGS
-    levels: int = simulate.LEVELS_PER_PIECE
-    cap: int = simulate.CAP_LEVELS
+    rings: int = stack_room.RINGS
+    levels: int = stack_room.LEVELS_PER_PIECE
+    cap: int = stack_room.CAP_LEVELS
     ring_ratio: float = geometry.RING_RATIO
     level_ratio: float = geometry.LEVEL_RATIO
 
@@ -58,13 +60,13 @@ class Cut:
 
 
 @cache
-def record(rain: bool) -> simulate.Record:
+def record(rain: bool) -> record_room.Record:
     """The demo farm's weather from a month before the stack to the season's end."""
     table = pd.read_csv(WEATHER, index_col="date", parse_dates=True)
     season = table.loc["2023-03-01":"2023-10-05"].drop(columns="rel_humidity_pct")
     if not rain:
         season["precip_mm"] = 0.0
-    return simulate.Record(risk_samples.hours_of(season, SITE), SITE)
+    return record_room.Record(risk_samples.hours_of(season, SITE), SITE)
 
 
 @cache
@@ -73,17 +75,17 @@ def season(scheme: str, cut: Cut) -> FloatArray:
     stack = risk_samples.small_stack(inoculated=FIRST, piece_length_m=0.254)
     weather = record("no rain" not in scheme)
     with (
-        mock.patch.object(simulate, "RINGS", cut.rings),
-        mock.patch.object(simulate, "LEVELS_PER_PIECE", cut.levels),
-        mock.patch.object(simulate, "CAP_LEVELS", cut.cap),
+        mock.patch.object(stack_room, "RINGS", cut.rings),
+        mock.patch.object(stack_room, "LEVELS_PER_PIECE", cut.levels),
+        mock.patch.object(stack_room, "CAP_LEVELS", cut.cap),
         mock.patch.object(geometry, "RING_RATIO", cut.ring_ratio),
         mock.patch.object(geometry, "LEVEL_RATIO", cut.level_ratio),
     ):
-        kind = simulate.stack_model(stack, weather, 0.0)
+        kind = stack_room.stack_model(stack, weather, 0.0)
     unknowns = len(kind.rows(SCHEMES[scheme]).unknowns())
     sample = np.concatenate([best_estimate(unknowns), latin_hypercube(LANES - 1, unknowns, 1)])
-    (block,) = simulate.new_blocks(kind, SCHEMES[scheme], sample)
-    job = simulate.Job(
+    (block,) = blocks_room.new_blocks(kind, SCHEMES[scheme], sample)
+    job = blocks_room.Job(
         kind=kind,
         scheme=SCHEMES[scheme],
         block=block,
@@ -91,7 +93,7 @@ def season(scheme: str, cut: Cut) -> FloatArray:
         first_hour=0,
         last_hour=DAYS * HOURS_PER_DAY,
     )
-    simulate.advance([job])
+    blocks_room.advance([job])
     return block.daily[:, [k.D_MOISTURE, k.D_DRIEST_FACE]]
 
 

@@ -13,10 +13,10 @@ from scipy import optimize, special
 
 from climate_risk import tables
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
+from climate_risk.engine import stack as stack_room
 from climate_risk.log import geometry, kernel, wood
 from climate_risk.log.kernel import Curves, Lanes
 from climate_risk.microclimate import shade
-from climate_risk.risk import simulate
 
 FloatArray = npt.NDArray[np.float64]
 PUBLISHED = Path(__file__).parent / "published"
@@ -117,9 +117,9 @@ def season_grid(pieces: int) -> geometry.Grid:
         piece_length_m=0.25,
         pieces=pieces,
         cap_thickness_m=0.05,
-        rings=simulate.RINGS,
-        levels_per_piece=simulate.LEVELS_PER_PIECE,
-        cap_levels=simulate.CAP_LEVELS,
+        rings=stack_room.RINGS,
+        levels_per_piece=stack_room.LEVELS_PER_PIECE,
+        cap_levels=stack_room.CAP_LEVELS,
     )
 
 

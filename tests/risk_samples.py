@@ -10,9 +10,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from climate_risk.engine.blocks import Block, new_blocks
+from climate_risk.engine.draws import best_estimate, latin_hypercube
+from climate_risk.engine.record import Record
+from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.options import CoverSpan, Watering
-from climate_risk.risk.draws import best_estimate, latin_hypercube
-from climate_risk.risk.simulate import Block, Record, Scheme, StackModel, new_blocks, stack_model
 from climate_risk.site import Site
 from climate_risk.tables import Canopy, Parameter
 from climate_risk.weather.hourly import to_hourly

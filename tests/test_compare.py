@@ -13,12 +13,12 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
 
+from climate_risk.engine.record import Record
 from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan, Watering, WateringOption
 from climate_risk.risk.compare import compare, rank, warm_season_watering
 from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
 from climate_risk.risk.results import Chance, CompareResult, OptionResult
-from climate_risk.risk.simulate import Record
 from climate_risk.tables import model
 from climate_risk.yard import Yard
 

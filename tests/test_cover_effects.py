@@ -20,12 +20,12 @@ sys.path.insert(0, str(Path(__file__).parent))
 import cover_evidence as evidence
 import log_samples as logs
 
+from climate_risk.engine import hours as kernel
+from climate_risk.engine.stack import Scheme
 from climate_risk.log import kernel as log_kernel
 from climate_risk.log.air import film_resistance
 from climate_risk.log.state import FACE, S_COVER, TOP
 from climate_risk.options import CoverSpan
-from climate_risk.risk import kernel
-from climate_risk.risk.simulate import Scheme
 from climate_risk.tables import bags
 
 STEADY_HOURS = 400

@@ -17,11 +17,11 @@ import risk_samples as samples
 from fungus_samples import NAMES, Stack, make_stack
 
 from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.engine.record import Record
 from climate_risk.fungus import kernel
 from climate_risk.fungus.kernel import temperature_response
 from climate_risk.log.kernel import LANES, MODE_SURFACE, MODE_TEMP
 from climate_risk.microclimate.shade import sector_basis
-from climate_risk.risk.simulate import Record
 from climate_risk.tables import fungi
 
 FloatArray = npt.NDArray[np.float64]

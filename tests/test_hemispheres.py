@@ -14,12 +14,14 @@ import numpy as np
 import pytest
 import risk_samples
 
+from climate_risk.engine import hours as k
+from climate_risk.engine.blocks import Job, advance, new_blocks
+from climate_risk.engine.draws import best_estimate
+from climate_risk.engine.record import Record
+from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.log.kernel import LANES
 from climate_risk.microclimate import stand
 from climate_risk.options import CoverSpan
-from climate_risk.risk import kernel as k
-from climate_risk.risk.draws import best_estimate
-from climate_risk.risk.simulate import Job, Record, Scheme, advance, new_blocks, stack_model
 from climate_risk.site import Site
 from climate_risk.weather.record import HourlyWeather
 

@@ -19,8 +19,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import log_samples as samples
 
 from climate_risk.constants import KELVIN_AT_0_C, SECONDS_PER_HOUR, STEFAN_BOLTZMANN_W_M2K4
+from climate_risk.engine import stack as stack_room
 from climate_risk.log import geometry, kernel, wood
-from climate_risk.risk import simulate
 
 CURVES = samples.make_curves("aspen")
 CONDUCTIVITY = float(wood.conductivity_across_grain(0.0, CURVES.density_kg_m3))
@@ -95,7 +95,7 @@ def test_long_cylinder_cools_as_the_series_says(fourier: float) -> None:
 @pytest.mark.parametrize("fourier", [0.1, 0.5, 1.0])
 def test_what_the_season_grid_misses_of_the_series(fourier: float) -> None:
     """As above on the rings of a season: 3 % at most, under 0.1 % at a bark's Biot number."""
-    misses = misses_of_a_long_cylinder(fourier, simulate.RINGS, geometry.RING_RATIO)
+    misses = misses_of_a_long_cylinder(fourier, stack_room.RINGS, geometry.RING_RATIO)
     assert abs(misses.pop(0.1)) < 0.001
     for biot, miss in misses.items():
         assert abs(miss) < 0.03, biot

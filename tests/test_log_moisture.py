@@ -22,9 +22,9 @@ import log_samples as samples
 
 from climate_risk import tables
 from climate_risk.constants import SECONDS_PER_HOUR
+from climate_risk.engine import stack as stack_room
 from climate_risk.log import geometry, kernel, wood
 from climate_risk.log.kernel import MOISTURE
-from climate_risk.risk import simulate
 
 ACROSS, ALONG = 1e-10, 1.5e-9
 START, REST = 0.9, 0.5
@@ -175,7 +175,7 @@ def test_season_grid_dries_at_the_rate_of_its_bark(
     temp_c: float, humidity: float, resistance_s_m: float
 ) -> None:
     """The same on the rings of a season, a log 0.24 m across."""
-    grid = samples.column(0.24, simulate.RINGS, ring_ratio=geometry.RING_RATIO)
+    grid = samples.column(0.24, stack_room.RINGS, ring_ratio=geometry.RING_RATIO)
     ratio = drying_over_free_water(grid, temp_c, humidity, resistance_s_m)
     assert ratio == pytest.approx(1.0, abs=0.05)
 

@@ -16,13 +16,13 @@ import pandas as pd
 import pytest
 
 import climate_risk as cr
+from climate_risk.engine.reference import advance_to, reference_block
+from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.errors import InputError
 from climate_risk.fungus.kernel import face_neighbours
 from climate_risk.log.kernel import MOISTURE
 from climate_risk.options import parse_cover_option
-from climate_risk.risk.reference import advance_to, reference_block
 from climate_risk.risk.season import hot_dry_spells
-from climate_risk.risk.simulate import Scheme, stack_model
 
 sys.path.insert(0, str(Path(__file__).parent))
 from real_weather import station_rows, write_yard

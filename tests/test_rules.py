@@ -17,7 +17,18 @@ from climate_risk.parameter import Parameter, Row, sources
 ROOT = Path(__file__).parents[1]
 PACKAGE = ROOT / "climate_risk"
 MODULES = sorted(PACKAGE.rglob("*.py"))
-STAGES = ("base", "weather", "microclimate", "log", "fungus", "risk", "api", "report", "cli")
+STAGES = (
+    "base",
+    "weather",
+    "microclimate",
+    "log",
+    "fungus",
+    "engine",
+    "risk",
+    "api",
+    "report",
+    "cli",
+)
 """Each imports itself and what stands before it; report reads results and never calls api."""
 SMALL_LINES = 400
 TALL = {"log/kernel.py": "one compiled kernel; to be cut by what it computes"}

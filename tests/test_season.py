@@ -15,12 +15,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
 
+from climate_risk.engine.record import Record
+from climate_risk.engine.stack import Scheme
 from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan
 from climate_risk.risk.actions import changes, find_actions
+from climate_risk.risk.outlook import look_at_all
 from climate_risk.risk.results import SeasonResult, StackSeason
-from climate_risk.risk.season import hot_dry_spells, look_at_all, season
-from climate_risk.risk.simulate import Record, Scheme
+from climate_risk.risk.season import hot_dry_spells, season
 from climate_risk.yard import Yard
 
 AS_OF = date(2014, 7, 15)
@@ -212,7 +214,7 @@ def test_hot_dry_spells() -> None:
 @pytest.fixture(scope="module")
 def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], list[str]]:
     """What could be done to a stack that has these covers."""
-    from climate_risk.risk.simulate import stack_model
+    from climate_risk.engine.stack import stack_model
 
     table = samples.daily_table("2002-01-01", "2002-01-02")
 
@@ -261,7 +263,7 @@ def test_actions_are_sought_above_the_tolerance_only(yard: Yard, record: Record)
 
 def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
     """Runs ahead are laid out (year, draw), each with a draw of its own; lane 0 is none."""
-    from climate_risk.risk.simulate import stack_model
+    from climate_risk.engine.stack import stack_model
 
     kind = stack_model(yard.stacks[0], record, 0.0)
     coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
@@ -274,7 +276,7 @@ def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
 
 
 def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> None:
-    from climate_risk.risk.simulate import stack_model
+    from climate_risk.engine.stack import stack_model
 
     kind = stack_model(yard.stacks[0], record, 0.0)
     coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))

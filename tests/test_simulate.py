@@ -18,26 +18,17 @@ sys.path.insert(0, str(Path(__file__).parent))
 import risk_samples as samples
 
 from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.engine import compile_ahead, draws
+from climate_risk.engine import hours as k
+from climate_risk.engine.balance import residuals
+from climate_risk.engine.blocks import Block, advance, branch, new_blocks
+from climate_risk.engine.days import months_after, shifted
+from climate_risk.engine.record import Record
+from climate_risk.engine.stack import WATERING_HOUR, Scheme, StackModel, cover_table, horizon_of
 from climate_risk.log.kernel import LANES, MOISTURE, TEMP
 from climate_risk.microclimate.shade import C_BAG, C_CLOTH, C_WATERING
 from climate_risk.options import CoverSpan, Watering
-from climate_risk.risk import compile_ahead, draws
-from climate_risk.risk import kernel as k
-from climate_risk.risk.balance import residuals
-from climate_risk.risk.days import months_after, shifted
 from climate_risk.risk.ensemble import collect, jobs_for, start_rows, usable_years
-from climate_risk.risk.simulate import (
-    WATERING_HOUR,
-    Block,
-    Record,
-    Scheme,
-    StackModel,
-    advance,
-    branch,
-    cover_table,
-    horizon_of,
-    new_blocks,
-)
 
 FloatArray = npt.NDArray[np.float64]
 OPEN = Scheme(canopy="open")

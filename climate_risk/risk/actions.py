@@ -5,17 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
-from typing import TYPE_CHECKING
 
+from climate_risk.engine.stack import Scheme
 from climate_risk.options import CoverSpan, Watering
 from climate_risk.risk.chance import chance_of_loss
 from climate_risk.risk.cost import covers_cost, watering_cost
+from climate_risk.risk.outlook import Outlook
 from climate_risk.risk.results import Action, Chance, OptionResult
-from climate_risk.risk.simulate import Scheme
 from climate_risk.yard import Yard
-
-if TYPE_CHECKING:
-    from climate_risk.risk.season import Outlook
 
 DELAYS_DAYS = (0, 14, 28, 56)
 """Days from now at which a helpful action is tried, to find the latest that still serves."""

@@ -5,10 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import date
 
+from climate_risk.engine.blocks import advance, new_blocks
+from climate_risk.engine.days import months_after
+from climate_risk.engine.draws import DRAWS, SEED, latin_hypercube
+from climate_risk.engine.record import Record
+from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
 from climate_risk.options import CoverOption, Watering, WateringOption
-from climate_risk.risk.days import months_after
-from climate_risk.risk.draws import DRAWS, SEED, latin_hypercube
 from climate_risk.risk.ensemble import (
     collect,
     jobs_for,
@@ -17,16 +20,8 @@ from climate_risk.risk.ensemble import (
     start_rows,
     usable_years,
 )
-from climate_risk.risk.marks import moisture_marks
 from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
-from climate_risk.risk.simulate import (
-    Record,
-    Scheme,
-    StackModel,
-    advance,
-    new_blocks,
-    stack_model,
-)
+from climate_risk.risk.thresholds import moisture_thresholds
 from climate_risk.tables import fungi
 from climate_risk.weather.record import WeatherCoverage
 from climate_risk.yard import Yard
@@ -86,7 +81,7 @@ def compare(
                 wood=stack.wood,
                 horizon_months=fungus.horizon_months,
                 options=options,
-                moisture_stop_pct=moisture_marks(kind)[0],
+                moisture_stop_pct=moisture_thresholds(kind)[0],
                 fungus_caution=fungus.caution,
             )
         )

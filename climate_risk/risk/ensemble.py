@@ -10,27 +10,22 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
-from climate_risk.risk.balance import residuals
-from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
-from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
-from climate_risk.risk.days import shifted
-from climate_risk.risk.draws import values_at
-from climate_risk.risk.kernel import (
+from climate_risk.engine.balance import residuals
+from climate_risk.engine.blocks import Block, Job, runs_by_block
+from climate_risk.engine.days import shifted
+from climate_risk.engine.draws import values_at
+from climate_risk.engine.hours import (
     D_BARK_MAX,
     D_COLONIZED,
     D_DRIEST_FACE,
     D_DROUGHT_STRESS,
     D_HEAT_STRESS,
 )
+from climate_risk.engine.stack import Scheme, StackModel
+from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
+from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
+from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
 from climate_risk.risk.results import OptionResult, YearResult
-from climate_risk.risk.simulate import (
-    Block,
-    Job,
-    Scheme,
-    StackModel,
-    runs_by_block,
-)
 from climate_risk.yard import Costs
 
 FloatArray = npt.NDArray[np.float64]
@@ -38,7 +33,7 @@ IntArray = npt.NDArray[np.int64]
 
 
 @dataclass(frozen=True, kw_only=True)
-class Ends:
+class Outcomes:
     """How every run ended; arrays of shape (years, draws)."""
 
     years: tuple[int, ...]
@@ -87,8 +82,8 @@ def collect(
     years: tuple[int, ...],
     draws: int,
     before: FloatArray | None = None,
-) -> Ends:
-    """Ends of runs laid out (year, draw) over blocks that reached the horizon.
+) -> Outcomes:
+    """Outcomes of runs laid out (year, draw) over blocks that reached the horizon.
 
     Parameters
     ----------
@@ -111,7 +106,7 @@ def collect(
     lost_share = [_lost_share(kind, scheme, b) for b in blocks]
     full_hour = flat([b.run[FULL_HOUR, 0] for b in blocks])
     balance = [residuals(kind, b) for b in blocks]
-    return Ends(
+    return Outcomes(
         years=years,
         outcomes=outcome(
             flat([b.run[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
@@ -134,9 +129,9 @@ def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
 
 
 def option_result(
-    ends: Ends, scheme: Scheme, label: str, cover: str, watering: str, costs: Costs
+    ends: Outcomes, scheme: Scheme, label: str, cover: str, watering: str, costs: Costs
 ) -> OptionResult:
-    """Ends as chance, shares, percentiles and cost."""
+    """Outcomes as chance, shares, percentiles and cost."""
     chance = chance_of_loss(ends.outcomes)
     price = covers_cost(scheme.covers, costs) + watering_cost(scheme.waterings, costs)
     return OptionResult(

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import numpy.typing as npt
 
 from climate_risk.risk.chance import FEWEST_YEARS, KILLED_BY_HEAT
+from climate_risk.risk.ensemble import Outcomes
+from climate_risk.risk.outlook import Outlook
 from climate_risk.risk.results import Leader, Uncertainty
-
-if TYPE_CHECKING:
-    from climate_risk.risk.ensemble import Ends
-    from climate_risk.risk.season import Outlook
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -43,7 +39,7 @@ def rank_correlation(x: FloatArray, y: FloatArray) -> float:
     return float(np.corrcoef(first, second)[0, 1])
 
 
-def uncertainty(outlook: Outlook, ends: Ends) -> Uncertainty | None:
+def uncertainty(outlook: Outlook, ends: Outcomes) -> Uncertainty | None:
     """Split of the doubt about a stack's outcome, and the unknowns that lead the model's part.
 
     Parameters

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import numpy as np
 
+from climate_risk.engine.stack import StackModel
 from climate_risk.log.wood import MOISTURE_STEP
-from climate_risk.risk.simulate import StackModel
 from climate_risk.tables import fungi
 
 
-def moisture_marks(kind: StackModel) -> tuple[float, float]:
+def moisture_thresholds(kind: StackModel) -> tuple[float, float]:
     """Wood moisture at which this fungus stops in this wood, and where it begins to slow [%]."""
     fungus = fungi()[kind.stack.fungus]
     potential = kind.tables.potential_mpa

@@ -9,18 +9,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.engine import hours as k
+from climate_risk.engine.balance import residuals
+from climate_risk.engine.blocks import Block, Job, advance, new_blocks
+from climate_risk.engine.draws import best_estimate
+from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.errors import InputError
-from climate_risk.risk import kernel as k
-from climate_risk.risk.balance import residuals
-from climate_risk.risk.draws import best_estimate
-from climate_risk.risk.simulate import (
-    Block,
-    Job,
-    Scheme,
-    StackModel,
-    advance,
-    new_blocks,
-)
 
 FloatArray = npt.NDArray[np.float64]
 

@@ -2,7 +2,7 @@
 
 The first run after an installation compiles the kernels, one after the other.  A second process
 that takes those which come last leaves them in numba's cache, where the first one finds them.
-``python -m climate_risk.risk.compile_ahead`` is that second process.
+``python -m climate_risk.engine.compile_ahead`` is that second process.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ from pathlib import Path
 def start() -> None:
     """Start the second process, unless a compiled hour loop lies beside its source."""
     cache = Path(__file__).parent / "__pycache__"
-    if not any(cache.glob("kernel.run_block-*.nbi")):
+    if not any(cache.glob("hours.run_block-*.nbi")):
         second = subprocess.Popen(
-            [sys.executable, "-m", "climate_risk.risk.compile_ahead"],
+            [sys.executable, "-m", "climate_risk.engine.compile_ahead"],
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
@@ -31,12 +31,12 @@ def main() -> None:
     """Call the kernels that the hour loop reaches last once, on a stack of two cells."""
     import numpy as np
 
+    from climate_risk.engine import hours as risk
     from climate_risk.fungus import kernel as fungus
     from climate_risk.log import kernel as log
     from climate_risk.log import lines, modes, uptake
     from climate_risk.log.geometry import make_grid
     from climate_risk.log.state import LANES, TERMS
-    from climate_risk.risk import kernel as risk
 
     grid = make_grid(
         diameter_m=0.2,

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 
+from climate_risk.engine.blocks import Block
+from climate_risk.engine.stack import StackModel
 from climate_risk.log.kernel import (
     B_EXCHANGE,
     B_GROUND_HEAT,
@@ -18,7 +20,6 @@ from climate_risk.log.kernel import (
     stored_heat_j,
     stored_water_kg,
 )
-from climate_risk.risk.simulate import Block, StackModel
 
 
 def residuals(kind: StackModel, block: Block) -> tuple[float, float]:

@@ -1,0 +1,154 @@
+"""Runs side by side in blocks, and the blocks on every core."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.engine.draws import log_lanes, mycelium_lanes, shade_lanes, values_at
+from climate_risk.engine.hours import DAILY_COLUMNS, run_block
+from climate_risk.engine.stack import HEAT_CAPACITY_TEMP_C, Scheme, StackModel, cover_table
+from climate_risk.fungus.kernel import make_run
+from climate_risk.log.kernel import LANES, keep_own, make_state, stored_heat_j, stored_water_kg
+from climate_risk.microclimate.canopy import diffuse_table
+from climate_risk.microclimate.shade import girth_modes, sector_basis
+from climate_risk.tables import model
+
+FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+
+@dataclass(kw_only=True)
+class Block:
+    """LANES runs side by side, their state and what they left day by day."""
+
+    a: FloatArray
+    run: FloatArray
+    booked: FloatArray
+    quantiles: FloatArray
+    """(LANES, unknowns)."""
+    daily: FloatArray
+    """(days, DAILY_COLUMNS, LANES)."""
+    water_first_kg: FloatArray
+    heat_first_j: FloatArray
+
+
+def runs_by_block(runs: int) -> list[IntArray]:
+    """Which runs each block's lanes hold, in order; the last block is padded with the first."""
+    return [np.arange(low, low + LANES) % runs for low in range(0, runs, LANES)]
+
+
+def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[Block]:
+    """Fresh stacks, one lane per row of ``quantiles`` (runs, unknowns), the last block padded."""
+    rows = kind.rows(scheme)
+    blocks = []
+    for taken in runs_by_block(len(quantiles)):
+        q = quantiles[taken]
+        lanes = log_lanes(rows, values_at(rows, q), kind.stack.start_moisture)
+        a = make_state(kind.grid, lanes, HEAT_CAPACITY_TEMP_C)
+        blocks.append(
+            Block(
+                a=a,
+                run=make_run(kind.grid),
+                booked=np.zeros((2, LANES)),
+                quantiles=q,
+                daily=np.empty((0, DAILY_COLUMNS, LANES)),
+                water_first_kg=stored_water_kg(kind.grid, kind.curves, a),
+                heat_first_j=stored_heat_j(kind.grid, kind.curves, a),
+            )
+        )
+    return blocks
+
+
+def branch(blocks: Sequence[Block], lanes: IntArray, *, with_days: bool = False) -> list[Block]:
+    """Copies of chosen lanes (numbered across blocks) as new blocks; the last one is padded.
+
+    ``with_days`` copies the days that were run as well.
+    """
+    kept = [b.daily if with_days else b.daily[:0] for b in blocks]
+
+    def pick(arrays: Sequence[FloatArray], chosen: IntArray, axis: int) -> FloatArray:
+        joined = np.concatenate(arrays, axis=axis)
+        return np.ascontiguousarray(np.take(joined, chosen, axis=axis))
+
+    copies = []
+    for taken in runs_by_block(len(lanes)):
+        chosen = lanes[taken]
+        copies.append(
+            Block(
+                a=pick([b.a for b in blocks], chosen, -1),
+                run=pick([b.run for b in blocks], chosen, -1),
+                booked=pick([b.booked for b in blocks], chosen, -1),
+                quantiles=pick([b.quantiles for b in blocks], chosen, 0),
+                daily=pick(kept, chosen, -1),
+                water_first_kg=pick([b.water_first_kg for b in blocks], chosen, -1),
+                heat_first_j=pick([b.heat_first_j for b in blocks], chosen, -1),
+            )
+        )
+    return copies
+
+
+@dataclass(frozen=True, kw_only=True)
+class Job:
+    """One block to advance under one scheme between two hours of its runs."""
+
+    kind: StackModel
+    scheme: Scheme
+    block: Block
+    start_rows: IntArray
+    """(LANES,) row of the record at hour 0 of each lane's run."""
+    first_hour: int
+    last_hour: int
+
+
+def advance(jobs: Sequence[Job]) -> None:
+    """Run every job, on every core; each fills its block's ``daily``."""
+    pool = ThreadPoolExecutor(os.cpu_count())
+    try:
+        for _ in pool.map(_advance, jobs):
+            pass
+    finally:
+        # On Ctrl-C the blocks that have not begun must not hold up the exit.
+        pool.shutdown(cancel_futures=True)
+
+
+def _advance(job: Job) -> None:
+    kind, block = job.kind, job.block
+    rows = kind.rows(job.scheme)
+    values = values_at(rows, block.quantiles)
+    canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
+    stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
+    sun = kind.record.weather.sun_azimuth_deg
+    at = int(job.start_rows[0])
+    azimuth = np.zeros(kind.hours)
+    azimuth[job.first_hour : job.last_hour] = sun[at + job.first_hour : at + job.last_hour]
+    days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
+    block.daily = np.empty((days, DAILY_COLUMNS, LANES))
+    keep_own(block.a, log_lanes(rows, values, kind.stack.start_moisture))
+    run_block(
+        kind.grid,
+        kind.curves,
+        kind.tables.potential_mpa,
+        np.stack(shade_lanes(values, openness)),
+        np.stack(mycelium_lanes(values)),
+        model().complete_share.value,
+        diffuse_table(),
+        sector_basis(),
+        stand,
+        job.start_rows,
+        cover_table(kind, job.scheme),
+        girth_modes(azimuth),
+        job.first_hour,
+        job.last_hour,
+        kind.inoculation_hour,
+        block.a,
+        block.run,
+        block.booked,
+        block.daily,
+    )

@@ -1,0 +1,92 @@
+"""An hourly record at a site, and the weather inside each of its stands."""
+
+from __future__ import annotations
+
+from datetime import date
+from functools import cached_property
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.log.kernel import convection_coefficient
+from climate_risk.microclimate.shade import (
+    STAND_COLUMNS,
+    W_AIR_TEMP,
+    W_BEAM,
+    W_CONVECTION,
+    W_CONVECTION_CLOTH,
+    W_DIFFUSE,
+    W_GROUND_TEMP,
+    W_INDEX,
+    W_LONGWAVE,
+    W_PATH,
+    W_RAIN,
+    W_SUN_COSINE,
+    W_SUN_SINE,
+    W_VAPOUR,
+)
+from climate_risk.microclimate.stand import StandWeather, below_canopy
+from climate_risk.site import Site
+from climate_risk.tables import canopies, cloths
+from climate_risk.weather.record import HourlyWeather
+
+FloatArray = npt.NDArray[np.float64]
+
+
+class Record:
+    """An hourly record at a site, with each stand's table made once."""
+
+    def __init__(self, weather: HourlyWeather, site: Site) -> None:
+        self.weather = weather
+        self.site = site
+        self._stands: dict[tuple[str, float], StandWeather] = {}
+        self._tables: dict[tuple[str, float, float], FloatArray] = {}
+
+    @cached_property
+    def first(self) -> date:
+        """First day of the record."""
+        return pd.Timestamp(self.weather.time[0]).date()
+
+    @cached_property
+    def last(self) -> date:
+        """Last day of the record."""
+        return pd.Timestamp(self.weather.time[-1]).date()
+
+    def row(self, day: date) -> int:
+        """Row of the first hour of a day; days before or after the record are the caller's."""
+        return (day - self.first).days * HOURS_PER_DAY
+
+    def table(self, canopy: str, openness: float, diameter_m: float) -> FloatArray:
+        """(hours, STAND_COLUMNS) weather inside a stand, for stacks of one diameter."""
+        stand, key = (canopy, openness), (canopy, openness, diameter_m)
+        if key not in self._tables:
+            if stand not in self._stands:
+                row = canopies()[canopy]
+                self._stands[stand] = below_canopy(self.weather, row, self.site, openness)
+            self._tables[key] = _stand_table(self._stands[stand], diameter_m)
+        return self._tables[key]
+
+
+def _stand_table(stand: StandWeather, diameter_m: float) -> FloatArray:
+    table = np.empty((stand.air_temp_c.size, STAND_COLUMNS))
+    calm = stand.wind_ms * cloths()["shade cloth"].wind_factor.value
+    columns = {
+        W_AIR_TEMP: stand.air_temp_c,
+        W_VAPOUR: stand.vapour_density_kg_m3,
+        W_CONVECTION: convection_coefficient(diameter_m, stand.wind_ms, stand.air_temp_c),
+        W_CONVECTION_CLOTH: convection_coefficient(diameter_m, calm, stand.air_temp_c),
+        W_LONGWAVE: stand.longwave_w_m2,
+        W_RAIN: stand.rain_mm,
+        W_GROUND_TEMP: stand.ground_temp_c,
+        W_BEAM: stand.beam_normal_w_m2,
+        W_DIFFUSE: stand.diffuse_w_m2,
+        W_SUN_SINE: stand.sun_sine,
+        W_SUN_COSINE: stand.sun_cosine,
+        W_INDEX: stand.canopy_index,
+        W_PATH: stand.canopy_path,
+    }
+    for column, values in columns.items():
+        table[:, column] = values
+    return table
