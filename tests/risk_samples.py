@@ -188,8 +188,8 @@ def small_stack(
 
 
 def fresh(kind: StackModel, scheme: Scheme, draws: int = 0) -> Block:
-    """One block of new stacks: the best estimate in every lane, or so many draws in turn."""
-    unknowns = len(kind.rows(scheme).unknowns())
+    """One block of new stacks: the best estimate in every case, or so many draws in turn."""
+    unknowns = len(kind.parameter_set(scheme).unknowns())
     sample = latin_hypercube(draws, unknowns, 1) if draws else best_estimate(unknowns)
     return new_blocks(kind, scheme, sample)[0]
 

@@ -10,8 +10,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.log.kernel import convection_coefficient
-from climate_risk.microclimate.shade import (
+from climate_risk.log.formulas import convection_coefficient
+from climate_risk.microclimate.radiation import (
     STAND_COLUMNS,
     W_AIR_TEMP,
     W_BEAM,

@@ -75,8 +75,8 @@ def simulate(kind: StackModel, scheme: Scheme, until: date, source: str) -> pd.D
 
 
 def reference_block(kind: StackModel, scheme: Scheme) -> Block:
-    """A fresh stack with every unknown at its best estimate, in every lane."""
-    return new_blocks(kind, scheme, best_estimate(len(kind.rows(scheme).unknowns())))[0]
+    """A fresh stack with every unknown at its best estimate, in every case."""
+    return new_blocks(kind, scheme, best_estimate(len(kind.parameter_set(scheme).unknowns())))[0]
 
 
 def advance_to(
@@ -104,7 +104,7 @@ def daily_table(kind: StackModel, daily: FloatArray) -> pd.DataFrame:
     Parameters
     ----------
     daily : (days, DAILY_COLUMNS) array
-        Of one lane, from the stack's start on.
+        Of one case, from the stack's start on.
     """
     record = kind.record
     index = pd.date_range(kind.start_day, periods=len(daily), freq="D", name="date")

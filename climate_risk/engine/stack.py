@@ -10,12 +10,13 @@ import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.days import months_after
-from climate_risk.engine.draws import Rows
+from climate_risk.engine.draws import ParameterSet
 from climate_risk.engine.record import Record
+from climate_risk.log.formulas import dry_heat_capacity
 from climate_risk.log.geometry import Grid, make_grid
-from climate_risk.log.kernel import Curves
-from climate_risk.log.wood import WoodTables, dry_heat_capacity, wood_tables
-from climate_risk.microclimate.shade import C_BAG, C_CLOTH, C_WATERING, COVER_COLUMNS
+from climate_risk.log.state import Curves
+from climate_risk.log.wood import WoodTables, wood_tables
+from climate_risk.microclimate.radiation import C_BAG, C_CLOTH, C_WATERING, COVER_COLUMNS
 from climate_risk.options import CoverSpan, Watering
 from climate_risk.tables import bags, barriers, canopies, cloths, fungi, model, woods
 from climate_risk.yard import Stack
@@ -73,10 +74,10 @@ class StackModel:
         """Gaps of the yard's own stand, or of another stand, which is taken as closed."""
         return self.openness if self.own_canopy in (None, canopy) else 0.0
 
-    def rows(self, scheme: Scheme) -> Rows:
+    def parameter_set(self, scheme: Scheme) -> ParameterSet:
         """Table rows that runs under a scheme draw from."""
         material = next((c.material for c in scheme.covers if c.kind == "bag"), None) or "paper"
-        return Rows(
+        return ParameterSet(
             wood=woods()[self.stack.wood],
             fungus=fungi()[self.stack.fungus],
             model=model(),

@@ -10,7 +10,7 @@ from datetime import date
 from pathlib import Path
 from typing import Any
 
-from climate_risk.fungus import competitors
+from climate_risk.fungus import rivals
 from climate_risk.report.files import write_whole
 from climate_risk.report.words import cause
 from climate_risk.risk.results import (
@@ -182,7 +182,7 @@ def _season_stack(stack: StackSeason) -> Json:
     }
     if "rival_hours_h" in stack.daily:
         out["rival_hours_to_date_h"] = round(float(stack.daily["rival_hours_h"].sum()), 1)
-        out["rival_hours_confidence"] = competitors.CONFIDENCE
+        out["rival_hours_confidence"] = rivals.CONFIDENCE
     if full_run:
         out["full_run_date"] = full_run
     if stack.lost_of_count is not None:

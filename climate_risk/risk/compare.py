@@ -115,7 +115,7 @@ def _options(
         for cover in yard.compare.covers:
             for watering in yard.compare.waterings:
                 scheme = _scheme(kind, yard, canopy, cover, watering)
-                unknowns = len(kind.rows(scheme).unknowns())
+                unknowns = len(kind.parameter_set(scheme).unknowns())
                 sample = latin_hypercube(len(years) * draws, unknowns, SEED)
                 blocks = new_blocks(kind, scheme, sample)
                 jobs = jobs_for(kind, scheme, blocks, rows, 0, kind.hours)

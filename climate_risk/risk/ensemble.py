@@ -104,12 +104,12 @@ def collect(
         driest = np.minimum(driest, before[0, :runs].reshape(driest.shape))
         hottest = np.maximum(hottest, before[1, :runs].reshape(hottest.shape))
     lost_share = [_lost_share(kind, scheme, b) for b in blocks]
-    full_hour = flat([b.run[FULL_HOUR, 0] for b in blocks])
+    full_hour = flat([b.mycelium[FULL_HOUR, 0] for b in blocks])
     balance = [residuals(kind, b) for b in blocks]
     return Outcomes(
         years=years,
         outcomes=outcome(
-            flat([b.run[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
+            flat([b.mycelium[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
             flat(lost_share),
             flat([b.daily[-1, D_HEAT_STRESS] for b in blocks]),
             flat([b.daily[-1, D_DROUGHT_STRESS] for b in blocks]),
@@ -125,7 +125,7 @@ def collect(
 
 
 def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
-    return values_at(kind.rows(scheme), block.quantiles)["fungus.lost_share"]
+    return values_at(kind.parameter_set(scheme), block.quantiles)["fungus.lost_share"]
 
 
 def option_result(

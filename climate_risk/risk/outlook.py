@@ -15,7 +15,7 @@ from climate_risk.engine.blocks import Block, advance, branch, new_blocks
 from climate_risk.engine.draws import SEED, best_estimate, latin_hypercube
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.errors import InputError
-from climate_risk.log.kernel import LANES
+from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import Outcomes, collect, jobs_for, start_rows, usable_years
 from climate_risk.weather.record import WeatherCoverage
 
@@ -95,10 +95,10 @@ def look_at_all(
             "years as well"
         )
     hours = (next_day - kind.start_day).days * HOURS_PER_DAY
-    start = np.full(LANES, kind.record.row(kind.start_day), dtype=np.int64)
+    start = np.full(CASES, kind.record.row(kind.start_day), dtype=np.int64)
     outlooks, jobs = [], []
     for place, scheme in enumerate(schemes):
-        unknowns = len(kind.rows(scheme).unknowns())
+        unknowns = len(kind.parameter_set(scheme).unknowns())
         sample = latin_hypercube(len(years) * draws, unknowns, SEED)
         if place == 0:
             sample = np.concatenate([best_estimate(unknowns), sample])
