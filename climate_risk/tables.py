@@ -61,13 +61,21 @@ class Fungus(Row):
     heat_half_kill_h: Drawn
     heat_z_k: Drawn
     """Warming that shortens the time to half kill tenfold."""
+    heat_dry_shift_k: Drawn
+    """By how much air-dry wood raises the temperature that kills."""
     stall_recovery_d: Drawn
     """Time constant in which heat stress short of death wears off."""
     drought_half_kill_d: Drawn
-    """Time to half kill at ``drought_full_pct``."""
+    """Time to half kill at ``drought_full_pct`` and 20 degC."""
+    spawn_half_kill_d: Drawn
+    """The same in the spawn layer, before the mycelium has taken to the wood."""
+    drought_q10: Drawn
+    """Faster death by drought per ten kelvin."""
     drought_onset_pct: Drawn
     """Wood moisture, percent of oven-dry mass, below which drought kills at all."""
     drought_full_pct: Drawn
+    fruiting_share: Drawn
+    """Share of the way between spawn interfaces from which fruit is likely."""
     lost_share: Drawn
     """Living share below which a stack counts as lost."""
 
@@ -98,6 +106,8 @@ class Wood(Row):
     bark_thickness_mm: Drawn
     bark_absorptance: Drawn
     """Share of sunlight that the bark absorbs."""
+    bark_bare_share: Drawn
+    """Of the side: wood whose bark has come off."""
     bark_store_kg_m2: Drawn
     """Rain that the bark holds."""
     bark_uptake_kg_m2_s: Drawn
@@ -148,11 +158,17 @@ class Bag(Row):
     solar_transmittance: Drawn
     solar_absorptance: Drawn
     vapour_conductance_m_s: Drawn
+    """Of one ply."""
+    plies: int
+    """Of a common bag of this material."""
     gap_vapour_conductance_m_s: Drawn
     gap_heat_w_m2k: Drawn
     """Air and radiation together, from bark to bag."""
-    leak_conductance_m_s: Drawn
-    """Exchange of the gap's air with the outside, per area of bag."""
+    clearance_m: Drawn
+    """From bark to bag, all round."""
+    foot_gap_closed_mm: Drawn
+    """Height of the slit through which air passes at a foot that is shut."""
+    foot_gap_open_mm: Drawn
     rain_share: Drawn
     """Of the rain: soaks through onto the stack."""
     emissivity: Parameter
@@ -178,6 +194,8 @@ class Cloth(Row):
 class Barrier(Row):
     """What lies between the lowest spawn layer and the ground."""
 
+    lifetime_weeks: Drawn
+    """Until it has rotted away."""
     vapour_resistance_s_m: Drawn
     heat_w_m2k: Drawn
 
@@ -207,8 +225,30 @@ class Model(Row):
     free_convection_w_m2k: Drawn
     """Least coefficient of convection, in still air."""
     bark_conductivity_w_mk: Drawn
-    film_factor: Drawn
-    """Multiplier on the film coefficients of heat and vapour."""
+    outdoor_convection_factor: Drawn
+    """Of forced convection on a rough log in gusts over the smooth cylinder's."""
+    opening_exchange_factor: Drawn
+    """Air through an opening over its area times the wind."""
+    bag_soil_resistance_s_m: Drawn
+    """To vapour, of the ground inside a bag's foot."""
+    spawn_density_kg_m3: Drawn
+    """Oven-dry, of a spawn layer."""
+    spawn_moisture_pct: Drawn
+    """Of fresh spawn, percent of oven-dry mass."""
+    spawn_full_moisture_pct: Parameter
+    """Of spawn that can hold no more."""
+    spawn_retention_alpha_per_mpa: Parameter
+    spawn_retention_n: Parameter
+    spawn_diffusivity_m2_s: Drawn
+    """Of moisture toward the rim of a spawn layer."""
+    bark_reference_diameter_m: Parameter
+    """Of the logs that the woods' bark is given for."""
+    bark_thickness_exponent: Drawn
+    """How bark resistance grows with the thickness of bark, and so with the log's diameter."""
+    bare_wood_resistance_s_m: Drawn
+    """To vapour, of the dried skin of wood where bark is off."""
+    bark_crack_factor: Drawn
+    """By how much bark conducts more once the wood beneath is air-dry."""
     ref_latitude: Parameter
     """Where, and how high, the leaf days below hold."""
     ref_elevation_m: Parameter

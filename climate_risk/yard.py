@@ -61,6 +61,8 @@ class Stack:
     wood: str
     """A name in :func:`climate_risk.tables.woods`."""
     felled: date | None
+    cut: date | None
+    """Day on which the log was cut into pieces; None: on the day of inoculation."""
     inoculated: date
     start_moisture: float | None
     """Kg of water per kg of oven-dry wood at inoculation; None: from the table and ``felled``."""
@@ -69,6 +71,8 @@ class Stack:
     diameter_m: float
     cap_thickness_m: float
     """Of the slice on top; 0 for none."""
+    spawn_depth_m: float
+    """Of the layer of spawn on each face."""
     ground_barrier: str
     covers: tuple[CoverSpan, ...]
     waterings: tuple[Watering, ...]
@@ -148,6 +152,7 @@ def read_yard(path: Path | str) -> Yard:
     )
     weather = file.section("weather")
     weather.only("file", "columns")
+    costs = _costs(file.section("costs"))
     return Yard(
         name=yard.words("name"),
         site=_site(yard),
@@ -157,8 +162,8 @@ def read_yard(path: Path | str) -> Yard:
         invented=yard.flag("invented", default=False),
         weather_file=_weather_file(weather),
         weather_columns=weather.section("columns").raw,
-        stacks=_stacks(file),
-        costs=_costs(file.section("costs")),
+        stacks=_stacks(file, costs),
+        costs=costs,
         compare=_compare(file.section("compare")),
         path=Path(path),
         sha256=hashlib.sha256(content).hexdigest(),
@@ -182,10 +187,10 @@ def _weather_file(weather: Section) -> Path | None:
     return weather.file.parent / weather.words("file")
 
 
-def _stacks(file: Section) -> tuple[Stack, ...]:
+def _stacks(file: Section, costs: Costs) -> tuple[Stack, ...]:
     stacks: list[Stack] = []
     for section in file.sections("stack"):
-        stack = _stack(section)
+        stack = _stack(section, costs.spawn_depth_m)
         if stack.name in {other.name for other in stacks}:
             section.fail("name", "another stack has this name")
         stacks.append(stack)
@@ -194,13 +199,14 @@ def _stacks(file: Section) -> tuple[Stack, ...]:
     return tuple(stacks)
 
 
-def _stack(section: Section) -> Stack:
+def _stack(section: Section, spawn_depth_m: float) -> Stack:
     section.only(
         "name",
         "count",
         "fungus",
         "wood",
         "felled",
+        "cut",
         "inoculated",
         "start_moisture",
         "pieces",
@@ -216,18 +222,23 @@ def _stack(section: Section) -> Stack:
     felled = section.day("felled") if section.has("felled") else None
     if felled is not None and felled > inoculated:
         section.fail("felled", f"must not be after inoculated, {inoculated}")
+    cut = section.day("cut") if section.has("cut") else None
+    if cut is not None and not (felled or cut) <= cut <= inoculated:
+        section.fail("cut", f"must lie between felled and inoculated, {inoculated}")
     return Stack(
         name=section.words("name"),
         count=section.count("count", 1, 100_000, default=1),
         fungus=section.named("fungus", fungi(), "fungus").name,
         wood=wood.name,
         felled=felled,
+        cut=cut,
         inoculated=inoculated,
         start_moisture=_start_moisture(section, wood),
         pieces=section.count("pieces", 1, 10, default=2),
         piece_length_m=section.quantity("piece_length", "length", ("5 cm", "150 cm")),
         diameter_m=section.quantity("diameter", "length", ("5 cm", "60 cm")),
         cap_thickness_m=section.quantity("cap_thickness", "length", ("0 cm", "30 cm"), "0 cm"),
+        spawn_depth_m=spawn_depth_m,
         ground_barrier=section.named("ground_barrier", barriers(), "barrier", "none").name,
         covers=_covers(section, inoculated),
         waterings=tuple(read_watering(each, inoculated) for each in section.sections("watering")),
@@ -251,6 +262,10 @@ def _covers(section: Section, inoculated: date) -> tuple[CoverSpan, ...]:
             apart = _ends_by(other, span, inoculated) or _ends_by(span, other, inoculated)
             if other.kind == span.kind and not apart:
                 each.fail("kind", f"another {span.kind} is on at the same time")
+            if other.kind == span.kind == "bag" and other.material != span.material:
+                each.fail(
+                    "material", f"the bags of one stack are of one material, {other.material}"
+                )
         spans.append(span)
     return tuple(spans)
 

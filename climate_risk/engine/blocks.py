@@ -56,7 +56,9 @@ def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[
     blocks = []
     for taken in runs_by_block(len(quantiles)):
         q = quantiles[taken]
-        cases = log_parameters(rows.wood, values_at(rows, q), kind.stack.start_moisture)
+        cases = log_parameters(
+            rows.wood, values_at(rows, q), kind.stack.start_moisture, kind.stack.diameter_m
+        )
         a = make_state(kind.grid, cases, HEAT_CAPACITY_TEMP_C)
         blocks.append(
             Block(
@@ -136,11 +138,15 @@ def _advance(job: Job) -> None:
     azimuth[job.first_hour : job.last_hour] = sun[row + job.first_hour : row + job.last_hour]
     days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
     block.daily = np.empty((days, DAILY_COLUMNS, at.CASES))
-    set_parameters(block.a, log_parameters(rows.wood, values, kind.stack.start_moisture))
+    set_parameters(
+        block.a,
+        log_parameters(rows.wood, values, kind.stack.start_moisture, kind.stack.diameter_m),
+    )
     run_block(
         kind.grid,
         kind.curves,
         kind.tables.potential_mpa,
+        kind.tables.spawn_potential_mpa,
         radiation_parameters(values, openness),
         mycelium_parameters(values),
         model().complete_share.value,

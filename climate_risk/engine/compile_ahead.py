@@ -52,9 +52,9 @@ def main() -> None:
     basis = np.zeros((at.MODES, at.SECTORS))
     parameters = np.ones((len(fungus.M), at.CASES))
     state = fungus.make_mycelium(grid)
-    stress, booked = np.zeros((2, at.CASES)), np.zeros((2, at.CASES))
+    stress, booked = np.zeros((3, at.CASES)), np.zeros((2, at.CASES))
     day = np.zeros((hours.DAILY_COLUMNS, at.CASES))
-    curves = Curves(500.0, 1200.0, 1.0, *(np.zeros(400) for _ in range(3)))
+    curves = Curves(500.0, 1200.0, 1.0, *(np.zeros(400) for _ in range(6)))
     line = grid.ring_area_m2
     # In the order in which the first process would come to them, but for what it is at itself.
     conductances.refresh_conductances(grid, curves, a)
@@ -67,7 +67,7 @@ def main() -> None:
     kernel.through_boundary(a, hour, 0, 0, 0, 1.0, 1.0)
     kernel.book_water(a, 0, 1.0)
     kernel.drain_surface(a, 0, 0, 1.0)
-    azimuthal.start_modes(a, 0, line, 1.0, 500.0, 1200.0)
+    azimuthal.start_modes(a, 0, line, 1.0, 500.0, 1200.0, 3600.0)
     azimuthal.eliminate_modes(a, 0, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, 1.0)
     azimuthal.solve_mode(a, 3, 0, 0, 0.5)
     fungus.respond_to_water(grid, a, parameters, state, np.zeros(400), 500.0)

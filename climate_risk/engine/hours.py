@@ -18,6 +18,7 @@ from climate_risk.fungus.kernel import (
     interface_neighbours,
     kill_by_drought,
     kill_by_heat,
+    respond_in_spawn,
     respond_to_water,
     run_fronts,
 )
@@ -27,10 +28,17 @@ from climate_risk.log.conductances import refresh_conductances
 from climate_risk.log.formulas import saturation_vapour_density
 from climate_risk.log.geometry import Grid
 from climate_risk.log.kernel import REFRESH_HOURS, step_hour
+from climate_risk.log.parameters import P
 from climate_risk.log.state import Curves
 from climate_risk.microclimate.radiation import (
     C_BAG,
+    C_BARRIER_AGE,
     C_CLOTH,
+    C_FOOT,
+    C_HOLES,
+    C_PLIES,
+    C_SPAWN,
+    C_UNCUT,
     C_WATERING,
     L_BEAM_SIDE,
     L_LONGWAVE_SIDE,
@@ -45,6 +53,8 @@ from climate_risk.microclimate.radiation import (
     W_GROUND_TEMP,
     W_RAIN,
     W_VAPOUR,
+    W_WIND,
+    W_WIND_CLOTH,
     light_at_stack,
 )
 
@@ -54,7 +64,7 @@ IntArray = npt.NDArray[np.int64]
 WATER_RESPONSE_HOURS = 6
 """The fungus's response to water follows moisture at this interval."""
 
-DAILY_COLUMNS = 17
+DAILY_COLUMNS = 19
 # Columns of the daily table, a case each.
 (
     D_AIR_MAX,
@@ -74,6 +84,8 @@ DAILY_COLUMNS = 17
     D_WATER_OUT,
     D_RAIN,
     D_RIVAL_HOURS,
+    D_SPAWN,
+    D_SPAWN_STRESS,
 ) = range(DAILY_COLUMNS)
 
 
@@ -90,19 +102,29 @@ def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> No
 def assemble(row: FloatArray, light: FloatArray, cover: FloatArray, forcing: FloatArray) -> None:
     """Stand weather, light and cover of one hour as the log's forcing."""
     cloth = cover[C_CLOTH] > 0.0
+    convection = W_CONVECTION_CLOTH if cloth else W_CONVECTION
+    wind = W_WIND_CLOTH if cloth else W_WIND
     for n in range(at.CASES):
         forcing[at.F_AIR_TEMP, n] = row[W_AIR_TEMP, n]
         forcing[at.F_VAPOUR, n] = row[W_VAPOUR, n]
-        forcing[at.F_CONVECTION, n] = row[W_CONVECTION_CLOTH if cloth else W_CONVECTION, n]
+        forcing[at.F_CONVECTION, n] = row[convection, n]
+        forcing[at.F_WIND, n] = row[wind, n]
         forcing[at.F_LONGWAVE_SIDE, n] = light[L_LONGWAVE_SIDE, n]
         forcing[at.F_LONGWAVE_TOP, n] = light[L_LONGWAVE_TOP, n]
         forcing[at.F_RAIN, n] = row[W_RAIN, n]
-        forcing[at.F_WATERING, n] = cover[C_WATERING]
         forcing[at.F_SOIL_TEMP, n] = row[W_GROUND_TEMP, n]
-        forcing[at.F_BAG, n] = cover[C_BAG]
         forcing[at.F_SUN_SIDE, n] = light[L_SIDE, n]
         forcing[at.F_SUN_TOP, n] = light[L_TOP, n]
         forcing[at.F_BEAM_SIDE, n] = light[L_BEAM_SIDE, n]
+    for n in range(at.CASES):
+        forcing[at.F_BAG, n] = cover[C_BAG]
+        forcing[at.F_FOOT, n] = cover[C_FOOT]
+        forcing[at.F_HOLES, n] = cover[C_HOLES]
+        forcing[at.F_PLIES, n] = cover[C_PLIES]
+        forcing[at.F_WATERING, n] = cover[C_WATERING]
+        forcing[at.F_UNCUT, n] = cover[C_UNCUT]
+        forcing[at.F_SPAWN, n] = cover[C_SPAWN]
+        forcing[at.F_BARRIER_AGE, n] = cover[C_BARRIER_AGE]
 
 
 @compiled
@@ -164,6 +186,23 @@ def note_rivals(grid: Grid, a: FloatArray, mycelium: FloatArray, day: FloatArray
 
 
 @compiled
+def spawn_state(grid: Grid, a: FloatArray, case: int) -> tuple[float, float]:
+    """Moisture of the driest spawn layer [kg/kg], and the water in all of them [kg]."""
+    nr, section = grid.ring_area_m2.size, np.pi * grid.radius_m**2
+    driest, water = 1e30, 0.0
+    dry = a[at.PARAMETER, P.model_spawn_density_kg_m3, case] * grid.spawn_depth_m
+    for layer in range(grid.interface_level.size):
+        if grid.interface_level[layer] < grid.level_m.size:
+            held = 0.0
+            for i in range(nr):
+                moisture = a[at.SPAWN_MOISTURE, layer * nr + i, case]
+                held += grid.ring_area_m2[i] / section * moisture
+            driest = min(driest, held)
+            water += dry * section * held
+    return driest, water
+
+
+@compiled
 def close_day(
     grid: Grid,
     density: float,
@@ -193,6 +232,7 @@ def close_day(
                 )
                 u += grid.ring_area_m2[i] / section * ((1.0 - weight) * low + weight * high)
             driest = min(driest, u)
+        spawn, kept_spawn = spawn_state(grid, a, n)
         films = (
             girth * grid.height_m * a[at.SURFACE_WATER, 0, n] + section * a[at.SURFACE_WATER, 1, n]
         )
@@ -202,7 +242,9 @@ def close_day(
         day[D_COLONIZED, n] = colonized_share(grid, mycelium, n)
         day[D_HEAT_STRESS, n] = stress[0, n]
         day[D_DROUGHT_STRESS, n] = stress[1, n]
-        day[D_LOG_WATER, n] = density * wood + films
+        day[D_SPAWN_STRESS, n] = stress[2, n]
+        day[D_LOG_WATER, n] = density * wood + films + kept_spawn
+        day[D_SPAWN, n] = 100.0 * spawn
         day[D_WATER_IN, n] = kept - booked[0, n]
         day[D_WATER_OUT, n] = a[at.BUDGET, at.B_WATER_OUT, n] - booked[1, n]
         booked[0, n] = kept
@@ -214,6 +256,7 @@ def run_block(
     grid: Grid,
     curves: Curves,
     potential: FloatArray,
+    spawn_potential: FloatArray,
     radiation: FloatArray,
     fungus: FloatArray,
     complete_share: float,
@@ -235,8 +278,8 @@ def run_block(
 
     Parameters
     ----------
-    potential : ndarray
-        The wood's water potential by moisture [MPa].
+    potential, spawn_potential : ndarray
+        Water potential of wood and of spawn by moisture [MPa].
     radiation, fungus : (parameters, CASES) array
         Parameter rows, :data:`climate_risk.microclimate.radiation.R` and
         :data:`climate_risk.fungus.kernel.M`.
@@ -260,7 +303,7 @@ def run_block(
     light = np.empty((LIGHTS, at.CASES))
     forcing = np.empty((at.FORCINGS, at.CASES))
     level_temp = np.empty((grid.level_m.size, at.CASES))
-    stress = np.zeros((2, at.CASES))
+    stress = np.zeros((3, at.CASES))
     for hour in range(first_hour, last_hour):
         day = daily[(hour - first_hour) // HOURS_PER_DAY]
         gather(stand, start, hour, row)
@@ -274,6 +317,7 @@ def run_block(
         if hour >= inoculation_hour:
             if hour % WATER_RESPONSE_HOURS == 0 or hour == inoculation_hour:
                 respond_to_water(grid, a, fungus, mycelium, potential, curves.density_kg_m3)
+                respond_in_spawn(grid, a, fungus, mycelium, spawn_potential)
             kill_by_heat(grid, a, fungus, mycelium, basis)
             run_fronts(
                 grid, a, fungus, mycelium, hour - inoculation_hour, complete_share, level_temp

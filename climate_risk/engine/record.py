@@ -26,6 +26,8 @@ from climate_risk.microclimate.radiation import (
     W_SUN_COSINE,
     W_SUN_SINE,
     W_VAPOUR,
+    W_WIND,
+    W_WIND_CLOTH,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.site import Site
@@ -86,6 +88,8 @@ def _stand_table(stand: StandWeather, diameter_m: float) -> FloatArray:
         W_SUN_COSINE: stand.sun_cosine,
         W_INDEX: stand.canopy_index,
         W_PATH: stand.canopy_path,
+        W_WIND: stand.wind_ms,
+        W_WIND_CLOTH: calm,
     }
     for column, values in columns.items():
         table[:, column] = values

@@ -31,9 +31,11 @@ DAILY_NAMES = {
     "colonized_fraction": k.D_COLONIZED,
     "heat_stress": k.D_HEAT_STRESS,
     "drought_stress": k.D_DROUGHT_STRESS,
+    "spawn_drought_stress": k.D_SPAWN_STRESS,
     "log_water_kg": k.D_LOG_WATER,
     "water_in_kg": k.D_WATER_IN,
     "water_out_kg": k.D_WATER_OUT,
+    "spawn_moisture_driest_pct": k.D_SPAWN,
     "precip_mm": k.D_RAIN,
     "rival_hours_h": k.D_RIVAL_HOURS,
 }

@@ -52,11 +52,30 @@ def heat_kill_rate(temp_c: float, reference_c: float, z_k: float, half_kill_h: f
 
 
 @law
+def dry_protection(moisture: float, shift_k: float) -> float:
+    """By how much wood drier than fibre saturation raises the temperature that kills [K].
+
+    All of ``shift_k`` from 20 %, none from 30 %, a line between (sign: Chidester 1937).
+    """
+    return shift_k * min(max((0.30 - moisture) * 10.0, 0.0), 1.0)
+
+
+@law
 def drought_kills(
     hours: float, moisture: float, onset: float, full: float, half_kill_h: float
 ) -> float:
-    """Half-kills in some hours: none at ``onset``, one in ``half_kill_h`` at ``full``, linear."""
+    """Half-kills in some hours at 20 degC: none at ``onset``, one in ``half_kill_h`` at ``full``.
+
+    Linear in moisture; between the moisture at which growth stops and ``onset`` nothing dies.
+    """
     return hours * max((onset - moisture) / (onset - full), 0.0) / half_kill_h
+
+
+@law
+def warmth_of_death(temp_c: float, q10: float) -> float:
+    """Death by drought over that at 20 degC, ``q10^((T - 20) / 10)``."""
+    rate: float = q10 ** ((temp_c - 20.0) * 0.1)
+    return rate
 
 
 @law

@@ -4,11 +4,12 @@ Front ``L`` from each spawn interface into both pieces, living share ``V`` of an
 
     dL/dt = v g(T) w(psi) b(air) exp(-3 S) min(1, 2 V)
     dS/dt = max(T - Tmax, 0) / (Tref - Tmax) / 1 d - S / tau
-    V = 2^-(H + D),  dH/dt = 10^((T - Tref) / z) / t_half above Tmax,
-                     dD/dt = (u_on - u) / (u_on - u_full) / t_dry below u_on
+    V = 2^-(H + D),  dH/dt = 10^((T - Tref(u)) / z) / t_half above Tmax,
+                     dD/dt = q^((T - 20) / 10) (u_on - u) / (u_on - u_full) / t_dry below u_on
 
 ``g`` growth by temperature, ``w`` by water potential, ``b`` by air space, ``S`` heat stress short
-of death, ``H`` and ``D`` half-kills by heat and drought.  The log's temperature and moisture come
+of death, ``H`` and ``D`` half-kills by heat and drought.  Until the front has leapt off, it
+waits for moist spawn, and ``u`` is the spawn's own.  The log's temperature and moisture come
 in, nothing goes back: the fungus does not change the wood.
 """
 
@@ -26,6 +27,7 @@ from climate_risk.fungus.formulas import (
     potential_response,
     ramp,
     temperature_response,
+    warmth_of_death,
 )
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, air_share
@@ -48,6 +50,7 @@ SCHEMA = Schema(
         "spawn_lag_h",
         "stall_recovery_h",
         "drought_half_kill_h",
+        "spawn_half_kill_h",
         "drought_onset",
         "drought_full",
     ),
@@ -72,6 +75,7 @@ def mycelium_parameters(values: Mapping[str, FloatArray]) -> FloatArray:
         spawn_lag_h=values["fungus.spawn_lag_gdays"] * per_day,
         stall_recovery_h=values["fungus.stall_recovery_d"] * per_day,
         drought_half_kill_h=values["fungus.drought_half_kill_d"] * per_day,
+        spawn_half_kill_h=values["fungus.spawn_half_kill_d"] * per_day,
         drought_onset=values["fungus.drought_onset_pct"] / 100.0,
         drought_full=values["fungus.drought_full_pct"] / 100.0,
     )
@@ -85,13 +89,15 @@ def mycelium_parameters(values: Mapping[str, FloatArray]) -> FloatArray:
     STALL,  # by front: heat stress short of death; growth falls as exp(-3 stall)
     HEAT_LEFT,  # by place: share that heat left, sector mean
     DROUGHT_DOSE,  # by place: half-kills by drought
+    SPAWN_DOSE,  # by place: those of them that fell before the front had leapt off
     WATER_RESPONSE,  # by level: growth response to water, ring mean
+    SPAWN_RESPONSE,  # by interface: the same of the spawn layer
     ALIVE,  # by interface: living share
     HOT,  # one row: 1 where the heat dose grew since the last count
     WATCH_LEFT_H,  # one row: the wood may still be hot from its last hot surface
     FULL_HOUR,  # one row: hours since inoculation until the run was complete; -1 before
     HEAT_DOSE,  # by place, a term for each sector: half-kills by heat
-) = range(11)
+) = range(13)
 MYCELIUM_TERMS = HEAT_DOSE + at.SECTORS
 
 
@@ -101,6 +107,7 @@ def make_mycelium(grid: Grid) -> FloatArray:
     mycelium = np.zeros((MYCELIUM_TERMS, max((grid.pieces + 1) * nr, nz), at.CASES))
     mycelium[HEAT_LEFT] = 1.0
     mycelium[ALIVE] = 1.0
+    mycelium[SPAWN_RESPONSE] = 1.0
     mycelium[FULL_HOUR] = -1.0
     return mycelium
 
@@ -143,6 +150,54 @@ def respond_to_water(
                     parameters[M.fungus_air_share_full, n],
                 )
                 mycelium[WATER_RESPONSE, k, n] -= share * (1.0 - moist * airy)
+
+
+@compiled
+def has_spawn(grid: Grid, interface: int) -> bool:
+    """Whether a spawn layer with its own water lies at an interface: there is wood above it."""
+    covered: bool = grid.interface_level[interface] < grid.level_m.size
+    return grid.spawn_depth_m > 0.0 and covered
+
+
+@compiled
+def respond_in_spawn(
+    grid: Grid, a: FloatArray, parameters: FloatArray, mycelium: FloatArray, potential: FloatArray
+) -> None:
+    """Growth response to water potential in each spawn layer, as the mean over rings."""
+    nr = grid.ring_area_m2.size
+    section = np.pi * grid.radius_m**2
+    for interface in range(grid.pieces + 1):
+        if not has_spawn(grid, interface):
+            continue
+        for n in range(at.CASES):
+            mycelium[SPAWN_RESPONSE, interface, n] = 1.0
+        for i in range(nr):
+            share = grid.ring_area_m2[i] / section
+            for n in range(at.CASES):
+                x = a[at.SPAWN_MOISTURE, interface * nr + i, n] * (1.0 / MOISTURE_STEP)
+                j = int(x)
+                w = x - j
+                psi = potential[j] * (1.0 - w) + potential[j + 1] * w
+                stop, full = (
+                    parameters[M.fungus_psi_stop_mpa, n],
+                    parameters[M.fungus_psi_full_mpa, n],
+                )
+                moist = potential_response(psi, stop, full)
+                mycelium[SPAWN_RESPONSE, interface, n] -= share * (1.0 - moist)
+
+
+@compiled
+def has_taken(
+    grid: Grid, parameters: FloatArray, mycelium: FloatArray, interface: int, n: int
+) -> bool:
+    """Whether a front has leapt off from an interface, up or down."""
+    ripe = 0.0
+    if interface < grid.pieces:
+        ripe = mycelium[RIPE_H, 2 * interface, n]
+    if interface > 0:
+        ripe = max(ripe, mycelium[RIPE_H, 2 * interface - 1, n])
+    taken: bool = ripe >= parameters[M.spawn_lag_h, n]
+    return taken
 
 
 @compiled
@@ -209,22 +264,32 @@ def kill_by_heat(
 def kill_by_drought(
     grid: Grid, a: FloatArray, parameters: FloatArray, mycelium: FloatArray
 ) -> None:
-    """One day's drought dose at every interface and ring, from the wood on both sides."""
+    """One day's drought dose at every interface and ring.
+
+    From the spawn as long as the mycelium lives there alone, then from the wood on both sides.
+    """
     nr = grid.ring_area_m2.size
     for interface in range(grid.pieces + 1):
         below, above, weight = interface_neighbours(grid, interface)
-        for i in range(nr):
-            for n in range(at.CASES):
+        spawn = has_spawn(grid, interface)
+        for n in range(at.CASES):
+            waits = spawn and not has_taken(grid, parameters, mycelium, interface, n)
+            half = parameters[M.spawn_half_kill_h if waits else M.drought_half_kill_h, n]
+            onset, full = parameters[M.drought_onset, n], parameters[M.drought_full, n]
+            for i in range(nr):
+                temp = a[at.TEMP, above * nr + i, n]
+                if temp <= COLD_TEMP_C:
+                    continue
                 u = (1.0 - weight) * a[at.MOISTURE, below * nr + i, n]
                 u += weight * a[at.MOISTURE, above * nr + i, n]
-                if a[at.TEMP, above * nr + i, n] > COLD_TEMP_C:
-                    mycelium[DROUGHT_DOSE, interface * nr + i, n] += drought_kills(
-                        HOURS_PER_DAY,
-                        u,
-                        parameters[M.drought_onset, n],
-                        parameters[M.drought_full, n],
-                        parameters[M.drought_half_kill_h, n],
-                    )
+                u = a[at.SPAWN_MOISTURE, interface * nr + i, n] if waits else u
+                if u >= onset:
+                    continue
+                kills = drought_kills(HOURS_PER_DAY, u, onset, full, half)
+                kills *= warmth_of_death(temp, parameters[M.fungus_drought_q10, n])
+                mycelium[DROUGHT_DOSE, interface * nr + i, n] += kills
+                if waits:
+                    mycelium[SPAWN_DOSE, interface * nr + i, n] += kills
 
 
 @compiled
@@ -236,8 +301,8 @@ def count_living(grid: Grid, mycelium: FloatArray, stress: FloatArray) -> None:
 
     Parameters
     ----------
-    stress : (2, CASES) array
-        Filled: heat, drought.
+    stress : (3, CASES) array
+        Filled: heat, drought, and of drought the part before the front had leapt off.
     """
     nr = grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
@@ -253,7 +318,7 @@ def count_living(grid: Grid, mycelium: FloatArray, stress: FloatArray) -> None:
                             mycelium[HEAT_DOSE + sector, interface * nr + i, n], 60.0
                         )
                     mycelium[HEAT_LEFT, interface * nr + i, n] = left / at.SECTORS
-        heat, drought = 1.0, 1.0
+        heat, drought, spawn = 1.0, 1.0, 1.0
         for interface in range(interfaces):
             alive = 1.0
             for i in range(nr):
@@ -264,9 +329,13 @@ def count_living(grid: Grid, mycelium: FloatArray, stress: FloatArray) -> None:
                 alive -= share * (1.0 - cool * moist)
                 heat -= share * (1.0 - cool) / interfaces
                 drought -= share * (1.0 - moist) / interfaces
+                dose = mycelium[SPAWN_DOSE, interface * nr + i, n]
+                moist = 1.0 if dose == 0.0 else 2.0 ** -min(dose, 60.0)
+                spawn -= share * (1.0 - moist) / interfaces
             mycelium[ALIVE, interface, n] = max(alive, 0.0)
         stress[0, n] = half_kills(heat)
         stress[1, n] = half_kills(drought)
+        stress[2, n] = half_kills(spawn)
 
 
 @compiled
@@ -330,7 +399,7 @@ def run_fronts(
             mycelium[STALL, front, n] = stall if stall > 1e-9 else 0.0
             growth *= mycelium[WATER_RESPONSE, k, n]
             if mycelium[RIPE_H, front, n] < parameters[M.spawn_lag_h, n]:
-                mycelium[RIPE_H, front, n] += growth
+                mycelium[RIPE_H, front, n] += growth * mycelium[SPAWN_RESPONSE, interface, n]
             else:
                 living = min(1.0, 2.0 * mycelium[ALIVE, interface, n])
                 mycelium[FRONT_M, front, n] = way + (

@@ -29,12 +29,18 @@ FAINTEST_MODE_W = 1e-200
 
 @compiled
 def start_modes(
-    a: FloatArray, level: int, area: FloatArray, girth: float, density: float, dry_heat: float
+    a: FloatArray,
+    level: int,
+    area: FloatArray,
+    girth: float,
+    density: float,
+    dry_heat: float,
+    seconds: float,
 ) -> None:
     """Heat capacity of each ring for the modes, and the bark as the outer end of their line."""
     assume(a.shape[2] == at.CASES)
     nr, bark = area.size, at.SURFACE + at.BARK
-    rate = density / SECONDS_PER_HOUR
+    rate = density / seconds
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
     for i in range(nr):
         r = level * nr + i
@@ -119,13 +125,13 @@ def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float) -> No
 
 @inlined
 def move_azimuthal_heat(
-    grid: Grid, curves: Curves, a: FloatArray, girth_modes: FloatArray
+    grid: Grid, curves: Curves, a: FloatArray, girth_modes: FloatArray, steps: int
 ) -> None:
-    """How bark heat differs round the girth after one hour."""
+    """How bark heat differs round the girth after one hour, in so many equal steps."""
     nr, level = grid.ring_area_m2.size, grid.level_m.size // 2
     girth, arc = grid.edge_girth_m[nr - 1], 2.0 * np.pi / at.SECTORS
     rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
-    start_modes(a, level, grid.ring_area_m2, girth, rho, dry)
+    start_modes(a, level, grid.ring_area_m2, girth, rho, dry, SECONDS_PER_HOUR / steps)
     for mode in range(at.MODES):
         if mode % 2 == 0:
             order = 1.0 if mode == 0 else (2.0 if mode == 2 else 4.0)
@@ -133,4 +139,5 @@ def move_azimuthal_heat(
             eliminate_modes(
                 a, level * nr, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, damping
             )
-        solve_mode(a, nr, level, mode, girth_modes[mode])
+        for _ in range(steps):
+            solve_mode(a, nr, level, mode, girth_modes[mode])

@@ -75,7 +75,10 @@ def join_rings(grid: Grid, density: float, a: FloatArray) -> None:
 
 @inlined
 def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
-    """Conductances between levels: half levels, and the spawn layer, in series.
+    """Conductances between levels: two half levels in series.
+
+    Across a spawn layer nothing passes but through the layer; see
+    :mod:`climate_risk.log.spawn`; before there is spawn, cut faces touch.
 
     Water that sinks into drier wood below fills its vessels and runs as in uptake; water drawn
     up toward drying wood runs in broken columns, more slowly.
@@ -83,7 +86,7 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     for k in range(nz - 1):
         low, high = 0.5 * grid.level_m[k], 0.5 * grid.level_m[k + 1]
-        spawn = 0.5 * grid.contact[k + 1]
+        joint = float(grid.contact[k + 1]) if grid.spawn_depth_m > 0.0 else 0.0
         for r in range(k * nr, k * nr + nr):
             q = r + nr
             for n in range(at.CASES):
@@ -92,12 +95,12 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
                 sinks = a[at.MOISTURE, q, n] > a[at.MOISTURE, r, n]
                 a[at.SINKING_GAIN, r, n] = uptake - drying if sinks else 0.0
             for n in range(at.CASES):
-                gap = spawn * a[at.PARAMETER, P.model_spawn_contact_resistance_m, n]
                 faster = a[at.SINKING_GAIN, r, n]
                 here = a[at.ALONG, r, n] + a[at.FREE_FLOW, r, n] * faster
                 there = a[at.ALONG, q, n] + a[at.FREE_FLOW, q, n] * faster
-                series = (low + gap) * there + (high + gap) * here
-                a[at.WATER_Z, r, n] = density * here * there / series
+                series = low * there + high * here
+                touching = 1.0 - joint * a[at.STACK, at.N_SPAWN, n]
+                a[at.WATER_Z, r, n] = touching * density * here * there / series
             for n in range(at.CASES):
                 here, there = a[at.CONDUCTIVITY, r, n], a[at.CONDUCTIVITY, q, n]
                 series = low * there + high * here

@@ -49,6 +49,8 @@ AXIAL_HEAT_RATIO = 1.8
 """Conductivity along over across the grain (Wood Handbook FPL-GTR-190, ch. 4: 1.5 to 2.8)."""
 LEWIS_FACTOR: float = (PRANDTL_AIR / (1.506e-5 / VAPOUR_DIFFUSIVITY_M2_S)) ** (2.0 / 3.0)
 """(Pr/Sc)^(2/3) of air near 20 degC."""
+SOIL_HUMIDITY = 0.99
+"""Of the air between soil and stack (judgement)."""
 USUAL_RISE_K = 15.0
 """Long-wave is the secant from air to a surface this much warmer, the same by day and night, so
 that the balance stays linear and more sun never cools: within 0.2 K near the air, 1 K too warm
@@ -117,6 +119,16 @@ def convection_coefficient(
     shape /= (1.0 + (0.4 / PRANDTL_AIR) ** (2.0 / 3.0)) ** 0.25
     nusselt = 0.3 + shape * (1.0 + (reynolds / 282000.0) ** 0.625) ** 0.8
     return np.asarray(nusselt * conductivity / diameter_m)
+
+
+@law
+def mixed_convection(forced: float, free: float) -> float:
+    """Forced and free convection together, ``(h_forced^3 + h_free^3)^(1/3)`` [W/m2/K].
+
+    Churchill 1977 and Incropera, ch. 9 (from memory): exponent 3 for assisting flow, 4 across;
+    the two differ by 6 % at most.
+    """
+    return float(np.cbrt(forced * forced * forced + free * free * free))
 
 
 @law
@@ -258,6 +270,16 @@ def diffusivity_warmth(moisture: Number, temp_c: Number) -> Number:
 def free_share(moisture: float) -> float:
     """How freely liquid moves: 0 up to :data:`FREE_FROM`, 1 a tenth above."""
     return min(max((moisture - FREE_FROM) * FREE_PER_MOISTURE, 0.0), 1.0)
+
+
+@law
+def bark_opening(moisture: float, factor: float) -> float:
+    """How much more vapour bark lets through once the wood beneath is drier than saturation.
+
+    1 above 30 %, ``1 + factor`` at 15 %, a line between: bark that shrinks splits and lets go.
+    """
+    dry = (BOUND_WATER_MAX - moisture) * (1.0 / (0.5 * BOUND_WATER_MAX))
+    return 1.0 + factor * min(max(dry, 0.0), 1.0)
 
 
 @law

@@ -48,6 +48,8 @@ class Grid(NamedTuple):
     pieces: int
     radius_m: float
     height_m: float
+    spawn_depth_m: float
+    """Of each layer; 0 for a log without spawn, whose cut faces touch."""
 
 
 def graded(total: float, cells: int, ratio: float, *, both_ends: bool) -> FloatArray:
@@ -72,6 +74,7 @@ def make_grid(
     rings: int,
     levels_per_piece: int,
     cap_levels: int,
+    spawn_depth_m: float = 0.0,
 ) -> Grid:
     """Cut a stack into rings and levels.
 
@@ -83,6 +86,8 @@ def make_grid(
         Pieces below the cap.
     rings, levels_per_piece, cap_levels : int
         Cells across, along each piece, and along the cap.
+    spawn_depth_m : float
+        Of each spawn layer [m]; it adds nothing to the height.
     """
     widths = graded(diameter_m / 2.0, rings, RING_RATIO, both_ends=False)
     edges = np.concatenate([[0.0], np.cumsum(widths)])
@@ -116,4 +121,5 @@ def make_grid(
         pieces=pieces,
         radius_m=diameter_m / 2.0,
         height_m=float(level.sum()),
+        spawn_depth_m=spawn_depth_m,
     )

@@ -23,20 +23,30 @@ from climate_risk.constants import (
 )
 from climate_risk.log import layout as at
 from climate_risk.log.azimuthal import move_azimuthal_heat
+from climate_risk.log.bag import is_bagged, settle_bag
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
+from climate_risk.log.spawn import exchange_spawn, hold_spawn, rims_give
 from climate_risk.log.state import Curves
-from climate_risk.log.surface_balance import balance_surfaces, exchange_conductances
+from climate_risk.log.surface_balance import (
+    balance_surfaces,
+    exchange_conductances,
+    surfaces_give,
+)
 from climate_risk.log.tridiagonal import (
-    hold_across,
-    hold_along,
     hold_energy,
+    hold_heat,
+    hold_moved,
     settle_ice,
     solve_heat_line,
     solve_water_line,
 )
 from climate_risk.log.uptake import is_dry, soak, take_up
+
+STEP_JUMP_K = 5.0
+"""A jump of the sol-air temperature by this much wants one more step of heat to the hour."""
+MOST_STEPS = 6
 
 REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""
@@ -240,7 +250,7 @@ def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
 
 @compiled
 def note_surface(a: FloatArray, boundary: int, row: int, cell: int, share: float) -> None:
-    """Add one boundary cell's surface to the mean temperature of its boundary."""
+    """Add one boundary cell's surface to the mean temperature of its boundary over the hour."""
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
     for n in range(at.CASES):
@@ -252,12 +262,14 @@ def note_surface(a: FloatArray, boundary: int, row: int, cell: int, share: float
 
 
 @compiled
-def book_soil_heat(a: FloatArray, hour: FloatArray, row: int, area_m2: float) -> None:
+def book_soil_heat(
+    a: FloatArray, hour: FloatArray, row: int, area_m2: float, seconds: float
+) -> None:
     """Book the heat that came from the soil into one of the lowest cells."""
     for n in range(at.CASES):
         warmer = hour[at.F_SOIL_TEMP, n] - a[at.TEMP, row, n]
         through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
-        heat = through * warmer * (area_m2 * SECONDS_PER_HOUR)
+        heat = through * warmer * (area_m2 * seconds)
         a[at.BUDGET, at.B_GROUND_HEAT, n] += heat
         a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
 
@@ -292,33 +304,48 @@ def surface_gain(a: FloatArray, hour: FloatArray, boundary: int) -> None:
         a[at.SURFACE_TEMP, boundary, n] = 0.0
 
 
+@compiled
+def heat_steps(a: FloatArray) -> int:
+    """Equal steps in which the hour's heat is moved: more where sun or air jump."""
+    jump = 0.0
+    for n in range(at.CASES):
+        jump = max(jump, a[at.STACK, at.N_JUMP, n])
+    return min(1 + int(jump / STEP_JUMP_K), MOST_STEPS)
+
+
 @inlined
-def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
+def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps: int) -> None:
     """Conduct heat for one hour: across the rings, along the levels, then freeze or melt."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     last, top = nr - 1, (nz - 1) * nr
     rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
     girth, section = grid.edge_girth_m[last], np.pi * grid.radius_m * grid.radius_m
+    seconds, part = SECONDS_PER_HOUR / steps, 1.0 / steps
     surface_gain(a, hour, at.BARK)
     surface_gain(a, hour, at.TOP)
-    for n in range(at.CASES):
-        a[at.LINE_END, at.T_LOW, n] = 0.0
-        a[at.LINE_END, at.T_LOW_SOURCE, n] = 0.0
-    for k in range(nz):
-        first = k * nr
-        warming_end(a, at.BARK, k, girth)
-        hold_across(a, first, grid.ring_area_m2)
-        solve_heat_line(a, at.HEAT_R, first, 1, grid.ring_area_m2, rho, dry)
-        note_surface(a, at.BARK, k, first + last, grid.level_m[k] / grid.height_m)
-    for i in range(nr):
-        area = grid.ring_area_m2[i]
-        soil_end(a, hour, i)
-        warming_end(a, at.TOP, i, 1.0)
-        hold_along(a, i, nr, grid.level_m, rho, dry)
-        solve_heat_line(a, at.HEAT_Z, i, nr, grid.level_m, rho, dry)
-        note_surface(a, at.TOP, i, top + i, area / section)
-        book_soil_heat(a, hour, i, area)
-        settle_ice(a, i, nr, nz, dry)
+    for step in range(steps):
+        for n in range(at.CASES):
+            a[at.LINE_END, at.T_LOW, n] = 0.0
+            a[at.LINE_END, at.T_LOW_SOURCE, n] = 0.0
+        for k in range(nz):
+            first = k * nr
+            warming_end(a, at.BARK, k, girth)
+            if step == 0:
+                hold_moved(a, first, grid.ring_area_m2, seconds)
+            else:
+                hold_heat(a, first, 1, grid.ring_area_m2, rho, dry, seconds)
+            solve_heat_line(a, at.HEAT_R, first, 1, grid.ring_area_m2, rho, dry, seconds)
+            share = part * grid.level_m[k] / grid.height_m
+            note_surface(a, at.BARK, k, first + last, share)
+        for i in range(nr):
+            area = grid.ring_area_m2[i]
+            soil_end(a, hour, i)
+            warming_end(a, at.TOP, i, 1.0)
+            hold_heat(a, i, nr, grid.level_m, rho, dry, seconds)
+            solve_heat_line(a, at.HEAT_Z, i, nr, grid.level_m, rho, dry, seconds)
+            note_surface(a, at.TOP, i, top + i, part * area / section)
+            book_soil_heat(a, hour, i, area, seconds)
+            settle_ice(a, i, nr, nz, dry)
     book_heat(a, hour, at.BARK, girth * grid.height_m)
     book_heat(a, hour, at.TOP, section)
 
@@ -349,8 +376,16 @@ def step_hour(
     """
     if a.shape[2] != at.CASES or hour.shape[1] != at.CASES:
         raise ValueError("state and forcing need CASES cases")
+    spawn = hold_spawn(a, hour) and grid.spawn_depth_m > 0.0
     balance_surfaces(grid, curves, a, hour)
     exchange_conductances(grid, curves, a)
     move_water(grid, curves, a, hour)
-    move_heat(grid, curves, a, hour)
-    move_azimuthal_heat(grid, curves, a, girth_modes)
+    if spawn:
+        exchange_spawn(grid, curves, a)
+    if is_bagged(hour):
+        surfaces_give(a)
+        rims_give(grid, a)
+        settle_bag(grid, a, hour)
+    steps = heat_steps(a)
+    move_heat(grid, curves, a, hour, steps)
+    move_azimuthal_heat(grid, curves, a, girth_modes, steps)

@@ -6,7 +6,8 @@ prove, or cheaply check, that what is written does not overlap what is read: one
 in one loop, and quantities of one boundary as neighbouring rows of one term.
 
 Prefixes: ``F_`` row of an hour's forcing, ``S_`` row of a boundary's surface balance, ``T_`` row
-of a tridiagonal line's ends, ``B_`` row of the budget.  A field holds one quantity.
+of a tridiagonal line's ends, ``N_`` row of the whole stack, ``B_`` row of the budget.  A field
+holds one quantity.
 """
 
 from __future__ import annotations
@@ -28,11 +29,18 @@ SECTORS = 8
     F_WATERING,  # kg
     F_SOIL_TEMP,  # degC
     F_BAG,  # 1 with a bag on, else 0
+    F_FOOT,  # of the bag: 0 shut at the ground, 1 open
+    F_HOLES,  # area of holes in the bag [m2]
+    F_PLIES,  # of the bag's wall
+    F_WIND,  # at the stack [m/s]
+    F_UNCUT,  # 1 while the wood is still part of a longer log, else 0
+    F_SPAWN,  # 1 from inoculation on, else 0
+    F_BARRIER_AGE,  # hours that the ground barrier has lain
     F_SUN_SIDE,  # mean over the side [W/m2]
     F_SUN_TOP,  # W/m2
     F_BEAM_SIDE,  # beam square to a vertical face [W/m2]
-) = range(12)
-FORCINGS = 12
+) = range(19)
+FORCINGS = 19
 
 # Terms whose rows are cells, ``row = level * nr + ring``.
 (
@@ -73,6 +81,7 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 (
     S_INNER_CONDUCTANCE,  # mean of the outer half-cells [W/m2/K]
     S_INNER_TEMP,  # mean temperature of the outer cells [degC]
+    S_INNER_MOISTURE,  # mean moisture of the outer cells [kg/kg]
     S_WOOD_FLUX,  # mean vapour out of the wood while its surface is dry [kg/m2/s]
     S_SUN,  # absorbed [W/m2]
     S_BEAM,  # absorbed beam square to the side [W/m2]
@@ -80,6 +89,7 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
     S_HEAT_LOSS,  # coefficient: loss per degree above the air [W/m2/K]
     S_PASSED,  # share of what falls on a bag's outside that warms the stack
     S_GAIN,  # all that warms the dry surface, were it at 0 degC [W/m2]
+    S_VAPOUR,  # density in the air that the surface meets [kg/m3]
     S_AIR_RESISTANCE,  # boundary layer and bag, to vapour [s/m]
     S_VAPOUR_RESISTANCE,  # of all that covers the wood, bark or barrier too [s/m]
     S_NONSOLAR_GAIN,  # all that warms the surface but sun and vapour, were it at 0 degC [W/m2]
@@ -102,8 +112,11 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
     S_CONDENSED,  # mean vapour into the wood [kg/m2/s]
     S_DRIED,  # mean vapour out of the wood [kg/m2/s]
     S_WATER_HEAT,  # mean heat that water brought into the wood [J/m2]
-) = range(31)
-S_ROWS = 31
+    S_GIVING,  # conductance at which the surface gives vapour to the air it meets [m/s]
+    S_GIVEN,  # that conductance times the vapour density behind it [kg/m2/s]
+    S_SOL_AIR,  # of the sunniest sector: air and what sun and sky add to it [degC]
+) = range(36)
+S_ROWS = 36
 # Terms whose rows are one for the bark and one for the top.
 SURFACE_WATER = 46  # kg/m2
 SURFACE_TEMP = 47  # degC
@@ -128,9 +141,35 @@ MODE_MASS = 51
 MODE_PIVOT = 52
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
 PARAMETER = 53
+# Spawn layers: rows are ``interface * nr + ring``.
+SPAWN_MOISTURE = 54  # kg per kg of oven-dry spawn
+SPAWN_AS_WOOD = 55  # moisture of wood at the same water potential [kg/kg]
+SPAWN_AS_WOOD_NEAR = 56  # the same of spawn a little drier
+SPAWN_ACTIVITY = 57  # water activity; rows are interfaces, of the outermost ring
+SPAWN_TARGET = 58  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
+SPAWN_RIM_HUMIDITY = 59  # of the air at the rim's temperature; rows likewise
+# Rows of the whole stack.
+STACK = 60
+(
+    N_BAG_TEMP,  # degC
+    N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
+    N_OUTFLOW,  # from the bag's air through wall and openings [m3/s]
+    N_FROM_SOIL,  # from the ground inside the foot [m3/s]
+    N_SOIL_VAPOUR,  # density at that ground [kg/m3]
+    N_TO_WALL,  # to a wall on which it condenses, else 0 [m3/s]
+    N_WALL_VAPOUR,  # saturated at the wall's temperature [kg/m3]
+    N_CONDENSED,  # on the wall, as heat to it an hour later [kg/s]
+    N_RIM_VAPOUR,  # density in the air that the rims of the spawn layers meet [kg/m3]
+    N_RIM_RESISTANCE,  # boundary layer and bag there [s/m]
+    N_RIM_GIVING,  # conductance from all rims to that air [m3/s]
+    N_RIM_GIVEN,  # times the density behind it [kg/s]
+    N_RIM_OUT,  # vapour out of all rims [kg/s]
+    N_SPAWN,  # 1 once there is spawn between the pieces
+    N_JUMP,  # of the sol-air temperature, fading [K]
+) = range(15)
 # Running sums since the start, one row each.
-BUDGET = 54
-TERMS = 55
+BUDGET = 61
+TERMS = 62
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,
@@ -141,4 +180,8 @@ TERMS = 55
     B_GROUND_HEAT,
     B_WATER_HEAT,
     B_HEAT_MOVED,  # sizes of all of these, boundaries of one side taken together
-) = range(9)
+    B_BAG_FROM_SOIL,  # kg, of the bag's air: from the ground inside its foot
+    B_BAG_FROM_STACK,
+    B_BAG_OUT,  # through wall and openings
+    B_BAG_CONDENSED,  # on the wall, and run down
+) = range(13)

@@ -25,6 +25,10 @@ class Curves(NamedTuple):
     activity: FloatArray
     moisture_by_activity: FloatArray
     bound_diffusivity_m2_s: FloatArray
+    spawn_as_wood: FloatArray
+    """Moisture of this wood at the potential of spawn, by the spawn's moisture."""
+    spawn_activity: FloatArray
+    spawn_by_activity: FloatArray
 
 
 def make_state(grid: Grid, parameters: FloatArray, air_temp_c: float) -> FloatArray:
@@ -55,6 +59,9 @@ def make_state(grid: Grid, parameters: FloatArray, air_temp_c: float) -> FloatAr
     a[layout.MOISTURE, : nz * nr] = start
     a[layout.TEMP, : nz * nr] = air_temp_c
     a[layout.SURFACE_TEMP, :2] = air_temp_c
+    a[layout.STACK, layout.N_BAG_TEMP] = air_temp_c
+    a[layout.SPAWN_MOISTURE] = parameters[P.spawn_moisture]
+    a[layout.SURFACE + layout.BARK : layout.SURFACE + layout.GROUND, layout.S_SOL_AIR] = air_temp_c
     first = layout.BOUNDARY_MOISTURE
     a[first : first + layout.BOUNDARIES, : max(nz, nr)] = start
     set_parameters(a, parameters)
@@ -71,13 +78,29 @@ def _dry_mass_kg(grid: Grid, curves: Curves) -> FloatArray:
     return (curves.density_kg_m3 * grid.level_m[:, None] * grid.ring_area_m2[None, :]).ravel()
 
 
+def spawn_layers(grid: Grid) -> int:
+    """How many interfaces have wood above them, and so a spawn layer of its own water."""
+    if grid.spawn_depth_m == 0.0:
+        return 0
+    return int((grid.interface_level < grid.level_m.size).sum())
+
+
+def spawn_water_kg(grid: Grid, a: FloatArray) -> FloatArray:
+    """Water in the spawn layers, by case [kg]."""
+    layers, nr = spawn_layers(grid), grid.ring_area_m2.size
+    moisture = a[layout.SPAWN_MOISTURE, : layers * nr].reshape(layers, nr, -1)
+    dry = a[layout.PARAMETER, P.model_spawn_density_kg_m3] * grid.spawn_depth_m
+    return np.asarray(dry * np.einsum("lrn,r->n", moisture, grid.ring_area_m2))
+
+
 def stored_water_kg(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:
-    """Water in the wood and on its surfaces, by case [kg]."""
+    """Water in the wood, on its surfaces and in the spawn, by case [kg]."""
     dry = _dry_mass_kg(grid, curves)
     girth, top = grid.edge_girth_m[-1], np.pi * grid.radius_m**2
     outside = a[layout.SURFACE_WATER]
     films = girth * grid.height_m * outside[layout.BARK] + top * outside[layout.TOP]
-    return np.asarray(dry @ a[layout.MOISTURE, : dry.size] + films)
+    wood = dry @ a[layout.MOISTURE, : dry.size]
+    return np.asarray(wood + films + spawn_water_kg(grid, a))
 
 
 def stored_heat_j(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:

@@ -25,11 +25,15 @@ from climate_risk.constants import (
     STEFAN_BOLTZMANN_W_M2K4,
 )
 from climate_risk.log import layout as at
+from climate_risk.log.bag import bag_heat, bag_vapour, is_bagged
 from climate_risk.log.formulas import (
     ACTIVITY_MAX,
+    SOIL_HUMIDITY,
     FloatArray,
+    bark_opening,
     boundary_layer_resistance,
     longwave_loss,
+    mixed_convection,
     saturated_vapour,
     saturation_vapour_density,
     unsaturated,
@@ -45,8 +49,10 @@ from climate_risk.log.wood_surface import (
     surface_activity,
 )
 
-SOIL_HUMIDITY = 0.99
-"""Of the air between soil and stack (judgement)."""
+SEALED_S_M = 1e12
+"""A resistance that no vapour passes."""
+JUMP_LEFT = 0.5
+"""Of a jump of the weather, after an hour: the wood's skin has followed by half."""
 LEAST_SUPPLY_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
 """Water that would not last the hour at this rate is rounding left over."""
 
@@ -59,6 +65,7 @@ def add_outer_cell(a: FloatArray, boundary: int, row: int, cell: int, share: flo
     for n in range(at.CASES):
         a[whole, at.S_INNER_CONDUCTANCE, n] += a[at.BOUNDARY_HEAT + boundary, row, n] * share
         a[whole, at.S_INNER_TEMP, n] += a[at.TEMP, cell, n] * share
+        a[whole, at.S_INNER_MOISTURE, n] += a[at.MOISTURE, cell, n] * share
 
 
 @inlined
@@ -79,11 +86,29 @@ def outer_cells(grid: Grid, a: FloatArray) -> None:
 
 
 @compiled
-def catch_weather(a: FloatArray, hour: FloatArray, boundary: int, top_area: float) -> None:
-    """What the weather brings to the bark or the top, through the bag where there is one.
+def catch_water(a: FloatArray, hour: FloatArray, boundary: int, top_area: float) -> None:
+    """Rain, as far as a bag lets it through, and watering onto the bark or the top."""
+    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    whole, at_bark = at.SURFACE + boundary, boundary == at.BARK
+    poured = 0.0 if at_bark else 1.0 / top_area
+    for n in range(at.CASES):
+        bag = hour[at.F_BAG, n]
+        whole_log = 1.0 if at_bark else 1.0 - hour[at.F_UNCUT, n]
+        caught = a[at.PARAMETER, P.model_side_rain_catch_share, n] if at_bark else 1.0
+        passed = 1.0 + bag * (a[at.PARAMETER, P.bag_rain_share, n] - 1.0)
+        inflow = passed * hour[at.F_RAIN, n] * caught + hour[at.F_WATERING, n] * poured
+        a[whole, at.S_INFLOW, n] = inflow * whole_log
+        a[whole, at.S_SUPPLY, n] = inflow * whole_log * (1.0 / SECONDS_PER_HOUR)
+        a[whole, at.S_TAKEN_UP, n] = 0.0
+    for n in range(at.CASES):
+        a[whole, at.S_SUPPLY, n] += a[at.SURFACE_WATER, boundary, n] * (1.0 / SECONDS_PER_HOUR)
 
-    Sunlight, long-wave and convection are linear in the surface temperature; a bag is one more
-    node of negligible mass between stack and air, eliminated by hand.
+
+@compiled
+def catch_weather(a: FloatArray, hour: FloatArray, boundary: int) -> None:
+    """What sun, sky and air bring to a bare bark or top, or to the outside of a bag.
+
+    Long-wave and convection are linear in the surface's temperature.
     """
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole, at_bark = at.SURFACE + boundary, boundary == at.BARK
@@ -91,52 +116,52 @@ def catch_weather(a: FloatArray, hour: FloatArray, boundary: int, top_area: floa
     bark = 1.0 if at_bark else 0.0
     sun = at.F_SUN_SIDE if at_bark else at.F_SUN_TOP
     longwave = at.F_LONGWAVE_SIDE if at_bark else at.F_LONGWAVE_TOP
-    poured = 0.0 if at_bark else 1.0 / top_area
     for n in range(at.CASES):
-        bag = hour[at.F_BAG, n]
-        caught = a[at.PARAMETER, P.model_side_rain_catch_share, n] if at_bark else 1.0
-        passed = 1.0 + bag * (a[at.PARAMETER, P.bag_rain_share, n] - 1.0)
-        inflow = passed * hour[at.F_RAIN, n] * caught + hour[at.F_WATERING, n] * poured
-        a[whole, at.S_INFLOW, n] = inflow
-        a[whole, at.S_SUPPLY, n] = inflow * (1.0 / SECONDS_PER_HOUR)
-        a[whole, at.S_TAKEN_UP, n] = 0.0
-    for n in range(at.CASES):
-        a[whole, at.S_SUPPLY, n] += a[at.SURFACE_WATER, boundary, n] * (1.0 / SECONDS_PER_HOUR)
-    for n in range(at.CASES):
-        bag, kelvin = hour[at.F_BAG, n], hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
-        # The bare surface, or the outside of the bag.
-        convection = a[at.PARAMETER, P.model_film_factor, n] * max(
-            hour[at.F_CONVECTION, n], a[at.PARAMETER, P.model_free_convection_w_m2k, n]
+        kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
+        outdoors = a[at.PARAMETER, P.model_outdoor_convection_factor, n]
+        convection = mixed_convection(
+            outdoors * hour[at.F_CONVECTION, n], a[at.PARAMETER, P.model_free_convection_w_m2k, n]
         )
-        air = boundary_layer_resistance(convection, kelvin)
-        loss = convection + longwave_loss(a[at.PARAMETER, P.model_bark_emissivity, n], kelvin)
-        # The bag in between, where there is one.
-        gap_heat = a[at.PARAMETER, P.bag_gap_heat_w_m2k, n]
-        gap_vapour = a[at.PARAMETER, P.bag_gap_vapour_conductance_m_s, n]
-        passed = gap_heat / (loss + gap_heat)
-        permeance = a[at.PARAMETER, P.bag_vapour_conductance_m_s, n]
-        leak = a[at.PARAMETER, P.bag_leak_conductance_m_s, n]
-        wall = permeance / (1.0 + permeance * air) + leak
-        bagged = (wall + gap_vapour) / (wall * gap_vapour)
-        air += bag * (bagged - air)
+        # Within a longer log there is no end, and no air at it.
+        sealed = 0.0 if at_bark else SEALED_S_M * hour[at.F_UNCUT, n]
+        air = boundary_layer_resistance(convection, kelvin) + sealed
+        emissivity = a[at.PARAMETER, P.model_bark_emissivity, n]
         a[whole, at.S_AIR_RESISTANCE, n] = air
-        a[whole, at.S_VAPOUR_RESISTANCE, n] = (
-            air + bark * a[at.PARAMETER, P.wood_bark_resistance_s_m, n]
+        a[whole, at.S_HEAT_LOSS, n] = convection + longwave_loss(emissivity, kelvin)
+        cracked = bark_opening(
+            a[whole, at.S_INNER_MOISTURE, n], a[at.PARAMETER, P.model_bark_crack_factor, n]
         )
-        a[whole, at.S_HEAT_LOSS, n] = loss * (1.0 + bag * (passed - 1.0))
-        a[whole, at.S_PASSED, n] = passed
+        cover = bark * a[at.PARAMETER, P.bark_resistance_s_m, n] / cracked
+        a[whole, at.S_VAPOUR_RESISTANCE, n] = air + cover
+        a[whole, at.S_VAPOUR, n] = hour[at.F_VAPOUR, n]
     for n in range(at.CASES):
-        bag, passed = hour[at.F_BAG, n], a[whole, at.S_PASSED, n]
         kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
         black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
-        bare = a[at.PARAMETER, own_absorptance, n]
-        through = a[at.PARAMETER, P.bag_solar_transmittance, n] * bare
-        bagged = through + passed * a[at.PARAMETER, P.bag_solar_absorptance, n]
-        absorptance = bare + bag * (bagged - bare)
-        net = a[at.PARAMETER, P.model_bark_emissivity, n] * (hour[longwave, n] - black)
-        a[whole, at.S_LONGWAVE, n] = net * (1.0 + bag * (passed - 1.0))
+        absorptance = a[at.PARAMETER, own_absorptance, n]
+        emissivity = a[at.PARAMETER, P.model_bark_emissivity, n]
+        a[whole, at.S_LONGWAVE, n] = emissivity * (hour[longwave, n] - black)
         a[whole, at.S_SUN, n] = absorptance * hour[sun, n]
-        a[whole, at.S_BEAM, n] = absorptance * hour[at.F_BEAM_SIDE, n]
+        a[whole, at.S_BEAM, n] = bark * absorptance * hour[at.F_BEAM_SIDE, n]
+
+
+@compiled
+def follow_jump(a: FloatArray, hour: FloatArray) -> None:
+    """By how much sun and air jump against the hour before, the larger of bark and top [K].
+
+    As sol-air temperature, of the sunniest side: air plus what sun and sky add to it.  It fades
+    as the wood follows.
+    """
+    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    for n in range(at.CASES):
+        a[at.STACK, at.N_JUMP, n] *= JUMP_LEFT
+    for boundary in (at.BARK, at.TOP):
+        whole = at.SURFACE + boundary
+        for n in range(at.CASES):
+            gained = a[whole, at.S_SUN, n] + a[whole, at.S_BEAM, n] + a[whole, at.S_LONGWAVE, n]
+            now = hour[at.F_AIR_TEMP, n] + gained / a[whole, at.S_HEAT_LOSS, n]
+            jump = abs(now - a[whole, at.S_SOL_AIR, n])
+            a[at.STACK, at.N_JUMP, n] = max(a[at.STACK, at.N_JUMP, n], jump)
+            a[whole, at.S_SOL_AIR, n] = now
 
 
 @compiled
@@ -205,7 +230,7 @@ def even_girth(a: FloatArray, hour: FloatArray) -> None:
         loss = a[bark, at.S_HEAT_LOSS, n] + a[bark, at.S_INNER_CONDUCTANCE, n]
         shade = a[bark, at.S_NONSOLAR_GAIN, n]
         saturated, slope = a[bark, at.S_AIR_SATURATED, n], a[bark, at.S_AIR_SATURATION_SLOPE, n]
-        air, vapour = hour[at.F_AIR_TEMP, n], hour[at.F_VAPOUR, n]
+        air, vapour = hour[at.F_AIR_TEMP, n], a[bark, at.S_VAPOUR, n]
         conductance = 1.0 / a[bark, at.S_AIR_RESISTANCE, n]
         latent = LATENT_HEAT_VAPORIZATION_J_KG * conductance
         temp = wet_surface_temp(shade, loss, air, saturated, slope, vapour, latent)
@@ -224,7 +249,7 @@ def wet_surface(a: FloatArray, hour: FloatArray, boundary: int) -> None:
         loss = a[whole, at.S_HEAT_LOSS, n] + a[whole, at.S_INNER_CONDUCTANCE, n]
         heat = a[whole, at.S_NONSOLAR_GAIN, n] + a[whole, at.S_SUN, n]
         saturated, slope = a[whole, at.S_AIR_SATURATED, n], a[whole, at.S_AIR_SATURATION_SLOPE, n]
-        air, vapour = hour[at.F_AIR_TEMP, n], hour[at.F_VAPOUR, n]
+        air, vapour = hour[at.F_AIR_TEMP, n], a[whole, at.S_VAPOUR, n]
         conductance = 1.0 / a[whole, at.S_AIR_RESISTANCE, n]
         latent = LATENT_HEAT_VAPORIZATION_J_KG * conductance
         temp = wet_surface_temp(heat, loss, air, saturated, slope, vapour, latent)
@@ -236,13 +261,13 @@ def wet_surface(a: FloatArray, hour: FloatArray, boundary: int) -> None:
 
 
 @compiled
-def meet_vapour(a: FloatArray, hour: FloatArray, boundary: int) -> None:
+def meet_vapour(a: FloatArray, boundary: int) -> None:
     """How much vapour the air would draw at the surface's temperature, and from what humidity."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
     for n in range(at.CASES):
         saturated, slope = saturated_vapour(a[whole, at.S_TEMP, n])
-        humidity = hour[at.F_VAPOUR, n] / saturated
+        humidity = a[whole, at.S_VAPOUR, n] / saturated
         a[whole, at.S_SATURATED, n], a[whole, at.S_SATURATION_SLOPE, n] = saturated, slope
         a[whole, at.S_HUMIDITY, n] = min(humidity, ACTIVITY_MAX)
         a[whole, at.S_DRIVING_DENSITY, n] = saturated * unsaturated(humidity)
@@ -250,17 +275,17 @@ def meet_vapour(a: FloatArray, hour: FloatArray, boundary: int) -> None:
 
 
 @compiled
-def dry_surface(a: FloatArray, hour: FloatArray, boundary: int) -> None:
+def dry_surface(a: FloatArray, boundary: int) -> None:
     """Temperature of a surface without water, cooled by what its wood loses: a Newton step.
 
     The wood's very surface keeps the activity at which it loses ``S_WOOD_FLUX``.
     """
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
     for n in range(at.CASES):
         latent = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_WOOD_FLUX, n]
         cover = a[whole, at.S_VAPOUR_RESISTANCE, n]
-        damp = LATENT_HEAT_VAPORIZATION_J_KG * hour[at.F_VAPOUR, n] / cover
+        damp = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_VAPOUR, n] / cover
         slope, saturated = a[whole, at.S_SATURATION_SLOPE, n], a[whole, at.S_SATURATED, n]
         cooling = (latent + damp) * slope / saturated
         heat = a[whole, at.S_NONSOLAR_GAIN, n] + a[whole, at.S_SUN, n] - latent
@@ -269,11 +294,11 @@ def dry_surface(a: FloatArray, hour: FloatArray, boundary: int) -> None:
         # Wood that gives off vapour is no warmer than without, wood that takes it no colder.
         at_rest = (heat + latent) / loss
         a[whole, at.S_TEMP, n] = min(temp, at_rest) if latent > 0.0 else max(temp, at_rest)
-    meet_vapour(a, hour, boundary)
+    meet_vapour(a, boundary)
 
 
 @inlined
-def bark_side(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
+def bark_side(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Moisture of the wood's surface under the bark, and its temperature."""
     nz, nr, rest = grid.level_m.size, grid.ring_area_m2.size, curves.moisture_by_activity
     whole = at.SURFACE + at.BARK
@@ -281,12 +306,12 @@ def bark_side(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> No
         cell = k * nr + nr - 1
         surface_activity(a, at.BARK, k, cell, curves.activity)
         solve_wood_surface(a, at.BARK, k, cell, grid.level_m[k] / grid.height_m)
-    dry_surface(a, hour, at.BARK)
+    dry_surface(a, at.BARK)
     look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
 
 
 @inlined
-def cut_top(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
+def cut_top(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Moisture and temperature of the cut end on top."""
     nz, nr, rest = grid.level_m.size, grid.ring_area_m2.size, curves.moisture_by_activity
     section, whole = np.pi * grid.radius_m * grid.radius_m, at.SURFACE + at.TOP
@@ -294,17 +319,19 @@ def cut_top(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None
         cell = (nz - 1) * nr + i
         surface_activity(a, at.TOP, i, cell, curves.activity)
         solve_wood_surface(a, at.TOP, i, cell, grid.ring_area_m2[i] / section)
-    dry_surface(a, hour, at.TOP)
+    dry_surface(a, at.TOP)
     look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
 
 
 @inlined
 def balance_ground(a: FloatArray, hour: FloatArray) -> None:
-    """Vapour between the lowest wood, through the barrier, and the soil's air."""
+    """Vapour between the lowest wood, through the barrier that rots, and the soil's air."""
     whole = at.SURFACE + at.GROUND
     for n in range(at.CASES):
-        resistance = a[at.PARAMETER, P.barrier_vapour_resistance_s_m, n]
-        a[whole, at.S_VAPOUR_RESISTANCE, n] = resistance
+        left = 1.0 - hour[at.F_BARRIER_AGE, n] / a[at.PARAMETER, P.barrier_lifetime_h, n]
+        barrier = a[at.PARAMETER, P.barrier_vapour_resistance_s_m, n] * min(max(left, 0.0), 1.0)
+        sealed = SEALED_S_M * hour[at.F_UNCUT, n]
+        a[whole, at.S_VAPOUR_RESISTANCE, n] = barrier + sealed
     for n in range(at.CASES):
         saturated = saturation_vapour_density(a[whole, at.S_INNER_TEMP, n])
         soil = SOIL_HUMIDITY * saturation_vapour_density(hour[at.F_SOIL_TEMP, n])
@@ -319,20 +346,45 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
     section, rest = np.pi * grid.radius_m * grid.radius_m, curves.moisture_by_activity
     outer_cells(grid, a)
     for boundary in (at.BARK, at.TOP):
-        catch_weather(a, hour, boundary, section)
+        catch_water(a, hour, boundary, section)
+        catch_weather(a, hour, boundary)
+    follow_jump(a, hour)
+    for n in range(at.CASES):
+        a[at.STACK, at.N_RIM_VAPOUR, n] = hour[at.F_VAPOUR, n]
+        a[at.STACK, at.N_RIM_RESISTANCE, n] = a[at.SURFACE + at.BARK, at.S_AIR_RESISTANCE, n]
+    if is_bagged(hour):
+        bag_heat(grid, a, hour)
+        bag_vapour(grid, a, hour)
+    for boundary in (at.BARK, at.TOP):
         meet_air(a, hour, boundary)
         if boundary == at.BARK:
             even_girth(a, hour)
         wet_surface(a, hour, boundary)
-        meet_vapour(a, hour, boundary)
+        meet_vapour(a, boundary)
     balance_ground(a, hour)
     for boundary in (at.BARK, at.TOP, at.GROUND):
         whole = at.SURFACE + boundary
         look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
-    bark_side(grid, curves, a, hour)
+    bark_side(grid, curves, a)
     # Temperature and moisture of bare end grain hang on each other: twice round.
     for _ in range(2):
-        cut_top(grid, curves, a, hour)
+        cut_top(grid, curves, a)
+
+
+@compiled
+def surfaces_give(a: FloatArray) -> None:
+    """How bark and top give vapour to the air that they meet, for a bag's next hour."""
+    assume(a.shape[2] == at.CASES)
+    for boundary in (at.BARK, at.TOP):
+        whole = at.SURFACE + boundary
+        for n in range(at.CASES):
+            wet, vapour = a[whole, at.S_WET, n], a[whole, at.S_VAPOUR, n]
+            given = a[whole, at.S_EVAPORATION, n] + a[whole, at.S_DRIED, n]
+            given -= a[whole, at.S_CONDENSED, n]
+            giving = wet / a[whole, at.S_AIR_RESISTANCE, n]
+            giving += (1.0 - wet) / a[whole, at.S_VAPOUR_RESISTANCE, n]
+            a[whole, at.S_GIVING, n] = giving
+            a[whole, at.S_GIVEN, n] = giving * vapour + given
 
 
 @inlined

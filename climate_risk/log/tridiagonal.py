@@ -106,20 +106,26 @@ def solve_water_line(
 
 
 @compiled
-def hold_across(a: FloatArray, first: int, area: FloatArray) -> None:
-    """Heat of one level's cells per hour and metre of height, after water has moved."""
+def hold_moved(a: FloatArray, first: int, area: FloatArray, seconds: float) -> None:
+    """Heat of one level's cells per second and metre of height, after water has moved."""
     for i in range(area.size):
-        r, share = first + i, area[i] / SECONDS_PER_HOUR
+        r, share = first + i, area[i] / seconds
         for n in range(a.shape[2]):
             a[at.HELD_RATE, r, n] = share * a[at.ENERGY, r, n]
 
 
 @compiled
-def hold_along(
-    a: FloatArray, first: int, step: int, size: FloatArray, density: float, dry_heat: float
+def hold_heat(
+    a: FloatArray,
+    first: int,
+    step: int,
+    size: FloatArray,
+    density: float,
+    dry_heat: float,
+    seconds: float,
 ) -> None:
-    """Heat of one ring's cells per hour and square metre, after heat has moved across."""
-    rate = density / SECONDS_PER_HOUR
+    """Heat of one line's cells per second, by their temperatures."""
+    rate = density / seconds
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
     for j in range(size.size):
         r = first + j * step
@@ -137,10 +143,14 @@ def solve_heat_line(
     size: FloatArray,
     density: float,
     dry_heat: float,
+    seconds: float,
 ) -> None:
-    """Conduct the heat of ``HELD_RATE`` along one line; arguments as :func:`solve_water_line`."""
+    """Conduct the heat of ``HELD_RATE`` along one line for some seconds.
+
+    Other arguments as in :func:`solve_water_line`.
+    """
     cells = size.size
-    rate = density / SECONDS_PER_HOUR
+    rate = density / seconds
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
     r = first
     for n in range(at.CASES):

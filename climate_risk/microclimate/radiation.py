@@ -34,12 +34,24 @@ FloatArray = npt.NDArray[np.float64]
     W_SUN_COSINE,
     W_INDEX,
     W_PATH,
-) = range(13)
-STAND_COLUMNS = 13
+    W_WIND,
+    W_WIND_CLOTH,
+) = range(15)
+STAND_COLUMNS = 15
 
 # Columns of a cover's table, one row per hour of the run.
-C_BAG, C_CLOTH, C_WATERING = range(3)
-COVER_COLUMNS = 3
+(
+    C_BAG,  # 1 with a bag on, else 0
+    C_FOOT,  # of the bag: 0 shut at the ground, 1 open
+    C_HOLES,  # area of holes in it [m2]
+    C_PLIES,  # of its wall
+    C_CLOTH,  # share of sunlight that a cloth stops
+    C_WATERING,  # kg
+    C_UNCUT,  # 1 while the wood is part of a longer log
+    C_SPAWN,  # 1 from inoculation on
+    C_BARRIER_AGE,  # hours that the ground barrier has lain
+) = range(9)
+COVER_COLUMNS = 9
 
 # Rows of the light that reaches the stack, a lane each [W/m2].
 L_SIDE, L_TOP, L_BEAM_SIDE, L_LONGWAVE_SIDE, L_LONGWAVE_TOP = range(5)
