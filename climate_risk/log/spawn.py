@@ -89,6 +89,7 @@ def exchange_ring(
     below: int,
     depths: tuple[float, float],
     density: float,
+    full: float,
 ) -> None:
     """Move one ring's water between spawn, the cells beside it and, outermost, the air.
 
@@ -100,6 +101,8 @@ def exchange_ring(
         Rows of the cells; the same for a lowest layer, which has wood above only.
     depths : (float, float)
         Heights of the cells above and below [m].
+    full : float
+        Moisture of spawn that can hold no more.
     """
     assume(a.shape[2] == at.CASES)
     nr = grid.ring_area_m2.size
@@ -142,9 +145,14 @@ def exchange_ring(
         drive = k_above * (up - wood) + k_below * (down - wood) - g_rim * gap
         change = drive / (mass + slope * (k_above + k_below) + g_rim)
         reached = wood + slope * change
-        from_above, from_below = k_above * (up - reached), k_below * (down - reached)
         out = g_rim * (gap + change)
-        a[at.SPAWN_MOISTURE, row, n] = spawn + change
+        # Near its fullest, spawn's curve is steeper than the secant: it takes what it can hold.
+        room = mass * (full - spawn) + out
+        asked = k_above * (up - reached) + k_below * (down - reached)
+        given = min(1.0, max(room, 0.0) / asked) if asked > 0.0 else 1.0
+        from_above = given * k_above * (up - reached)
+        from_below = given * k_below * (down - reached)
+        a[at.SPAWN_MOISTURE, row, n] = spawn + (from_above + from_below - out) / mass
         a[at.MOISTURE, above, n] = up - from_above / m_above
         a[at.MOISTURE, below, n] -= from_below / m_below
         latent = LATENT_HEAT_VAPORIZATION_J_KG * out
@@ -168,6 +176,7 @@ def exchange_ring(
 def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Move water between the spawn layers, the wood and the air, for one hour."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
+    full = (curves.spawn_as_wood.size - 2) * MOISTURE_STEP
     for layer in range(grid.interface_level.size):
         level = grid.interface_level[layer]
         if level >= nz:
@@ -179,7 +188,8 @@ def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
             read_curve(grid, curves, a, row)
             if ring == nr - 1:
                 read_rim(grid, curves, a, layer, row, above, below)
-            exchange_ring(grid, a, layer, ring, row, above, below, depths, curves.density_kg_m3)
+            rho = curves.density_kg_m3
+            exchange_ring(grid, a, layer, ring, row, above, below, depths, rho, full)
 
 
 @compiled
