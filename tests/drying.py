@@ -199,7 +199,7 @@ def make_log(
         values["wood.bark_resistance_s_m"] = np.resize(bark_resistance_s_m, at.CASES).astype(float)
     catch = values["model.side_rain_catch_share"]
     parameters = changed(
-        log_parameters(row, values, start_db / 100.0),
+        log_parameters(row, values, start_db / 100.0, diameter_m),
         # An end takes its share of the rain's depth; the bark, over its girth, 1 / pi of it.
         model_side_rain_catch_share=1.0 / (np.pi * catch),
         barrier_vapour_resistance_s_m=1e15,
@@ -222,6 +222,9 @@ def make_log(
             activity=cut.activity,
             moisture_by_activity=cut.moisture_by_activity,
             bound_diffusivity_m2_s=cut.bound_diffusivity_m2_s,
+            spawn_as_wood=cut.spawn_as_wood,
+            spawn_activity=cut.spawn_activity,
+            spawn_by_activity=cut.spawn_by_activity,
         ),
         parameters=parameters,
         albedo=values["model.ground_albedo"],

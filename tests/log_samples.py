@@ -27,6 +27,7 @@ FloatArray = npt.NDArray[np.float64]
 PUBLISHED = Path(__file__).parent / "published"
 SEALED_S_M = 1e15
 """A vapour resistance that nothing passes."""
+DIAMETER_M = 0.24
 TALL_M = 1e4
 """A column so tall that its ends do not matter to its middle."""
 
@@ -64,7 +65,7 @@ def make_parameters(name: str = "aspen", **changes: npt.ArrayLike) -> FloatArray
         barrier=tables.barriers()["paper"],
     )
     middle = np.full((at.CASES, len(rows.unknowns())), 0.5)
-    return changed(log_parameters(rows.wood, values_at(rows, middle), None), **changes)
+    return changed(log_parameters(rows.wood, values_at(rows, middle), None, DIAMETER_M), **changes)
 
 
 def changed(parameters: FloatArray, **changes: npt.ArrayLike) -> FloatArray:
@@ -85,6 +86,9 @@ def make_curves(name: str = "aspen") -> Curves:
         activity=made.activity,
         moisture_by_activity=made.moisture_by_activity,
         bound_diffusivity_m2_s=made.bound_diffusivity_m2_s,
+        spawn_as_wood=made.spawn_as_wood,
+        spawn_activity=made.spawn_activity,
+        spawn_by_activity=made.spawn_by_activity,
     )
 
 
