@@ -322,7 +322,7 @@ def _options(
             options.append(parse(text))
         except (ValueError, InputError) as error:
             section.fail(key, str(error))
-    if len(options) != len({option.label for option in options}):
+    if len(options) != len(set(options)):
         section.fail(key, "an entry stands twice")
     return tuple(options)
 

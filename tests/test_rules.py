@@ -79,6 +79,26 @@ def test_the_rule_on_imports_would_see_a_wrong_one(tmp_path: Path) -> None:
     assert stage_of("climate_risk.tables") == "base"
 
 
+REPORT_READS = (
+    "climate_risk.report",
+    "climate_risk.risk.results",
+    "climate_risk.weather.record",
+    "climate_risk.interventions",
+    "climate_risk.units",
+    "climate_risk.constants",
+    "climate_risk.errors",
+    "climate_risk.version",
+    "climate_risk.whole_file",
+)
+"""Plain records and units: what is shown comes from results, never from tables or engine."""
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "report").rglob("*.py")), ids=name_of)
+def test_report_reads_results_and_units_only(path: Path) -> None:
+    for module in imports_of(path):
+        assert module.startswith(REPORT_READS), module
+
+
 LAZY = {"meteostat", "pvlib", "matplotlib", "scipy"}
 
 
@@ -171,7 +191,11 @@ def test_what_a_module_lists_is_there(path: Path) -> None:
 
 def texts() -> Iterator[Path]:
     """Every text file of the project."""
-    yield from (path for path in ROOT.iterdir() if path.is_file() and path.suffix in TEXT)
+    yield from (
+        path
+        for path in ROOT.iterdir()
+        if path.is_file() and path.suffix in TEXT and path.name != ".git"
+    )
     for folder in FOLDERS:
         for path in (ROOT / folder).rglob("*"):
             if path.is_file() and path.suffix in TEXT and "__pycache__" not in path.parts:

@@ -40,11 +40,19 @@ def write_results(
     -----
     What summary.json says of the other command stays, where it was of the same inputs.
     """
-    from climate_risk.report import compare_chart, files, page, season_chart, tables, words
+    from climate_risk.report import (
+        compare_chart,
+        files,
+        page,
+        season_chart,
+        summary,
+        tables,
+        words,
+    )
 
     files.refuse_folders(out_dir, ("season", "compare", "daily", "outlook", "summary"))
-    summary = tables.summary(season, compare)
-    summary = tables.kept_beside(summary, out_dir / "summary.json")
+    made = summary.summary(season, compare)
+    made = summary.kept_beside(made, out_dir / "summary.json")
     written = []
     if season is not None:
         worst = words.by_risk(season.stacks)[0]
@@ -62,7 +70,7 @@ def write_results(
             files.write_whole(out_dir / "compare.html", page.compare_page(compare)),
             *files.write_sheet(sheet, out_dir, "compare"),
         ]
-    text = tables.json_text(summary)
+    text = summary.json_text(made)
     return [*written, files.write_whole(out_dir / "summary.json", text)]
 
 

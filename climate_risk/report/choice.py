@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from climate_risk.report.display import amounts, money, percent, plural
+from climate_risk.report.display import money, percent, plural
+from climate_risk.report.treatment import covers_words, waterings_words
 from climate_risk.report.words import lost_to, odds, place_words, what_happened
 from climate_risk.risk.results import OptionResult, StackCompare
 from climate_risk.units import Units
@@ -10,17 +11,15 @@ from climate_risk.units import Units
 
 def option_words(option: OptionResult, show: Units) -> str:
     """An option as the name of a row: ``under conifer trees, paper bag``."""
-    parts = [place_words(option.canopy), "bare" if option.cover == "none" else option.cover]
-    return ", ".join(
-        parts if option.watering == "none" else [*parts, amounts(option.watering, show)]
-    )
+    parts = [place_words(option.canopy), covers_words(option.covers, "bare")]
+    return ", ".join(filter(None, [*parts, waterings_words(option.waterings, show)]))
 
 
 def option_phrase(option: OptionResult, show: Units) -> str:
     """An option inside a sentence: ``under conifer trees with no cover``."""
-    cover = "no cover" if option.cover == "none" else option.cover.replace(" + ", " and ")
-    water = "" if option.watering == "none" else f", watered {amounts(option.watering, show)}"
-    return f"{place_words(option.canopy)} with {cover}{water}"
+    doses = waterings_words(option.waterings, show)
+    water = f", watered {doses}" if doses else ""
+    return f"{place_words(option.canopy)} with {covers_words(option.covers, 'no cover')}{water}"
 
 
 def cost_words(option: OptionResult, currency: str) -> str:
@@ -62,7 +61,7 @@ def cheapest_sentence(
     if cheapest.cost.option >= stack.options[0].cost.option or cheapest.chance is None:
         return ""
     seen = "no loss seen" if cheapest.chance.mean <= 0.0 else f"{odds(cheapest.chance.mean)} lost"
-    dry = cheapest.moisture_driest_face_pct[1] < stack.moisture_stop_pct
+    dry = cheapest.moisture_driest_face_pct[1] < stack.thresholds.moisture_stop_pct
     tail = ", but in the middle run the driest face gets too dry to grow" if dry else ""
     return (
         f"Cheapest within your limit of {percent(tolerated_chance)}: "

@@ -95,7 +95,7 @@ def key_line(stack: StackCompare, tolerated_chance: float) -> str:
     right = (
         "Right: lowest moisture of the driest spawn face in the whole time, % of oven-dry mass; "
         "dot: middle run, line: 8 of 10 runs, grey up to the dashes: too dry to grow, below "
-        f"{stack.moisture_stop_pct:.0f} %."
+        f"{stack.thresholds.moisture_stop_pct:.0f} %."
     )
     limit = f"dashed: your limit, {percent(tolerated_chance)}."
     if all(option.chance is None for option in stack.options):
@@ -108,7 +108,7 @@ def key_line(stack: StackCompare, tolerated_chance: float) -> str:
 def moisture_end(stack: StackCompare) -> float:
     """Right end of the moisture's axis [%]."""
     wettest = max(option.moisture_driest_face_pct[2] for option in stack.options)
-    return 10.0 * math.ceil(max(wettest, 1.5 * stack.moisture_stop_pct) / 10.0)
+    return 10.0 * math.ceil(max(wettest, 1.5 * stack.thresholds.moisture_stop_pct) / 10.0)
 
 
 def _ticks(end: float, most: int) -> tuple[list[float], list[str]]:
@@ -135,7 +135,7 @@ def _draw_rows(
         else:
             draw_chance(chance, place, option.chance, option.shares, tolerated_chance)
         low, dry, high = option.moisture_driest_face_pct
-        stop = stack.moisture_stop_pct
+        stop = stack.thresholds.moisture_stop_pct
         moisture.block((0.0, stop), (place + BAR[0], place + BAR[1]), fill=theme.PALE)
         moisture.line(
             [stop] * 2, [place + BAR[0], place + LIMIT_FOOT], width_pt=1.4, dash=theme.SHORT_DASHED

@@ -11,8 +11,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.units import LITRES_PER_GALLON, Units
-
 FloatArray = npt.NDArray[np.float64]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -45,25 +43,6 @@ def percent_range(low: float, high: float) -> str:
 
 def money(amount: float, currency: str) -> str:
     return f"{currency} {amount:.2f}"
-
-
-def amounts(text: str, show: Units) -> str:
-    """The text with gallons before its litres where gallons are asked for: ``1 gal (4 L)``.
-
-    Gallons are to the nearest quarter, below one to two digits.
-    """
-    if show.system != "us":
-        return text
-
-    def both(match: re.Match[str]) -> str:
-        gallons = float(match.group(1)) / LITRES_PER_GALLON
-        shown = f"{gallons:.2g}" if gallons < 1.0 else f"{round(4.0 * gallons) / 4.0:g}"
-        return f"{shown} gal ({match.group(0)})"
-
-    return _LITRES.sub(both, text)
-
-
-_LITRES = re.compile(r"(\d+(?:\.\d+)?) (?:L|litres?)\b")
 
 
 def kept_together(text: str) -> str:

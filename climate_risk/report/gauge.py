@@ -5,9 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from climate_risk.report import theme
-from climate_risk.report.display import amounts, day, folded, percent
+from climate_risk.report.display import day, folded, percent
 from climate_risk.report.plot import Plot, round_steps
 from climate_risk.report.sheet import LINE_IN
+from climate_risk.report.treatment import WHY, act_words
 from climate_risk.report.words import cause_split, is_enough
 from climate_risk.risk.results import Action, Chance, OutcomeShares, StackSeason
 from climate_risk.units import Units
@@ -82,8 +83,8 @@ def _action_label(stack: StackSeason, action: Action, chance: Chance, show: Unit
     share = "none seen" if chance.mean <= 0.0 else percent(chance.mean)
     weak = "" if is_enough(action) else ", not enough alone,"
     who = f"from {day(action.start)} you" if stack.daily.empty else "you now"
-    what = amounts(action.what, show)
-    return f"{share}{weak} if {who} {what} (why: {action.why.rstrip('.')})"
+    what = act_words(action.act, show)
+    return f"{share}{weak} if {who} {what} (why: {WHY[action.act.kind]})"
 
 
 def gauge_heading(stack: StackSeason, tolerated_chance: float) -> str:

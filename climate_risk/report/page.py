@@ -11,6 +11,7 @@ from climate_risk.report.display import (
     full_day,
     percent,
     percent_range,
+    plain_name,
     plural,
 )
 from climate_risk.report.markup import (
@@ -28,6 +29,7 @@ from climate_risk.report.season_chart import draw_season
 from climate_risk.risk.results import (
     CompareResult,
     OptionResult,
+    ParameterUsed,
     SeasonResult,
     StackCompare,
     StackSeason,
@@ -51,14 +53,13 @@ def season_page(result: SeasonResult) -> str:
     str
         HTML with its style and charts inside; it loads nothing.
     """
-    kinds = [(s.fungus, s.wood, [s.canopy]) for s in result.stacks]
     order = words.by_risk(result.stacks)
     boxes = (_verdict_box(result, result.stacks[place]) for place in order)
     main = [
         section("do", "What to do", *boxes),
         section("season", "The season at a glance", *_season_charts(result)),
         section("canopies", "Under each canopy", *_canopy_tables(result)),
-        *_closing(result, kinds),
+        *_closing(result),
     ]
     title = f"Season risk: {result.yard_name}, {full_day(result.as_of)}"
     return page(title, _header(title, result), "\n".join(main), _footer(result))
@@ -66,12 +67,11 @@ def season_page(result: SeasonResult) -> str:
 
 def compare_page(result: CompareResult) -> str:
     """The whole page of ``compare`` as one self-contained HTML text."""
-    kinds = [(s.fungus, s.wood, [o.canopy for o in s.options]) for s in result.stacks]
     main = [
         section("do", "What to choose", *(_choice_box(result, s) for s in result.stacks)),
         section("options", "The options side by side", *_compare_charts(result)),
         section("numbers", "The options in numbers", *_option_tables(result)),
-        *_closing(result, kinds),
+        *_closing(result),
     ]
     title = f"Options compared: {result.yard_name}, {result.first_year} to {result.last_year}"
     return page(title, _header(title, result), "\n".join(main), _footer(result))
@@ -304,15 +304,9 @@ def _option_tables(result: CompareResult) -> list[str]:
     return [paragraph(choice.RANKING), paragraph(choice.CANOPY_NOTE), *tables]
 
 
-def _closing(
-    result: SeasonResult | CompareResult, kinds: list[tuple[str, str, list[str]]]
-) -> list[str]:
-    used = {
-        (row, name): parameter
-        for fungus, wood, canopies in kinds
-        for row, name, parameter in basis.used_parameters(fungus, wood, canopies)
-    }
-    cited = [f"{text} ({READ_WORDS[read]})." for text, read in basis.cited(used.values())]
+def _closing(result: SeasonResult | CompareResult) -> list[str]:
+    used = {(p.group, p.row, p.name): p for stack in result.stacks for p in stack.parameters}
+    cited = [f"{source.citation} ({READ_WORDS[source.read]})." for source in result.sources]
     return [
         section(
             "basis",
@@ -328,14 +322,25 @@ def _closing(
                 "Values taken, with the range they are drawn from",
                 ("value of", "name", "best", "range", "unit", "grade"),
                 [
-                    [row, name, f"{p.value:g}", f"{p.low:g} to {p.high:g}", p.unit, p.confidence]
-                    for (row, name), p in used.items()
+                    [p.row, _name(p), f"{p.value:g}", _range(p), p.unit, p.grade]
+                    for p in used.values()
                 ],
             ),
         ),
         section("sources", "Sources", listing((*basis.METHODS, *cited))),
         section("cautions", "Cautions", terms(basis.CAUTIONS)),
     ]
+
+
+def _name(parameter: ParameterUsed) -> str:
+    name, _, wood = parameter.name.partition(".")
+    return f"{plain_name(name)}, {wood}" if wood else plain_name(name)
+
+
+def _range(parameter: ParameterUsed) -> str:
+    if not parameter.drawn:
+        return "not drawn"
+    return f"{parameter.low:g} to {parameter.high:g}"
 
 
 READ_WORDS = {

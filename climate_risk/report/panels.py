@@ -14,7 +14,6 @@ from climate_risk.report import theme
 from climate_risk.report.display import (
     MONTHS,
     FloatArray,
-    amounts,
     cut,
     day,
     full_day,
@@ -23,9 +22,9 @@ from climate_risk.report.display import (
 )
 from climate_risk.report.gauge import SHOWN_ACTIONS
 from climate_risk.report.plot import Plot, round_steps
+from climate_risk.report.treatment import act_words, cover_words, watering_words
 from climate_risk.report.words import is_enough
 from climate_risk.risk.results import Action, StackSeason
-from climate_risk.tables import find, fungi, model
 from climate_risk.units import Units
 
 RIGHT_CHARS = 12
@@ -110,18 +109,6 @@ def moisture_heading(stack: StackSeason) -> str:
     return f"Moisture at the driest spawn face, % of oven-dry mass{_ahead(stack)}"
 
 
-def heat_kill(stack: StackSeason) -> tuple[float, float]:
-    """Temperature [degC] and hours after which half of this fungus is expected dead."""
-    fungus = find(stack.fungus, fungi(), "fungus")
-    return fungus.heat_ref_temp_c.value, fungus.heat_half_kill_h.value
-
-
-def drought_kill(stack: StackSeason) -> tuple[float, float]:
-    """Moisture [%] and days at it after which half of this fungus is expected dead."""
-    fungus = find(stack.fungus, fungi(), "fungus")
-    return fungus.drought_full_pct.value, fungus.drought_half_kill_d.value
-
-
 def draw_heat(plot: Plot, stack: StackSeason, show: Units) -> None:
     """Daily highest air and bark temperature against the end of growth and the harm above it."""
     of, unit = show.temperature.of, show.temperature.unit
@@ -131,8 +118,8 @@ def draw_heat(plot: Plot, stack: StackSeason, show: Units) -> None:
     bands = () if ahead is None else tuple(of(part) for part in ahead[1:])
     seen = np.concatenate([air, bark, *bands])
     lowest, peak = float(seen.min(initial=np.inf)), float(seen.max(initial=-np.inf))
-    stop, (kill_c, hours) = of(stack.growth_temp_max_c), heat_kill(stack)
-    kill = of(kill_c)
+    stop, hours = of(stack.thresholds.growth_temp_max_c), stack.thresholds.heat_half_kill_h
+    kill = of(stack.thresholds.heat_kill_temp_c)
     step = 10.0 if show.system == "us" else 5.0
     bottom = min(lowest, stop - 4 * step) - step / 2
     top = max(peak + step / 2, kill + 1.5 * step)
@@ -160,14 +147,14 @@ def draw_moisture(plot: Plot, stack: StackSeason) -> None:
     ahead = fan(stack, "moisture_driest_face_pct")
     bands = () if ahead is None else ahead[1:]
     peak = float(np.concatenate([wet, *bands]).max(initial=0.0))
-    stop, slow = stack.moisture_stop_pct, stack.moisture_slow_pct
+    stop, slow = stack.thresholds.moisture_stop_pct, stack.thresholds.moisture_slow_pct
     top = max(peak * 1.05, slow * 1.6)
     plot.scale(0.0, top)
     plot.block(plot.across, (0.0, stop), hatch=theme.HATCH_DROUGHT, hatch_colour=theme.GREY)
     plot.block(plot.across, (stop, slow), fill=theme.PALE)
     plot.level(slow, dash=theme.DOTTED)
     plot.level(stop, width_pt=1.2, dash=theme.DASHED)
-    dry, days = drought_kill(stack)
+    dry, days = stack.thresholds.drought_kill_pct, stack.thresholds.drought_half_kill_d
     plot.level(dry, dash=theme.DOTTED)
     _draw_fan(plot, ahead, bands, theme.MOISTURE)
     plot.line(ordinals(stack.daily.index), wet, colour=theme.MOISTURE, width_pt=2.0)
@@ -188,7 +175,7 @@ def run_heading(stack: StackSeason) -> str:
     text = f"Run between spawn faces, % of the way done{_ahead(stack)}"
     if not _ahead(stack):
         return text
-    across = f"across ({percent(model().complete_share.value)})"
+    across = f"across ({percent(stack.thresholds.complete_share)})"
     if middle is None:
         return f"{text}: half of the runs are not {across} by {full_day(stack.horizon)}"
     return f"{text}: half of the runs are {across} by {full_day(middle)}"
@@ -198,7 +185,7 @@ def draw_run(plot: Plot, stack: StackSeason) -> None:
     """Share of the way between spawn faces that the fungus has crossed."""
     share = 100.0 * stack.daily["colonized_fraction"].to_numpy(dtype=np.float64)
     plot.scale(0.0, 112.0)
-    complete = 100.0 * model().complete_share.value
+    complete = 100.0 * stack.thresholds.complete_share
     plot.level(complete, dash=theme.DOTTED)
     ahead = fan(stack, "colonized_fraction")
     bands = () if ahead is None else tuple(100.0 * part for part in ahead[1:])
@@ -222,14 +209,20 @@ def plan_heading(stack: StackSeason) -> str:
     return "Covers, and what helps" if stack.actions else "Covers and water"
 
 
-def cover_spans(stack: StackSeason) -> list[tuple[str, str, date, date]]:
+def cover_spans(stack: StackSeason, show: Units) -> list[tuple[str, str, date, date]]:
     """Row name, words, first and last day of what covers and waters the stack."""
     covers = [
-        ("cover", label, on, min(off, stack.horizon)) for label, on, off in stack.cover_spans
+        (
+            "cover",
+            cover_words(cover),
+            cover.on or stack.inoculated,
+            min(cover.off or stack.horizon, stack.horizon),
+        )
+        for cover in stack.covers
     ]
     water = [
-        ("water", label, first, min(last, stack.horizon))
-        for label, first, last in stack.watering_spans
+        ("water", watering_words(dose, show), dose.first, min(dose.last, stack.horizon))
+        for dose in stack.waterings
     ]
     bare = [("cover", "none", stack.inoculated, stack.horizon)]
     dry = [("water", "none", stack.inoculated, stack.horizon)]
@@ -238,7 +231,8 @@ def cover_spans(stack: StackSeason) -> list[tuple[str, str, date, date]]:
 
 def plan_rows(stack: StackSeason) -> int:
     """How many rows the plan has."""
-    return len(cover_spans(stack)) + min(len(stack.actions), SHOWN_ACTIONS)
+    spans = max(len(stack.covers), 1) + max(len(stack.waterings), 1)
+    return spans + min(len(stack.actions), SHOWN_ACTIONS)
 
 
 def draw_plan(plot: Plot, stack: StackSeason, chars: int, show: Units) -> None:
@@ -246,15 +240,13 @@ def draw_plan(plot: Plot, stack: StackSeason, chars: int, show: Units) -> None:
 
     What is not enough alone has no bar: there is no day until which it still serves.
     """
-    spans, actions = cover_spans(stack), stack.actions[:SHOWN_ACTIONS]
+    spans, actions = cover_spans(stack, show), stack.actions[:SHOWN_ACTIONS]
     plot.scale(plan_rows(stack) - 0.45, -0.55)
     for place, (_, text, on, off) in enumerate(spans):
         start, end = on.toordinal(), off.toordinal()
         plot.block((start, end), (place - 0.35, place + 0.35), fill=theme.PALE)
         room = int(chars * (1.0 - _done(plot, start))) + RIGHT_CHARS
-        plot.write(
-            cut(amounts(text, show), room), start, place, shift_in=LABEL_IN, behind=theme.PALE
-        )
+        plot.write(cut(text, room), start, place, shift_in=LABEL_IN, behind=theme.PALE)
     for place, action in enumerate(actions, start=len(spans)):
         _draw_action(plot, action, place, chars, show, is_first=place == len(spans))
     names = [name for name, *_ in spans]
@@ -279,7 +271,7 @@ def _draw_action(
     is_late = done > 0.5
     room = int(chars * (done if is_late else 1.0 - done)) + (0 if is_late else RIGHT_CHARS)
     plot.write(
-        cut(f"{lead}: {amounts(action.what, show)}", room),
+        cut(f"{lead}: {act_words(action.act, show)}", room),
         start if is_late else end,
         place,
         shift_in=-LABEL_IN if is_late else LABEL_IN,

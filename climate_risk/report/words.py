@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from climate_risk.report.display import (
-    amounts,
     day,
     full_day,
     listed,
@@ -15,20 +14,27 @@ from climate_risk.report.display import (
     plain_name,
     plural,
 )
+from climate_risk.report.treatment import WHY, act_words
 from climate_risk.risk.results import (
     Action,
     Chance,
+    IntervalKind,
     OptionResult,
     OutcomeShares,
     StackSeason,
 )
-from climate_risk.tables import model
 from climate_risk.units import Units
 
 MAIN_CAUSE_SHARE = 0.75
 """From this share of the losses on, one cause is the main one (our own choice)."""
 ONLY_CAUSE_SHARE = 0.9
 """Above this share of the losses, one cause is named alone (our own choice)."""
+
+
+INTERVALS: Mapping[IntervalKind, str] = {
+    "bootstrap": "bootstrap over years",
+    "exact binomial": "all years alike: exact binomial bound",
+}
 
 
 def odds(share: float) -> str:
@@ -48,7 +54,7 @@ def odds(share: float) -> str:
 def chance_basis(chance: Chance) -> str:
     """``29 past years x 8 parameter draws, bootstrap over years``."""
     draws = plural(chance.draws, "parameter draw")
-    return f"{plural(chance.years, 'past year')} x {draws}; {chance.basis}"
+    return f"{plural(chance.years, 'past year')} x {draws}; {INTERVALS[chance.interval]}"
 
 
 def interval(chance: Chance) -> str:
@@ -180,8 +186,8 @@ def is_done_before_dry(stack: StackSeason) -> bool:
     across = stack.full_run[2]
     if across is None or stack.outlook is None or stack.daily.empty:
         return False
-    seen = stack.daily["moisture_driest_face_pct"] < stack.moisture_stop_pct
-    ahead = stack.outlook[("moisture_driest_face_pct", 50)] < stack.moisture_stop_pct
+    seen = stack.daily["moisture_driest_face_pct"] < stack.thresholds.moisture_stop_pct
+    ahead = stack.outlook[("moisture_driest_face_pct", 50)] < stack.thresholds.moisture_stop_pct
     dry = [*seen.index[seen], *ahead.index[ahead]]
     return bool(dry) and across <= dry[0].date()
 
@@ -199,7 +205,7 @@ def to_do(stack: StackSeason, tolerated_chance: float, show: Units) -> str:
     if action is None:
         return "No action tried brings it down."
     tail = "" if is_enough(action) else ": it helps, but is not enough alone"
-    return f"{_capital(amounts(action.what, show))} {when_to(stack, action)}{tail}."
+    return f"{_capital(act_words(action.act, show))} {when_to(stack, action)}{tail}."
 
 
 def _capital(text: str) -> str:
@@ -254,7 +260,7 @@ def run_sentence(stack: StackSeason) -> str:
         f"between spawn faces{spread}."
     )
     early, mid, late = stack.full_run
-    across = f"across ({percent(model().complete_share.value)} of the way)"
+    across = f"across ({percent(stack.thresholds.complete_share)} of the way)"
     parts = [
         f"{part} of the runs by {full_day(value)}"
         for part, value in (("a tenth", early), ("half", mid), ("nine tenths", late))
@@ -272,14 +278,15 @@ def state_sentence(stack: StackSeason, show: Units) -> str:
     if stack.daily.empty:
         return ""
     last = stack.daily.iloc[-1]
+    at = stack.thresholds
     hottest = show.temperature.text(float(stack.daily["bark_temp_max_c"].max()))
     return (
         f"On {full_day(stack.daily.index[-1].date())} the reference run has "
         f"{last['moisture_driest_face_pct']:.0f} % moisture at its driest spawn face (growth "
-        f"slows below {stack.moisture_slow_pct:.0f} % and stops below "
-        f"{stack.moisture_stop_pct:.0f} %, of oven-dry mass) and is "
+        f"slows below {at.moisture_slow_pct:.0f} % and stops below "
+        f"{at.moisture_stop_pct:.0f} %, of oven-dry mass) and is "
         f"{percent(float(last['colonized_fraction']))} across. Hottest bark so far {hottest} "
-        f"(growth stops above {show.temperature.text(stack.growth_temp_max_c)}). Dose so far, "
+        f"(growth stops above {show.temperature.text(at.growth_temp_max_c)}). Dose so far, "
         f"where 1 means half the fungus dead: heat {_dose(float(last['heat_stress']))}, "
         f"drought {_dose(float(last['drought_stress']))}.{_rivals(stack)}"
     )
@@ -334,7 +341,7 @@ def spells_sentence(stack: StackSeason, show: Units) -> str:
 
 def action_sentence(action: Action, tolerated_chance: float, currency: str, show: Units) -> str:
     """What, when, what it brings, what it costs, and why."""
-    what = _capital(amounts(action.what, show))
+    what = _capital(act_words(action.act, show))
     limit = percent(tolerated_chance)
     if action.latest is None:
         when = (
@@ -353,7 +360,7 @@ def action_sentence(action: Action, tolerated_chance: float, currency: str, show
     )
     return (
         f"{what} {when}.{then} Costs {money(action.cost, currency)} for each stack. "
-        f"Why: {action.why.rstrip('.')}."
+        f"Why: {WHY[action.act.kind]}."
     )
 
 

@@ -18,19 +18,15 @@ from climate_risk.engine.record import Record
 from climate_risk.engine.reference import DAILY_NAMES, daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
+from climate_risk.fungus import competitors
 from climate_risk.risk.actions import find_actions
 from climate_risk.risk.chance import lost_of
-from climate_risk.risk.ensemble import (
-    Outcomes,
-    cover_label,
-    option_result,
-    place_label,
-    watering_label,
-)
+from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import Outlook, look_at_all
-from climate_risk.risk.results import SeasonResult, Spell, StackSeason
+from climate_risk.risk.parameters import parameters_used, sources_used
+from climate_risk.risk.results import SeasonResult, Spell, SpellLimits, StackSeason
 from climate_risk.risk.sensitivity import uncertainty
-from climate_risk.risk.thresholds import moisture_thresholds
+from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.tables import fungi
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage
 from climate_risk.yard import Stack, Yard
@@ -38,11 +34,8 @@ from climate_risk.yard import Stack, Yard
 FloatArray = npt.NDArray[np.float64]
 
 CANOPIES = ("open", "deciduous", "conifer")
-HOT_TEMP_MAX_C = 30.0
-DRY_RAIN_MM = 1.0
-SPELL_DAYS = 3
-"""A hot, dry spell: this many days in a row at least this hot with less rain than this
-(common practice, no source)."""
+SPELL_LIMITS = SpellLimits(days=3, air_temp_min_c=30.0, rain_max_mm=1.0)
+"""Common practice, no source."""
 
 OUTLOOK_NAMES = (
     "air_temp_max_c",
@@ -86,6 +79,8 @@ def season(
         currency=yard.costs.currency,
         units=yard.units,
         stacks=tuple(stacks),
+        spell_limits=SPELL_LIMITS,
+        sources=sources_used(p for stack in stacks for p in stack.parameters),
         coverage=coverage,
         inputs=inputs,
         water_residual=water,
@@ -108,18 +103,18 @@ def _stack_season(
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
     outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
     blocks, ends = outlook.carry_on(own)
-    cover, watering = cover_label(own), watering_label(own)
-    result = option_result(ends, own, "as it stands", cover, watering, yard.costs)
+    result = option_result(ends, own, yard.costs)
     others = [ends]
-    by_canopy = {yard.canopy: replace(result, label=f"under {yard.canopy} (as it stands)")}
+    by_canopy = {yard.canopy: result}
     for other in elsewhere:
         canopy, scheme = other.scheme.canopy, other.scheme
         _, other_ends = other.carry_on(scheme)
         others.append(other_ends)
-        label = place_label(canopy)
-        by_canopy[canopy] = option_result(other_ends, scheme, label, cover, watering, yard.costs)
+        by_canopy[canopy] = option_result(other_ends, scheme, yard.costs)
     fungus = fungi()[stack.fungus]
-    stop, slow = moisture_thresholds(kind)
+    actions = find_actions(yard, outlook, result)
+    tried = tuple(a.act.cover for a in actions if a.act.cover is not None)
+    with_tried = replace(own, covers=(*own.covers, *tried))
     worst = (
         max(*(e.water_residual for e in others), *(residuals(kind, b)[0] for b in outlook.seen)),
         max(*(e.energy_residual for e in others), *(residuals(kind, b)[1] for b in outlook.seen)),
@@ -130,12 +125,11 @@ def _stack_season(
         fungus=stack.fungus,
         wood=stack.wood,
         canopy=yard.canopy,
-        cover=cover,
-        watering=watering,
-        cover_spans=tuple(
-            (c.label, c.on or stack.inoculated, c.off or kind.horizon) for c in stack.covers
+        covers=tuple(
+            replace(c, on=c.on or stack.inoculated, off=c.off or kind.horizon)
+            for c in stack.covers
         ),
-        watering_spans=tuple((w.label, w.first, w.last) for w in stack.waterings),
+        waterings=stack.waterings,
         inoculated=stack.inoculated,
         horizon=kind.horizon,
         daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),
@@ -146,10 +140,10 @@ def _stack_season(
         full_run=_full_run(stack, ends),
         uncertainty=None if outlook.over else uncertainty(outlook, ends),
         spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
-        actions=find_actions(yard, outlook, result),
-        moisture_stop_pct=stop,
-        moisture_slow_pct=slow,
-        growth_temp_max_c=fungus.temp_max_c.value,
+        actions=actions,
+        thresholds=thresholds_of(kind),
+        parameters=parameters_used(kind, [*schemes, with_tried]),
+        rival_hours_grade=competitors.CONFIDENCE,
         fungus_caution=fungus.caution,
     )
     return season_of, worst
@@ -193,17 +187,19 @@ def _full_run(stack: Stack, ends: Outcomes) -> tuple[date | None, date | None, d
 
 
 def hot_dry_spells(weather: HourlyWeather, first: date, last: date) -> tuple[Spell, ...]:
-    """Hot, dry spells of the open station between two days; see :data:`SPELL_DAYS`."""
+    """Hot, dry spells of the open station between two days; see :data:`SPELL_LIMITS`."""
     days = weather.time[::HOURS_PER_DAY].astype("datetime64[D]")
     inside = (days >= np.datetime64(first)) & (days <= np.datetime64(last))
     warmest = weather.air_temp_c.reshape(-1, HOURS_PER_DAY).max(axis=1)[inside]
     rain = weather.precip_mm.reshape(-1, HOURS_PER_DAY).sum(axis=1)[inside]
     days = days[inside]
-    hot = np.concatenate([[False], (warmest >= HOT_TEMP_MAX_C) & (rain < DRY_RAIN_MM), [False]])
+    is_hot = warmest >= SPELL_LIMITS.air_temp_min_c
+    is_dry = rain < SPELL_LIMITS.rain_max_mm
+    hot = np.concatenate([[False], is_hot & is_dry, [False]])
     turns = np.flatnonzero(np.diff(hot.astype(np.int8)))
     spells = []
     for begin, end in zip(turns[::2], turns[1::2], strict=True):
-        if end - begin >= SPELL_DAYS:
+        if end - begin >= SPELL_LIMITS.days:
             spells.append(
                 Spell(
                     first=days[begin].item(),
