@@ -28,6 +28,19 @@ GRADES: tuple[tuple[str, str], ...] = (
     ),
 )
 
+READ_WORDS = {
+    "text": "text read",
+    "abstract": "abstract read",
+    "memory": "from memory, not looked up",
+    "practice": "practice, not science",
+    "judgement": "judgement",
+}
+GRADE_WORDS = (
+    "Grades: A measured on the species near to our use; B measured on other material, or two "
+    "sources agree; C extension or handbook figure, or derived from dated field observations; "
+    "D judgement."
+)
+
 METHODS: tuple[str, ...] = (
     "Growth against temperature: Rosso, Lobry and Flandrois 1993, J. Theor. Biol. 162:447-463.",
     "Daily weather to hours: Parton and Logan 1981, Agric. Meteorol. 23:205-216.",

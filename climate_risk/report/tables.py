@@ -6,9 +6,7 @@ import csv
 import io
 import math
 from datetime import date
-from pathlib import Path
 
-from climate_risk.report.files import write_whole
 from climate_risk.report.treatment import covers_key, waterings_key
 from climate_risk.risk.results import SeasonResult, StackSeason
 
@@ -50,20 +48,13 @@ def number_text(value: float, digits: int) -> str:
     return "0" if text == "-0" else text
 
 
-def write_daily_csv(result: SeasonResult, path: Path) -> Path:
-    """Write the reference run of each stack, one row per day.
+def daily_csv(result: SeasonResult) -> bytes:
+    """The reference run of each stack, one row per day.
 
     Parameters
     ----------
     result : SeasonResult
         Its ``daily`` frames carry ``source`` and every column of ``DAILY_DIGITS``.
-    path : Path
-        Written whole or not at all.
-
-    Raises
-    ------
-    RunError
-        When the file cannot be written.
     """
     rows = [[*IDENTITY, "source", *DAILY_DIGITS]]
     for stack in result.stacks:
@@ -76,17 +67,11 @@ def write_daily_csv(result: SeasonResult, path: Path) -> Path:
                 for column, digits in zip(columns, DAILY_DIGITS.values(), strict=True)
             ]
             rows.append([*_identity(stamp.date(), stack), str(source), *numbers])
-    return write_whole(path, _csv_text(rows))
+    return _csv_text(rows).encode()
 
 
-def write_outlook_csv(result: SeasonResult, path: Path) -> Path:
-    """Write per stack, day and quantity the 10th, 50th and 90th percentile.
-
-    Raises
-    ------
-    RunError
-        When the file cannot be written.
-    """
+def outlook_csv(result: SeasonResult) -> bytes:
+    """Per stack, day and quantity the 10th, 50th and 90th percentile."""
     rows = [["date", "stack", "quantity", *QUANTILES]]
     for stack in result.stacks:
         if stack.outlook is None:
@@ -102,7 +87,7 @@ def write_outlook_csv(result: SeasonResult, path: Path) -> Path:
                 [day, stack.name, quantity, *numbers]
                 for day, *numbers in zip(days, *bands, strict=True)
             ]
-    return write_whole(path, _csv_text(rows))
+    return _csv_text(rows).encode()
 
 
 def _identity(when: date, stack: StackSeason) -> list[str]:

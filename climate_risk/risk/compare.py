@@ -13,6 +13,7 @@ from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
 from climate_risk.interventions import Watering
 from climate_risk.options import CoverOption, WateringOption
+from climate_risk.progress import Progress, part_of
 from climate_risk.risk.ensemble import (
     collect,
     jobs_for,
@@ -41,6 +42,7 @@ def compare(
     *,
     years: tuple[int, int] | None = None,
     draws: int = DRAWS,
+    progress: Progress | None = None,
 ) -> CompareResult:
     """Run every option of the yard's ``[compare]`` table through every past year.
 
@@ -51,6 +53,8 @@ def compare(
     draws : int
         Parameter draws a year, the same for every option, so that options differ by nothing
         but themselves.
+    progress : callable, optional
+        Told the share done, 0 to 1.
 
     Raises
     ------
@@ -60,7 +64,7 @@ def compare(
     stacks = []
     water, energy = 0.0, 0.0
     used: set[int] = set()
-    for stack in yard.stacks:
+    for done, stack in enumerate(yard.stacks):
         kind = stack_model(stack, record, yard.openness, yard.canopy)
         found = usable_years(kind, kind.start_day, kind.horizon)
         found = tuple(y for y in found if years is None or years[0] <= y <= years[1])
@@ -72,7 +76,9 @@ def compare(
                 + f"; the weather runs from {record.first} to {record.last}"
             )
         used.update(found)
-        options, parameters, residual = _options(yard, kind, found, draws)
+        options, parameters, residual = _options(
+            yard, kind, found, draws, part_of(progress, done, len(yard.stacks))
+        )
         water, energy = max(water, residual[0]), max(energy, residual[1])
         fungus = fungi()[stack.fungus]
         stacks.append(
@@ -107,14 +113,15 @@ def compare(
 
 
 def _options(
-    yard: Yard, kind: StackModel, years: tuple[int, ...], draws: int
+    yard: Yard, kind: StackModel, years: tuple[int, ...], draws: int, progress: Progress
 ) -> tuple[tuple[OptionResult, ...], tuple[ParameterUsed, ...], tuple[float, float]]:
     """Every option of one kind of stack, best first, what they drew from, and the largest
     residuals."""
     results, schemes = [], []
     water, energy = 0.0, 0.0
     rows = start_rows(kind, years, draws, kind.start_day, 0)
-    for canopy in yard.compare.canopies:
+    canopies = yard.compare.canopies
+    for place, canopy in enumerate(canopies):
         planned = []
         for cover in yard.compare.covers:
             for watering in yard.compare.waterings:
@@ -124,7 +131,9 @@ def _options(
                 blocks = new_blocks(kind, scheme, sample)
                 jobs = jobs_for(kind, scheme, blocks, rows, 0, kind.hours)
                 planned.append((scheme, jobs))
-        advance([job for _, jobs in planned for job in jobs])
+        advance(
+            [job for _, jobs in planned for job in jobs], part_of(progress, place, len(canopies))
+        )
         for scheme, jobs in planned:
             ends = collect(kind, scheme, [job.block for job in jobs], years, draws)
             water, energy = max(water, ends.water_residual), max(energy, ends.energy_residual)

@@ -147,6 +147,7 @@ def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
                 year=year,
                 shares=shares(ends.outcomes[n]),
                 moisture_driest_face_pct=float(np.median(ends.moisture_driest_face_pct[n])),
+                moisture_driest_face_quantiles_pct=percentiles(ends.moisture_driest_face_pct[n]),
                 bark_temp_max_c=float(np.median(ends.bark_temp_max_c[n])),
                 colonized_fraction=float(np.median(ends.colonized_fraction[n])),
             )

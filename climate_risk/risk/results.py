@@ -148,8 +148,32 @@ class YearResult:
     year: int
     shares: OutcomeShares
     moisture_driest_face_pct: float
+    moisture_driest_face_quantiles_pct: tuple[float, float, float]
+    """10th, 50th, 90th percentile over draws."""
     bark_temp_max_c: float
     colonized_fraction: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class StackShape:
+    """The stack as built, from the ground up: barrier, pieces with spawn on every face, cap."""
+
+    pieces: int
+    piece_length_m: float
+    diameter_m: float
+    cap_thickness_m: float
+    """0: the top face is bare."""
+    ground_barrier: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CanopyTrack:
+    """The same stack and covers under one canopy, day by day over the whole season."""
+
+    canopy: str
+    quantiles: pd.DataFrame
+    """Columns (quantity, 10|50|90), DatetimeIndex from inoculation to the horizon: over draws to
+    date, then over years and draws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -223,6 +247,15 @@ class StackSeason:
     """Reference run to date: the columns of daily.csv, DatetimeIndex."""
     outlook: pd.DataFrame | None
     """From the as-of date to the horizon: columns (quantity, 10|50|90), DatetimeIndex."""
+    reference_ahead: pd.DataFrame | None
+    """The reference run carried on: median over past years of its quantities, a row a day."""
+    tracks: tuple[CanopyTrack, ...]
+    """Under each canopy, the stack's own first."""
+    shape: StackShape
+    openness: float
+    """Share of the sky seen through gaps of the own stand."""
+    face_moisture_pct: tuple[float, ...]
+    """Of each spawn face on the last day seen, reference run, from the ground up."""
     result: OptionResult
     """Outcome shares and chance of the stack as it stands, from the outlook's years."""
     under_canopies: tuple[OptionResult, ...]

@@ -2,51 +2,36 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.balance import residuals
-from climate_risk.engine.blocks import Block
 from climate_risk.engine.draws import DRAWS
 from climate_risk.engine.record import Record
-from climate_risk.engine.reference import DAILY_NAMES, daily_table, refuse_without_start
+from climate_risk.engine.reference import daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
 from climate_risk.fungus import competitors
+from climate_risk.progress import Progress, part_of
 from climate_risk.risk.actions import find_actions
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.ensemble import Outcomes, option_result
-from climate_risk.risk.outlook import Outlook, look_at_all
+from climate_risk.risk.outlook import look_at_all
 from climate_risk.risk.parameters import parameters_used, sources_used
-from climate_risk.risk.results import SeasonResult, Spell, SpellLimits, StackSeason
+from climate_risk.risk.results import SeasonResult, Spell, SpellLimits, StackSeason, StackShape
 from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.thresholds import thresholds_of
+from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
 from climate_risk.tables import fungi
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage
 from climate_risk.yard import Stack, Yard
 
-FloatArray = npt.NDArray[np.float64]
-
 CANOPIES = ("open", "deciduous", "conifer")
 SPELL_LIMITS = SpellLimits(days=3, air_temp_min_c=30.0, rain_max_mm=1.0)
 """Common practice, no source."""
-
-OUTLOOK_NAMES = (
-    "air_temp_max_c",
-    "bark_temp_max_c",
-    "moisture_mean_pct",
-    "moisture_driest_face_pct",
-    "colonized_fraction",
-    "heat_stress",
-    "drought_stress",
-)
-PERCENTILES = (10, 50, 90)
 
 
 def season(
@@ -57,8 +42,14 @@ def season(
     *,
     as_of: date,
     draws: int = DRAWS,
+    progress: Progress | None = None,
 ) -> SeasonResult:
     """Every stack of the yard as written, from its start over ``as_of`` to its horizon.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Told the share done, 0 to 1.
 
     Raises
     ------
@@ -67,8 +58,9 @@ def season(
     """
     as_of = min(as_of, record.last)
     stacks, water, energy = [], 0.0, 0.0
-    for stack in yard.stacks:
-        result, residual = _stack_season(yard, stack, record, coverage, as_of, draws)
+    for done, stack in enumerate(yard.stacks):
+        part = part_of(progress, done, len(yard.stacks))
+        result, residual = _stack_season(yard, stack, record, coverage, as_of, draws, part)
         stacks.append(result)
         water, energy = max(water, residual[0]), max(energy, residual[1])
     return SeasonResult(
@@ -95,6 +87,7 @@ def _stack_season(
     coverage: WeatherCoverage,
     as_of: date,
     draws: int,
+    progress: Progress,
 ) -> tuple[StackSeason, tuple[float, float]]:
     kind = stack_model(stack, record, yard.openness, yard.canopy)
     _check_cover(kind, coverage, as_of)
@@ -102,16 +95,22 @@ def _stack_season(
     canopies = [name for name in CANOPIES if name != yard.canopy]
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
     outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
+    steps = len(schemes) + 2
+    progress(1 / steps)
     blocks, ends = outlook.carry_on(own)
     result = option_result(ends, own, yard.costs)
     others = [ends]
     by_canopy = {yard.canopy: result}
-    for other in elsewhere:
+    tracks = [track_of(blocks, outlook)]
+    for done, other in enumerate(elsewhere, start=2):
+        progress(done / steps)
         canopy, scheme = other.scheme.canopy, other.scheme
-        _, other_ends = other.carry_on(scheme)
+        other_blocks, other_ends = other.carry_on(scheme)
+        tracks.append(track_of(other_blocks, other))
         others.append(other_ends)
         by_canopy[canopy] = option_result(other_ends, scheme, yard.costs)
     fungus = fungi()[stack.fungus]
+    progress((steps - 1) / steps)
     actions = find_actions(yard, outlook, result)
     tried = tuple(a.act.cover for a in actions if a.act.cover is not None)
     with_tried = replace(own, covers=(*own.covers, *tried))
@@ -133,7 +132,18 @@ def _stack_season(
         inoculated=stack.inoculated,
         horizon=kind.horizon,
         daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),
-        outlook=_fan(blocks, outlook),
+        outlook=outlook_table(blocks, outlook),
+        reference_ahead=reference_table(outlook.carry_reference_on(), outlook),
+        tracks=tuple(tracks),
+        shape=StackShape(
+            pieces=stack.pieces,
+            piece_length_m=stack.piece_length_m,
+            diameter_m=stack.diameter_m,
+            cap_thickness_m=stack.cap_thickness_m,
+            ground_barrier=stack.ground_barrier,
+        ),
+        openness=yard.openness,
+        face_moisture_pct=face_moistures(outlook),
         result=result,
         under_canopies=tuple(by_canopy[c] for c in dict.fromkeys((*CANOPIES, yard.canopy))),
         lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
@@ -146,6 +156,7 @@ def _stack_season(
         rival_hours_grade=competitors.CONFIDENCE,
         fungus_caution=fungus.caution,
     )
+    progress(1.0)
     return season_of, worst
 
 
@@ -156,23 +167,6 @@ def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> No
             f'--as-of {as_of} lies before "{kind.stack.name}" starts on {kind.start_day}; '
             "accepted is a day of the season, or later"
         )
-
-
-def _fan(blocks: Sequence[Block], outlook: Outlook) -> pd.DataFrame | None:
-    """Percentiles over years and draws of what matters, a row a day from tomorrow on."""
-    runs = len(outlook.years) * outlook.draws
-    days = len(blocks[0].daily)
-    if outlook.over:
-        return None
-    index = pd.date_range(outlook.next_day, periods=days, freq="D", name="date")
-    columns = {}
-    for name in OUTLOOK_NAMES:
-        values = np.concatenate([b.daily[:, DAILY_NAMES[name]] for b in blocks], axis=1)
-        for percent, line in zip(
-            PERCENTILES, np.percentile(values[:, :runs], PERCENTILES, axis=1), strict=True
-        ):
-            columns[(name, percent)] = line
-    return pd.DataFrame(columns, index=index)
 
 
 def _full_run(stack: Stack, ends: Outcomes) -> tuple[date | None, date | None, date | None]:
