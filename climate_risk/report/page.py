@@ -221,7 +221,9 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
     )
     years = f"Past years of {stack.name}, worst first, by how dry the driest face got."
     drawn = inline_svg(
-        stack_figure(stack, units=units), f"{key}k", f"{stack.name} to scale: {_faces(stack)}."
+        stack_figure(result, place, units=units),
+        f"{key}k",
+        f"{stack.name} to scale: {_faces(stack)}.",
     )
     return {
         "stack": stack,

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from climate_risk.report import theme
 from climate_risk.report.column import Panel, compose
 from climate_risk.report.treatment import cover_words
-from climate_risk.risk.results import StackSeason
+from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.units import Units
 
 if TYPE_CHECKING:
@@ -19,14 +19,19 @@ SPAWN_M = 0.012
 """A layer of spawn is drawn twice as thick as it is, so that it can be seen."""
 
 
-def stack_figure(stack: StackSeason, *, units: str, heading: bool = True) -> Figure:
+def stack_figure(
+    result: SeasonResult, stack: int = 0, *, units: str | None = None, heading: bool = True
+) -> Figure:
     """One stack from the side, to scale, with the moisture of each spawn face on the last day.
 
     Parameters
     ----------
-    stack : StackSeason
-    units : str
-        ``us`` or ``metric``.
+    result : SeasonResult
+        What ``season`` found.
+    stack : int
+        Place of the stack in ``result.stacks``.
+    units : str, optional
+        ``us`` or ``metric``, in place of what the yard says.
     heading : bool
         With what is shown on top.
 
@@ -35,18 +40,19 @@ def stack_figure(stack: StackSeason, *, units: str, heading: bool = True) -> Fig
     matplotlib.figure.Figure
         3.7 inches wide: the same for phone and desk.
     """
-    layout, show = theme.PHONE, Units(units)
-    shape, size = stack.shape, show.length.text
+    layout, show = theme.PHONE, Units(units or result.units)
+    chosen = result.stacks[stack]
+    shape, size = chosen.shape, show.length.text
     said = (
         f"The stack to scale: {shape.pieces} x {size(shape.piece_length_m)} long, "
         f"{size(shape.diameter_m)} across"
     )
     if shape.cap_thickness_m > 0.0:
         said += f", cap {size(shape.cap_thickness_m)}"
-    if not stack.daily.empty:
+    if not chosen.daily.empty:
         said += "; % is the moisture of each spawn face today"
     panel = Panel(heading=said if heading else "", height_in=HEIGHT_IN,
-                  draw=lambda axes: _draw(axes, stack), timed=False)  # fmt: skip
+                  draw=lambda axes: _draw(axes, chosen), timed=False)  # fmt: skip
     with theme.styled(layout):
         figure, _ = compose(layout, [], [panel])
     return figure
@@ -59,7 +65,7 @@ def _draw(axes: Axes, stack: StackSeason) -> None:
     radius = shape.diameter_m / 2.0
     height = shape.pieces * shape.piece_length_m + shape.cap_thickness_m
     axes.set_axis_off()
-    axes.set_aspect("equal")
+    axes.set_aspect("equal", anchor="N")
 
     def block(bottom: float, top: float, width: float, **look: object) -> None:
         axes.add_patch(Rectangle((-width, bottom), 2 * width, top - bottom, **look))  # type: ignore[arg-type]
@@ -79,9 +85,15 @@ def _draw(axes: Axes, stack: StackSeason) -> None:
         if not stack.daily.empty:
             moisture = stack.face_moisture_pct[face]
             words = f"{name}: {moisture:.0f} %" + (", driest" if moisture == driest else "")
-        axes.annotate(words, (radius, level), (14, 0), textcoords="offset points", va="center",
-                      fontweight="bold" if "driest" in words else "normal",
-                      arrowprops={"arrowstyle": "-", "linewidth": 0.8})  # fmt: skip
+        axes.annotate(
+            words,
+            (radius, level),
+            (14, 0 if face else 6),
+            textcoords="offset points",
+            va="center",
+            fontweight="bold" if "driest" in words else "normal",
+            arrowprops={"arrowstyle": "-", "linewidth": 0.8},
+        )
     axes.plot([-2.2 * radius, 2.2 * radius], [-SPAWN_M] * 2, color=theme.BLACK, linewidth=2.0)
     ground = "ground"
     if shape.ground_barrier != "none":
