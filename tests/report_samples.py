@@ -14,6 +14,7 @@ from climate_risk.options import parse_cover_option, parse_watering_option
 from climate_risk.risk.compare import rank
 from climate_risk.risk.results import (
     Action,
+    CanopyTrack,
     Chance,
     CompareResult,
     Cost,
@@ -27,6 +28,7 @@ from climate_risk.risk.results import (
     SpellLimits,
     StackCompare,
     StackSeason,
+    StackShape,
     Thresholds,
     Uncertainty,
     YearResult,
@@ -142,7 +144,8 @@ def option(
             YearResult(
                 year=1996 + i,
                 shares=shares(0.0, 0.9) if i % 10 < 10 * mean else shares(0.0, 0.0),
-                moisture_driest_face_pct=36.0,
+                moisture_driest_face_pct=36.0 - i % 7,
+                moisture_driest_face_quantiles_pct=(31.0 - i % 7, 36.0 - i % 7, 40.0 - i % 7),
                 bark_temp_max_c=35.2,
                 colonized_fraction=0.9,
             )
@@ -216,9 +219,33 @@ def outlook_frame(daily: pd.DataFrame, horizon: date, *, southern: bool) -> pd.D
         columns["moisture_driest_face_pct", q] = np.maximum(middle + wet_off * spread, 15.0)
         gain = np.cumsum(np.clip(air - 5, 0, 25)) / 2600.0
         columns["colonized_fraction", q] = np.minimum(run + pace * gain, 1.0)
+        columns["heat_stress", q] = np.linspace(0.03, 0.03 + 0.2 * pace, n)
+        columns["drought_stress", q] = np.linspace(0.04, 0.04 + 1.5 * pace, n)
     frame = pd.DataFrame(columns, index=index)
     frame.columns = pd.MultiIndex.from_tuples(frame.columns, names=["quantity", "percentile"])
     return frame
+
+
+def reference_frame(outlook: pd.DataFrame) -> pd.DataFrame:
+    """The middle of the outlook in place of the reference run carried on."""
+    return outlook.xs(50, axis=1, level="percentile")
+
+
+def track_frame(daily: pd.DataFrame, outlook: pd.DataFrame, shift: float) -> pd.DataFrame:
+    """The run to date with a band about it, then the outlook; moisture shifted."""
+    names = ("bark_temp_max_c", "moisture_driest_face_pct", "colonized_fraction")
+    before = pd.DataFrame(
+        {
+            (name, q): daily[name] * factor
+            for name in names
+            for q, factor in ((10, 0.9), (50, 1.0), (90, 1.1))
+        }
+    )
+    whole = pd.concat([before, outlook[list(names)]])
+    whole.columns = pd.MultiIndex.from_tuples(whole.columns)
+    for q in (10, 50, 90):
+        whole[("moisture_driest_face_pct", q)] += shift
+    return whole
 
 
 def stack(
@@ -244,6 +271,7 @@ def stack(
     cloth = CoverSpan(kind="shade cloth", percent=60.0, on=start)
     dose = Watering(litres=4.0, every_days=7, first=start, last=start + timedelta(weeks=12))
     best = option("deciduous", cover, "4 L every 7 days", 0.01, 0.02, 6.5).chance
+    outlook = outlook_frame(daily, horizon, southern=southern)
     return StackSeason(
         name=name,
         count=16,
@@ -263,7 +291,21 @@ def stack(
         inoculated=inoculated,
         horizon=horizon,
         daily=daily,
-        outlook=outlook_frame(daily, horizon, southern=southern),
+        outlook=outlook,
+        reference_ahead=reference_frame(outlook),
+        tracks=tuple(
+            CanopyTrack(canopy=canopy, quantiles=track_frame(daily, outlook, shift))
+            for canopy, shift in (("deciduous", 0.0), ("conifer", 6.0), ("open", -6.0))
+        ),
+        shape=StackShape(
+            pieces=2,
+            piece_length_m=0.254,
+            diameter_m=0.254,
+            cap_thickness_m=0.05,
+            ground_barrier="paper",
+        ),
+        openness=0.3,
+        face_moisture_pct=(44.0, 52.0, float(daily["moisture_driest_face_pct"].iloc[-1])),
         result=now,
         under_canopies=(
             option("conifer", cover, "none", 0.0, 0.04, 2.4),
@@ -364,7 +406,8 @@ def few_years_season() -> SeasonResult:
 def ended_season() -> SeasonResult:
     as_of = date(2026, 4, 11)
     one = stack(as_of=as_of, dryness=0.6)
-    return season(replace(one, outlook=None, actions=(), full_run=(None, None, None)), as_of=as_of)
+    over = replace(one, outlook=None, reference_ahead=None, actions=())
+    return season(replace(over, full_run=(None, None, None)), as_of=as_of)
 
 
 def early_season() -> SeasonResult:

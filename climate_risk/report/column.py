@@ -19,6 +19,8 @@ ABOVE_IN = 0.14
 """Between a panel and the heading of the next."""
 TICKS_IN, MONTHS_IN = 0.24, 0.42
 LINE_EM = 1.28
+UNTIMED_IN = (0.14, 0.24)
+"""Left and right of a panel that has no days."""
 SIDE_GAP_IN = 0.06
 
 
@@ -84,7 +86,7 @@ def compose(
         at += ABOVE_IN
         write(lines, at, layout.text_pt, fontweight="bold")
         at += len(lines) * line_in + 0.05
-        left, right = (layout.left_in, layout.right_in) if panel.timed else (0.12, 0.2)
+        left, right = (layout.left_in, layout.right_in) if panel.timed else UNTIMED_IN
         axes = figure.add_axes(
             (
                 left / layout.width_in,

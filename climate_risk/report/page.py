@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
 TEMPLATES = Path(__file__).with_name("templates")
 SYSTEMS = ("us", "metric")
+MOST_STACKS_IN_BOTH = 3
+"""A page of more stacks shows the yard's own units only, so that it stays under 2 MB."""
 UNIT_WORDS = {"us": "°F, inches, gallons", "metric": "°C, mm, litres"}
 Context = dict[str, Any]
 
@@ -114,6 +116,8 @@ def _render(
     context: Context,
 ) -> str:
     systems = sorted(SYSTEMS, key=lambda system: system != result.units)
+    if len(order) > MOST_STACKS_IN_BOTH:
+        del systems[1:]
     first = {"units": systems[0], "stack": str(order[0]), **first_choices}
     limits = result.spell_limits if isinstance(result, SeasonResult) else None
     complete = result.stacks[0].thresholds.complete_share
@@ -214,10 +218,10 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
     desk, phone = (
         season_figure(result, place, units=units, narrow=n, heading=False) for n in (False, True)
     )
-    canopy_chart = _chart(
+    canopy_chart = inline_svg(
+        canopies_figure(result, place, units=units, narrow=True),
         f"{key}c",
         f"Bark heat, moisture and run of {stack.name} under each canopy.",
-        *(canopies_figure(result, place, units=units, narrow=n) for n in (False, True)),
     )
     years = f"Past years of {stack.name}, worst first, by how dry the driest face got."
     drawn = inline_svg(
@@ -244,7 +248,7 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
             for option in stack.under_canopies
             if option.canopy != stack.canopy
         ],
-        "canopy_chart": canopy_chart,
+        "canopy_chart": _safe(canopy_chart),
         "lead": "What helps" if is_over else "To lower the chance further",
         "actions": [words.action_sentence(a, limit, result.currency, show) for a in stack.actions],
         "caution": stack.fungus_caution,

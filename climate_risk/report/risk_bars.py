@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from climate_risk.report import theme
-from climate_risk.report.display import folded, percent
+from climate_risk.report.display import folded
 from climate_risk.risk.results import Chance, OutcomeShares
 
 if TYPE_CHECKING:
@@ -59,7 +59,7 @@ def draw_bars(axes: Axes, bars: Sequence[RiskBar], chars: int, limit: float) -> 
     axes.set_yticks([])
     axes.spines["left"].set_visible(False)
     ticks = [tick for tick in axes.get_xticks() if 0.0 <= tick <= axes.get_xlim()[1]]
-    axes.set_xticks(ticks, [percent(tick / 100.0) for tick in ticks])
+    axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
 
 
 def draw_bar(axes: Axes, middle: float, chance: Chance, shares: OutcomeShares | None) -> None:

@@ -213,11 +213,11 @@ def _danger_panel(
     limit = result.tolerated_chance
     if stack.result.chance is not None:
         bars = risk_bars(stack, limit, show)
-        chars = layout.chars(layout.width_in - 0.3)
+        chars = layout.chars(layout.width_in - 0.4)
         lost = any(bar.shares is not None and bar.shares.lost > 0.0 for bar in bars)
         causes = "; blue, level lines: drought; orange, slanted: heat" if lost else ""
         heading = (
-            f"Chance of losing a stack{causes}; thin line: what it may be (9 times in 10); "
+            f"Chance of losing a stack, %{causes}; thin line: what it may be (9 times in 10); "
             f"dashed: your limit, {percent(limit)}"
         )
         height = bars_height_in(bars, chars)

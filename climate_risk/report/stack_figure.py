@@ -79,7 +79,7 @@ def _draw(axes: Axes, stack: StackSeason) -> None:
     for face in range(shape.pieces + 1):
         level = face * shape.piece_length_m
         block(level - SPAWN_M / 2, level + SPAWN_M / 2, radius, facecolor=theme.ACT,
-              edgecolor=theme.BLACK, linewidth=0.6, hatch="....")  # fmt: skip
+              edgecolor=theme.BLACK, linewidth=0.6, hatch="xxx")  # fmt: skip
         name = "ground" if face == 0 else "cap" if face == shape.pieces else "middle"
         words = f"{name}: spawn"
         if not stack.daily.empty:

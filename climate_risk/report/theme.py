@@ -47,7 +47,7 @@ CANOPY_LINES = (
 )
 """Colour and dashes of canopies on shared axes, the stack's own first."""
 BAND_OPACITY = 0.22
-TEXT_EM, BOLD_EM = 0.56, 0.625
+TEXT_EM, BOLD_EM = 0.585, 0.645
 """Width of a letter in font sizes, mean over a line of words, with some to spare."""
 
 DARK = {
