@@ -112,13 +112,9 @@ def side_notes(axes: Axes, notes: Sequence[tuple[float, str]], height_in: float)
     size = float(axes.yaxis.get_ticklabels()[0].get_fontsize()) if axes.yaxis else 9.0
     low, high = axes.get_ylim()
     line = LINE_EM * size / 72.0 / height_in
-    placed: list[float] = []
-    for level, text in sorted(notes):
-        share = (level - low) / (high - low)
-        half = 0.5 * line * (text.count("\n") + 1)
-        floor = placed[-1] if placed else -0.02
-        middle = max(share, floor + half)
-        placed.append(middle + half)
+    shares = [(level - low) / (high - low) for level, _ in sorted(notes)]
+    halves = [0.5 * line * (text.count("\n") + 1) for _, text in sorted(notes)]
+    for (_, text), middle in zip(sorted(notes), apart(shares, halves), strict=True):
         axes.annotate(
             text,
             (1.0, middle),
@@ -129,6 +125,25 @@ def side_notes(axes: Axes, notes: Sequence[tuple[float, str]], height_in: float)
             linespacing=1.05,
             annotation_clip=False,
         )
+
+
+def apart(middles: Sequence[float], halves: Sequence[float]) -> list[float]:
+    """Middles in rising order moved so that no two notes meet and none passes 0 or 1.
+
+    Parameters
+    ----------
+    middles, halves : sequences of float
+        Where each note would stand and half its height, as shares of the panel's height.
+    """
+    found, floor = [], 0.0
+    for middle, half in zip(middles, halves, strict=True):
+        found.append(max(middle, floor + half))
+        floor = found[-1] + half
+    ceiling = 1.0
+    for place in reversed(range(len(found))):
+        found[place] = min(found[place], ceiling - halves[place])
+        ceiling = found[place] - halves[place]
+    return found
 
 
 def month_axis(axes: Axes, first: date, last: date, *, every: int, labelled: bool) -> None:
