@@ -174,7 +174,7 @@ def _site(yard: Section) -> Site:
     return Site(
         latitude=yard.number("latitude", -90.0, 90.0),
         longitude=yard.number("longitude", -180.0, 180.0),
-        elevation_m=yard.quantity("elevation", "length", ("-430 m", "5500 m")),
+        elevation_m=yard.quantity("elevation", "elevation", ("-430 m", "5500 m")),
         slope_deg=yard.number("slope", 0.0, 60.0, default=0.0),
         aspect_deg=yard.number("aspect", 0.0, 360.0, default=180.0),
     )
@@ -337,7 +337,7 @@ def _options(
             options.append(parse(text))
         except (ValueError, InputError) as error:
             section.fail(key, str(error))
-    if len(options) != len({option.label for option in options}):
+    if len(options) != len(set(options)):
         section.fail(key, "an entry stands twice")
     return tuple(options)
 

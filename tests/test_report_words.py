@@ -14,9 +14,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import report_samples as samples
 
+from climate_risk.interventions import Act, Watering
+from climate_risk.options import parse_cover_option, parse_watering_option
 from climate_risk.report import basis, choice, words
 from climate_risk.report.display import (
-    amounts,
     folded,
     kept_together,
     listed,
@@ -24,6 +25,7 @@ from climate_risk.report.display import (
     plain_name,
     plural,
 )
+from climate_risk.report.treatment import WHY, act_words, covers_key, volume, waterings_key
 from climate_risk.risk.compare import rank
 from climate_risk.risk.results import OptionResult, OutcomeShares
 from climate_risk.units import Units
@@ -80,7 +82,7 @@ def test_chance_words_carry_interval_and_basis() -> None:
     assert "31 %" in said
     assert "9 in 10 sure it lies in 17 to 45 %" in said
     assert "29 past years x 8 parameter draws" in said
-    assert chance.basis in said
+    assert "bootstrap over years" in said
 
 
 @pytest.mark.parametrize(
@@ -143,10 +145,38 @@ def test_a_run_done_before_the_face_dries_is_said() -> None:
 
 
 def test_litres_become_gallons_only_where_asked_for() -> None:
-    said = "water 4 L a stack every 7 days"
-    assert amounts(said, US) == "water 1 gal (4 L) a stack every 7 days"
-    assert amounts(said, Units("metric")) == said
-    assert amounts("0.5 L, 10 L, 60 Logs", US) == "0.13 gal (0.5 L), 2.75 gal (10 L), 60 Logs"
+    metric = Units("metric")
+    assert [volume(litres, US) for litres in (0.5, 4.0, 10.0)] == [
+        "0.13 gal (0.5 L)",
+        "1 gal (4 L)",
+        "2.75 gal (10 L)",
+    ]
+    gallon = parse_watering_option("1 gal every 7 days")
+    assert volume(gallon.litres, US) == "1 gal (3.79 L)"
+    assert volume(gallon.litres, metric) == "3.79 L"
+
+
+def test_acts_are_said_in_trade_words_with_their_dose_and_span() -> None:
+    metric, start = Units("metric"), date(2025, 7, 11)
+    last = start + timedelta(weeks=5)
+    dose = Watering(litres=4.0, every_days=7, first=start, last=last)
+    cloth, bag = parse_cover_option("shade cloth 60 + paper bag").spans
+    acts = {
+        "hang 60 % shade cloth": Act(kind="hang shade cloth", cover=cloth),
+        "put a paper bag on": Act(kind="put bag on", cover=bag),
+        "take the bag off and let the rain in": Act(kind="take bag off", cover=bag),
+        "water 4 L a stack every 7 days for 5 weeks": Act(kind="water", watering=dose),
+    }
+    for said, act in acts.items():
+        assert act_words(act, metric) == said
+    assert set(WHY) == {act.kind for act in acts.values()}
+
+
+def test_keys_of_covers_and_waterings_are_read_back() -> None:
+    for text in ("none", "paper bag", "shade cloth 60", "paper bag + shade cloth 60"):
+        assert covers_key(parse_cover_option(text).spans) == text
+    option = samples.option("open", "none", "4 L every 7 days", 0.0, 0.1, 1.0)
+    assert waterings_key(option.waterings) == "4 L every 7 days"
 
 
 def test_within_the_limit_nothing_is_urged() -> None:
@@ -168,9 +198,9 @@ def test_an_action_that_is_not_enough_is_not_sold_as_enough() -> None:
 
 def test_the_first_action_that_suffices_is_preferred() -> None:
     one = samples.stack()
-    weak = replace(one.actions[0], latest=None, what="pray for rain")
+    weak = replace(one.actions[0], latest=None)
     two = replace(one, actions=(weak, one.actions[1]))
-    assert "Water 1 gal (4 litres)" in words.to_do(two, 0.10, US)
+    assert "Water 1 gal (4 L)" in words.to_do(two, 0.10, US)
 
 
 def test_no_action_at_all_is_said() -> None:
@@ -228,7 +258,7 @@ def test_compare_names_best_cheapest_and_ties() -> None:
     stack = samples.compare().stacks[0]
     best = choice.best_option_sentence(stack, 0.10, "USD", US)
     assert best == (
-        "North row: safest is under conifer trees with paper bag and shade cloth 60, "
+        "North row: safest is under conifer trees with paper bag and 60 % shade cloth, "
         "watered 1 gal (4 L) every 7 days (USD 6.50 a stack)."
     )
     cheapest = choice.cheapest_sentence(stack, 0.10, "USD", US)
@@ -333,14 +363,6 @@ def test_cautions_cover_what_growers_must_be_told() -> None:
         "quarantine", "Golden oyster", "25 states", "native oyster", "Ticks", "poison ivy",
     ):  # fmt: skip
         assert need in text
-
-
-def test_every_used_value_has_a_citation() -> None:
-    used = basis.used_parameters("grey oyster", "aspen", ["deciduous", "conifer", "deciduous"])
-    assert {row for row, _, _ in used} == {"grey oyster", "aspen", "deciduous", "conifer"}
-    assert len({(row, name) for row, name, _ in used}) == len(used)
-    citations = basis.cited(parameter for _, _, parameter in used)
-    assert len(citations) == len({parameter.source for _, _, parameter in used})
 
 
 def test_unit_endings_leave_the_name_of_a_value() -> None:

@@ -24,6 +24,7 @@ from climate_risk.microclimate.radiation import (
     radiation_parameters,
     sector_basis,
 )
+from climate_risk.progress import Progress
 from climate_risk.tables import model
 
 FloatArray = npt.NDArray[np.float64]
@@ -115,12 +116,13 @@ class Job:
     last_hour: int
 
 
-def advance(jobs: Sequence[Job]) -> None:
+def advance(jobs: Sequence[Job], progress: Progress | None = None) -> None:
     """Run every job, on every core; each fills its block's ``daily``."""
     pool = ThreadPoolExecutor(os.cpu_count())
     try:
-        for _ in pool.map(_advance, jobs):
-            pass
+        for done, _ in enumerate(pool.map(_advance, jobs), start=1):
+            if progress is not None:
+                progress(done / len(jobs))
     finally:
         # On Ctrl-C the blocks that have not begun must not hold up the exit.
         pool.shutdown(cancel_futures=True)

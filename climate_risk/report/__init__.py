@@ -40,30 +40,32 @@ def write_results(
     -----
     What summary.json says of the other command stays, where it was of the same inputs.
     """
-    from climate_risk.report import compare_chart, files, page, season_chart, tables, words
+    from climate_risk.report import files, page, summary, tables, words
+    from climate_risk.report.compare_figure import compare_figure
+    from climate_risk.report.season_figure import season_figure
 
     files.refuse_folders(out_dir, ("season", "compare", "daily", "outlook", "summary"))
-    summary = tables.summary(season, compare)
-    summary = tables.kept_beside(summary, out_dir / "summary.json")
+    made = summary.kept_beside(summary.summary(season, compare), out_dir / "summary.json")
+    summary_json = summary.json_text(made).encode()
     written = []
     if season is not None:
-        worst = words.by_risk(season.stacks)[0]
-        sheet = season_chart.draw_season(season, worst, others=True)
-        written += [
-            files.write_whole(out_dir / "season.html", page.season_page(season)),
-            *files.write_sheet(sheet, out_dir, "season"),
-            tables.write_daily_csv(season, out_dir / "daily.csv"),
-        ]
+        saved = {"daily.csv": tables.daily_csv(season)}
         if any(stack.outlook is not None for stack in season.stacks):
-            written.append(tables.write_outlook_csv(season, out_dir / "outlook.csv"))
-    if compare is not None:
-        sheet = compare_chart.draw_compare(compare)
+            saved["outlook.csv"] = tables.outlook_csv(season)
+        text = page.season_page(season, saved | {"summary.json": summary_json})
+        worst = season_figure(season, words.by_risk(season.stacks)[0])
         written += [
-            files.write_whole(out_dir / "compare.html", page.compare_page(compare)),
-            *files.write_sheet(sheet, out_dir, "compare"),
+            files.write_whole(out_dir / "season.html", text),
+            *files.write_figure(worst, out_dir, "season"),
+            *(files.write_whole(out_dir / name, data) for name, data in saved.items()),
         ]
-    text = tables.json_text(summary)
-    return [*written, files.write_whole(out_dir / "summary.json", text)]
+    if compare is not None:
+        text = page.compare_page(compare, {"summary.json": summary_json})
+        written += [
+            files.write_whole(out_dir / "compare.html", text),
+            *files.write_figure(compare_figure(compare), out_dir, "compare"),
+        ]
+    return [*written, files.write_whole(out_dir / "summary.json", summary_json)]
 
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from climate_risk.engine.stack import Scheme
-from climate_risk.options import CoverSpan, Watering
+from climate_risk.interventions import Act, ActKind, CoverSpan, Watering
 from climate_risk.risk.chance import chance_of_loss
 from climate_risk.risk.cost import covers_cost, watering_cost
 from climate_risk.risk.outlook import Outlook
@@ -25,10 +25,9 @@ WATERING_WEEKS = 12
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """One thing to do from a day on: the words, the scheme that follows, and its price."""
+    """One thing to do from a day on, the scheme that follows, and its price."""
 
-    what: str
-    why: str
+    act: Act
     scheme: Scheme
     cost: float
 
@@ -45,8 +44,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
             kind="shade cloth", percent=CLOTH_PERCENT, on=start, off=min(later, default=None)
         )
         yield Change(
-            what=f"hang {CLOTH_PERCENT:g} % shade cloth",
-            why="less sun and wind: cooler bark, slower drying",
+            act=Act(kind="hang shade cloth", cover=span),
             scheme=replace(own, covers=(*own.covers, span)),
             cost=covers_cost((span,), costs),
         )
@@ -54,8 +52,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         span = CoverSpan(kind="bag", material="paper", on=start)
         others = tuple(c for c in own.covers if c.kind != "bag" or (c.off and c.off <= start))
         yield Change(
-            what="put a paper bag on",
-            why="damper, stiller air round the wood, though less rain",
+            act=Act(kind="put bag on", cover=span),
             scheme=replace(own, covers=(*others, span)),
             cost=covers_cost((span,), costs),
         )
@@ -65,8 +62,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         ended = (cut,) if (bag.on or outlook.kind.stack.inoculated) < start else ()
         labour = covers_cost((bag,), costs) - costs.bag
         yield Change(
-            what="take the bag off and let the rain in",
-            why="rain soaks in through the cap",
+            act=Act(kind="take bag off", cover=cut),
             scheme=replace(own, covers=(*kept, *ended)),
             cost=labour,
         )
@@ -77,8 +73,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         last=min(start + timedelta(weeks=WATERING_WEEKS), horizon),
     )
     yield Change(
-        what=f"water {DOSE_LITRES:g} L a stack every {DOSE_DAYS} days for {WATERING_WEEKS} weeks",
-        why="what the cap takes up; most of a dose runs off",
+        act=Act(kind="water", watering=dose),
         scheme=replace(own, waterings=(*own.waterings, dose)),
         cost=watering_cost((dose,), costs),
     )
@@ -105,17 +100,16 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
         if chance is not None and chance.mean < now.mean - 0.005:
             found.append(
                 Action(
-                    what=change.what,
+                    act=change.act,
                     start=outlook.next_day,
                     latest=outlook.next_day if chance.mean <= tolerated else None,
-                    why=change.why,
                     chance=chance,
                     cost=change.cost,
                 )
             )
     found.sort(key=lambda a: _rank(a, tolerated))
     if found and found[0].latest is not None:
-        latest = _latest(yard, outlook, found[0].what, tolerated)
+        latest = _latest(yard, outlook, found[0].act.kind, tolerated)
         found[0] = replace(found[0], latest=latest)
     return tuple(found)
 
@@ -127,7 +121,7 @@ def _rank(action: Action, tolerated: float) -> tuple[bool, float]:
     return (not enough, action.cost if enough else chance)
 
 
-def _latest(yard: Yard, outlook: Outlook, what: str, tolerated: float) -> date:
+def _latest(yard: Yard, outlook: Outlook, act: ActKind, tolerated: float) -> date:
     """Last of the tried days on which starting still keeps the chance under the tolerance.
 
     Halving: a later start is taken to help no more than an earlier one.
@@ -138,7 +132,7 @@ def _latest(yard: Yard, outlook: Outlook, what: str, tolerated: float) -> date:
         start = outlook.next_day + timedelta(days=DELAYS_DAYS[middle])
         change = None
         if start < outlook.kind.horizon:
-            change = next((c for c in changes(yard, outlook, start) if c.what == what), None)
+            change = next((c for c in changes(yard, outlook, start) if c.act.kind == act), None)
         chance = _chance(outlook, change.scheme) if change else None
         if chance is not None and chance.mean <= tolerated:
             enough = middle

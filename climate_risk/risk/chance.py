@@ -73,18 +73,22 @@ def chance_of_loss(outcomes: IntArray) -> Chance | None:
     by_year = (outcomes >= KILLED_BY_HEAT).mean(axis=1)
     mean = float(by_year.mean())
     tail = 1.0 - COVERAGE
-    if by_year.min() == by_year.max():
+    alike = by_year.min() == by_year.max()
+    if alike:
         low, high = exact_bounds(by_year[0], years, tail)
-        basis = f"all {years} years alike: exact binomial bound"
     else:
         rng = np.random.default_rng(SEED)
         picked = by_year[rng.integers(0, years, (RESAMPLES, years))].mean(axis=1)
         low, high = np.quantile(picked, [tail / 2, 1.0 - tail / 2])
         low = min(low, exact_bounds(1.0, years, tail)[0])
         high = max(high, exact_bounds(0.0, years, tail)[1])
-        basis = f"bootstrap over {years} years"
     return Chance(
-        mean=mean, low=float(low), high=float(high), years=years, draws=draws, basis=basis
+        mean=mean,
+        low=float(low),
+        high=float(high),
+        years=years,
+        draws=draws,
+        interval="exact binomial" if alike else "bootstrap",
     )
 
 

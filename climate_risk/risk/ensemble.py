@@ -128,17 +128,14 @@ def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
     return values_at(kind.parameter_set(scheme), block.quantiles)["fungus.lost_share"]
 
 
-def option_result(
-    ends: Outcomes, scheme: Scheme, label: str, cover: str, watering: str, costs: Costs
-) -> OptionResult:
+def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
     """Outcomes as chance, shares, percentiles and cost."""
     chance = chance_of_loss(ends.outcomes)
     price = covers_cost(scheme.covers, costs) + watering_cost(scheme.waterings, costs)
     return OptionResult(
-        label=label,
         canopy=scheme.canopy,
-        cover=cover,
-        watering=watering,
+        covers=scheme.covers,
+        waterings=scheme.waterings,
         shares=shares(ends.outcomes),
         chance=chance,
         cost=cost_of(price, chance, costs),
@@ -150,27 +147,13 @@ def option_result(
                 year=year,
                 shares=shares(ends.outcomes[n]),
                 moisture_driest_face_pct=float(np.median(ends.moisture_driest_face_pct[n])),
+                moisture_driest_face_quantiles_pct=percentiles(ends.moisture_driest_face_pct[n]),
                 bark_temp_max_c=float(np.median(ends.bark_temp_max_c[n])),
                 colonized_fraction=float(np.median(ends.colonized_fraction[n])),
             )
             for n, year in enumerate(ends.years)
         ),
     )
-
-
-def place_label(canopy: str) -> str:
-    """Where a stack stands, as a grower would say it."""
-    return "in the open" if canopy == "open" else f"under {canopy}"
-
-
-def cover_label(scheme: Scheme) -> str:
-    """Covers in trade words; none for a bare stack."""
-    return " + ".join(dict.fromkeys(c.label for c in scheme.covers)) or "none"
-
-
-def watering_label(scheme: Scheme) -> str:
-    """Waterings in trade words."""
-    return " + ".join(w.label for w in scheme.waterings) or "none"
 
 
 def jobs_for(

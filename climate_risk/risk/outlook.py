@@ -57,6 +57,15 @@ class Outlook:
         earlier = None if before is None else before[:, lanes]
         return blocks, collect(self.kind, scheme, blocks, self.years, self.draws, earlier)
 
+    def carry_reference_on(self) -> list[Block]:
+        """The reference run from today's state with each past year's weather; none once over."""
+        if self.over or not self.references:
+            return []
+        blocks = branch(self.seen, np.zeros(len(self.years), dtype=np.int64))
+        rows = start_rows(self.kind, self.years, 1, self.next_day, self.seen_hours)
+        advance(jobs_for(self.kind, self.scheme, blocks, rows, self.seen_hours, self.kind.hours))
+        return blocks
+
     def _drawn(self) -> npt.NDArray[np.int64]:
         runs = len(self.years) * self.draws
         return np.arange(self.references, self.references + runs, dtype=np.int64)
