@@ -73,8 +73,8 @@ def load_weather(
     from climate_risk.weather import load_weather as load
     from climate_risk.weather import to_hourly
 
-    chosen = source or yard.weather_file or "meteostat"
-    checked = load(chosen, yard.site, first, last, yard.weather_columns)
+    chosen = source or yard.weather.sources[0].file or "meteostat"
+    checked = load(chosen, yard.site, first, last, yard.weather.sources[0].columns)
     inputs = {yard.path.name: yard.sha256}
     if str(chosen) != "meteostat":
         path = Path(chosen)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any, Literal, TypeVar, cast
 
@@ -25,7 +26,8 @@ from climate_risk.options import (
 from climate_risk.parameter import FOLDER
 from climate_risk.site import Site
 from climate_risk.tables import Wood, barriers, canopies, find, fungi, woods
-from climate_risk.toml_section import Section, read_toml
+from climate_risk.toml_section import Section, every_mistake, read_toml
+from climate_risk.weather_options import WeatherOptions, read_weather_options
 from climate_risk.whole_file import write_whole
 
 __all__ = [
@@ -109,10 +111,7 @@ class Yard:
     """For what is shown."""
     invented: bool
     """True for an example that is no real place."""
-    weather_file: Path | None
-    """None: the nearest stations."""
-    weather_columns: Mapping[str, Any]
-    """As written; the weather reader checks it against the file."""
+    weather: WeatherOptions
     stacks: tuple[Stack, ...]
     costs: Costs
     compare: CompareOptions
@@ -126,43 +125,43 @@ def read_yard(path: Path | str) -> Yard:
     Raises
     ------
     InputError
-        At the first mistake: one line with the file, the table, the key, its value, what would
-        be accepted and, where it can be told, the line number.
+        A line for each mistake, with the file, the table, the key, its value, what would be
+        accepted and, where it can be told, the line number.
     """
     file, content = read_toml(Path(path))
-    file.only("yard", "weather", "stack", "costs", "compare")
     if not file.has("yard"):
         file.fail("[yard]", "missing; a yard file starts with the place")
     yard = file.section("yard")
-    yard.only(
-        "name",
-        "invented",
-        "latitude",
-        "longitude",
-        "elevation",
-        "slope",
-        "aspect",
-        "canopy",
-        "openness",
-        "units",
-    )
     weather = file.section("weather")
-    weather.only("file", "columns")
-    return Yard(
-        name=yard.words("name"),
-        site=_site(yard),
-        canopy=yard.named("canopy", canopies(), "canopy").name,
-        openness=yard.number("openness", 0.0, 1.0, default=0.0),
-        units=cast(Literal["us", "metric"], yard.choice("units", ("us", "metric"), default="us")),
-        invented=yard.flag("invented", default=False),
-        weather_file=_weather_file(weather),
-        weather_columns=weather.section("columns").raw,
-        stacks=_stacks(file),
-        costs=_costs(file.section("costs")),
-        compare=_compare(file.section("compare")),
-        path=Path(path),
-        sha256=hashlib.sha256(content).hexdigest(),
+
+    def place() -> dict[str, Any]:
+        file.only("yard", "weather", "stack", "costs", "compare")
+        yard.only(*_YARD_KEYS)
+        units = yard.choice("units", ("us", "metric"), default="us")
+        return {
+            "name": yard.words("name"),
+            "site": _site(yard),
+            "canopy": yard.named("canopy", canopies(), "canopy").name,
+            "openness": yard.number("openness", 0.0, 1.0, default=0.0),
+            "units": cast(Literal["us", "metric"], units),
+            "invented": yard.flag("invented", default=False),
+        }
+
+    parts = every_mistake(
+        place,
+        lambda: {"weather": read_weather_options(weather)},
+        lambda: {"stacks": _stacks(file)},
+        lambda: {"costs": _costs(file.section("costs"))},
+        lambda: {"compare": _compare(file.section("compare"))},
     )
+    said: dict[str, Any] = {key: value for part in parts for key, value in part.items()}
+    return Yard(**said, path=Path(path), sha256=hashlib.sha256(content).hexdigest())
+
+
+_YARD_KEYS = (
+    "name", "invented", "latitude", "longitude", "elevation", "slope", "aspect", "canopy",
+    "openness", "units",
+)  # fmt: skip
 
 
 def _site(yard: Section) -> Site:
@@ -175,20 +174,12 @@ def _site(yard: Section) -> Site:
     )
 
 
-def _weather_file(weather: Section) -> Path | None:
-    """Path relative to the yard file; whether it is there is for the weather reader to say."""
-    if not weather.has("file"):
-        return None
-    return weather.file.parent / weather.words("file")
-
-
 def _stacks(file: Section) -> tuple[Stack, ...]:
-    stacks: list[Stack] = []
-    for section in file.sections("stack"):
-        stack = _stack(section)
-        if stack.name in {other.name for other in stacks}:
-            section.fail("name", "another stack has this name")
-        stacks.append(stack)
+    sections = list(file.sections("stack"))
+    stacks = every_mistake(*(partial(_stack, section) for section in sections))
+    for number, (section, stack) in enumerate(zip(sections, stacks, strict=True)):
+        if stack.name in {other.name for other in stacks[:number]}:
+            raise InputError(*section.mistake("name", "another stack has this name").lines)
     if not stacks:
         file.fail("[[stack]]", "missing; describe at least one stack")
     return tuple(stacks)

@@ -8,6 +8,9 @@ from climate_risk.risk.results import CompareResult, SeasonResult
 
 __all__ = ["summary_lines", "write_results"]
 
+OF_SEASON = ("outlook.csv",)
+"""What a season can write but need not: an older one's is taken away."""
+
 
 def write_results(
     out_dir: Path, *, season: SeasonResult | None = None, compare: CompareResult | None = None
@@ -45,25 +48,28 @@ def write_results(
     files.refuse_folders(out_dir, ("season", "compare", "daily", "outlook", "summary"))
     summary = tables.summary(season, compare)
     summary = tables.kept_beside(summary, out_dir / "summary.json")
+    family = OF_SEASON if season is not None else ()
     written = []
-    if season is not None:
-        worst = words.by_risk(season.stacks)[0]
-        sheet = season_chart.draw_season(season, worst, others=True)
-        written += [
-            files.write_whole(out_dir / "season.html", page.season_page(season)),
-            *files.write_sheet(sheet, out_dir, "season"),
-            tables.write_daily_csv(season, out_dir / "daily.csv"),
-        ]
-        if any(stack.outlook is not None for stack in season.stacks):
-            written.append(tables.write_outlook_csv(season, out_dir / "outlook.csv"))
-    if compare is not None:
-        sheet = compare_chart.draw_compare(compare)
-        written += [
-            files.write_whole(out_dir / "compare.html", page.compare_page(compare)),
-            *files.write_sheet(sheet, out_dir, "compare"),
-        ]
-    text = tables.json_text(summary)
-    return [*written, files.write_whole(out_dir / "summary.json", text)]
+    with files.as_a_set(out_dir, family) as folder:
+        if season is not None:
+            worst = words.by_risk(season.stacks)[0]
+            sheet = season_chart.draw_season(season, worst, others=True)
+            written += [
+                files.write_whole(folder / "season.html", page.season_page(season)),
+                *files.write_sheet(sheet, folder, "season"),
+                tables.write_daily_csv(season, folder / "daily.csv"),
+            ]
+            if any(stack.outlook is not None for stack in season.stacks):
+                written.append(tables.write_outlook_csv(season, folder / "outlook.csv"))
+        if compare is not None:
+            sheet = compare_chart.draw_compare(compare)
+            written += [
+                files.write_whole(folder / "compare.html", page.compare_page(compare)),
+                *files.write_sheet(sheet, folder, "compare"),
+            ]
+        text = tables.json_text(summary)
+        written.append(files.write_whole(folder / "summary.json", text))
+    return [out_dir / path.name for path in written]
 
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:

@@ -1,8 +1,8 @@
 """Checks on raw weather: impossible values are blanked and counted, doubtful ones flagged.
 
-Tests follow Durre et al. 2010, J. Appl. Meteor. Climatol. 49:1615-1633 (range, internal
-consistency, repeats, spikes), with looser limits where whole-degree data would misfire. The
-dry-run test is our own: none of the published ones sees rain gaps written as zero.
+Range and internal consistency follow Durre et al. 2010, J. Appl. Meteor. Climatol.
+49:1615-1633; `faults` holds the rest. The dry-run test is our own: none of the published ones
+sees rain gaps written as zero.
 """
 
 from __future__ import annotations
@@ -13,13 +13,14 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
+from climate_risk.errors import InputError
 from climate_risk.site import Site
-from climate_risk.weather.columns import DAILY, HOURLY, TEMPERATURES
+from climate_risk.weather.columns import DAILY, HOURLY
+from climate_risk.weather.faults import find_faults
 from climate_risk.weather.psychro import pressure_hpa
 from climate_risk.weather.record import RawWeather
 from climate_risk.weather.sun import extraterrestrial_mj_m2
 
-SPIKE_K = 25.0
 REPEATS = {"daily": 10, "hourly": 24}
 """Equal values in a row that make a temperature, dew point or wind doubtful."""
 DRY_MONTH_NORMAL_MM = 30.0
@@ -50,6 +51,7 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
         Masked values are NaN with ``suspect: why`` beside them, to be filled later; values
         kept in spite of a doubt carry the same flag.
     """
+    _refuse_without_temperature(raw)
     table, quality = raw.table.copy(), raw.quality.copy()
     notes: list[str] = []
 
@@ -66,6 +68,9 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
 
     _check_ranges(raw, table, flag)
     _check_temperatures(raw.step, table, flag)
+    for name, bad, why in find_faults(raw.step, table.copy()):
+        # What is most of a column is no fault in it; it is shown and left.
+        flag(name, bad, why, mask=bool(bad.sum() <= table[name].notna().sum() / 2))
     _check_humidity(raw.step, table, notes)
     _check_sun(raw.step, table, site, flag)
     if "precip_mm" in table:
@@ -74,6 +79,16 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
         table["pressure_hpa"] *= pressure_hpa(site.elevation_m) / 1013.0
         notes.append(f"pressure_hpa: sea-level values brought to {site.elevation_m:.0f} m")
     return replace(raw, table=table, quality=quality, warnings=(*raw.warnings, *notes))
+
+
+def _refuse_without_temperature(raw: RawWeather) -> None:
+    daily = ("air_temp_min_c", "air_temp_max_c")
+    lost = [name for name in (daily if raw.step == "daily" else ("air_temp_c",))
+            if name not in raw.table or raw.table[name].isna().all()]  # fmt: skip
+    if lost:
+        raise InputError(
+            f"{raw.source}: no value of {' or '.join(lost)}; accepted is weather with temperature"
+        )
 
 
 def _check_ranges(raw: RawWeather, table: pd.DataFrame, flag: _Flag) -> None:
@@ -95,17 +110,7 @@ def _check_temperatures(step: str, table: pd.DataFrame, flag: _Flag) -> None:
             mean = table["air_temp_mean_c"]
             off = (mean < table["air_temp_min_c"]) | (mean > table["air_temp_max_c"])
             flag("air_temp_mean_c", off, "outside the day's extremes", mask=True)
-    for name in [n for n in TEMPERATURES if n in table]:
-        values = table[name]
-        before, after = values.diff(), values.diff(-1)
-        both = before.abs().ge(SPIKE_K) & after.abs().ge(SPIKE_K)
-        flag(
-            name,
-            both & (before * after > 0),
-            f"{SPIKE_K:g} K or more off both neighbours",
-            mask=True,
-        )
-    for name in [n for n in (*TEMPERATURES, "dew_point_c", "wind_ms") if n in table]:
+    for name in [n for n in ("air_temp_mean_c", "wind_ms") if n in table]:
         run = _run_length(table[name])
         calm = (table[name] == 0.0) & (name == "wind_ms")
         limit = REPEATS[step]

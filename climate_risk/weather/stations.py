@@ -13,6 +13,7 @@ import pandas as pd
 from climate_risk.errors import RunError
 from climate_risk.site import Site
 from climate_risk.weather import psychro
+from climate_risk.weather.download import TOTAL_WAIT_S, Patience
 from climate_risk.weather.hourly import RAIN_HOURS
 from climate_risk.weather.record import RawWeather
 from climate_risk.weather.station_service import ADVICE, Station, StationService, Step
@@ -31,7 +32,9 @@ HOURS_OF_DAY = 20
 FAR_KM, HIGH_M = 50.0, 200.0
 
 
-def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
+def fetch_stations(
+    site: Site, first: date, last: date, longest_wait_s: float = TOTAL_WAIT_S
+) -> RawWeather:
     """Weather from the nearest stations, through the network or the cache.
 
     The best station comes first (by distance, with height counted in); its holes are taken
@@ -44,6 +47,8 @@ def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
     site : Site
     first, last : date
         Days wanted, in local standard time.
+    longest_wait_s : float
+        Bound on all waiting for the network; what came by then is used, the rest is named.
 
     Returns
     -------
@@ -56,16 +61,16 @@ def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
     """
     last = min(last, datetime.now(UTC).date())
     notes: list[str] = []
-    with StationService().open() as service:
-        ranked = _ranked(service.nearby(site, RADIUS_M), site, first, last)
-        used, hourly, daily = _collect(service, ranked, site, first, last)
+    service = StationService(Patience(longest_wait_s))
+    ranked = _ranked(service.nearby(site, RADIUS_M), site, first, last)
+    used, hourly, daily = _collect(service, ranked, site, first, last)
     if not used:
         why = f"no answer from the weather service ({service.failure})" if service.lost else (
             f"no station within {RADIUS_M / 1000:.0f} km has weather of {first} to {last}"
         )  # fmt: skip
         raise RunError(f"{why}; {ADVICE}")
     if service.offline:
-        notes.append(f"the weather service did not answer ({service.failure})")
+        notes.append(f"the weather service did not answer for all ({service.failure})")
     if service.stale:
         notes.append(f"{service.stale} station files in the cache are old and were used as such")
     if service.lost:
