@@ -47,8 +47,8 @@ def every_mistake(*reads: Callable[[], Result]) -> list[Result]:
     """
     lines: list[str] = []
     results = []
+    dropped: set[int] = set()
     for read in reads:
-        dropped: set[int] = set()
         while True:
             try:
                 results.append(read())
@@ -67,6 +67,12 @@ def every_mistake(*reads: Callable[[], Result]) -> list[Result]:
     if lines:
         raise InputError(*dict.fromkeys(lines))
     return results
+
+
+def every_part(reads: Mapping[str, Callable[[], Any]]) -> dict[str, Any]:
+    """Results by name, of readings that each have one; names of blanks are for checks alone."""
+    results = every_mistake(*reads.values())
+    return {name: value for name, value in zip(reads, results, strict=True) if name.strip()}
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from datetime import date
 from functools import partial
 from pathlib import Path
-from typing import Any, Literal, TypeVar, cast
+from typing import Literal, TypeVar
 
 from climate_risk.constants import WOOD_CELL_WALL_SPECIFIC_GRAVITY
 from climate_risk.errors import InputError, RunError
@@ -26,7 +26,7 @@ from climate_risk.options import (
 from climate_risk.parameter import FOLDER
 from climate_risk.site import Site
 from climate_risk.tables import Wood, barriers, canopies, find, fungi, woods
-from climate_risk.toml_section import Section, every_mistake, read_toml
+from climate_risk.toml_section import Section, every_mistake, every_part, read_toml
 from climate_risk.weather_options import WeatherOptions, read_weather_options
 from climate_risk.whole_file import write_whole
 
@@ -134,28 +134,25 @@ def read_yard(path: Path | str) -> Yard:
     yard = file.section("yard")
     weather = file.section("weather")
 
-    def place() -> dict[str, Any]:
-        file.only("yard", "weather", "stack", "costs", "compare")
-        yard.only(*_YARD_KEYS)
-        units = yard.choice("units", ("us", "metric"), default="us")
-        return {
-            "name": yard.words("name"),
-            "site": _site(yard),
-            "canopy": yard.named("canopy", canopies(), "canopy").name,
-            "openness": yard.number("openness", 0.0, 1.0, default=0.0),
-            "units": cast(Literal["us", "metric"], units),
-            "invented": yard.flag("invented", default=False),
+    parts = every_part(
+        {
+            "": lambda: file.only("yard", "weather", "stack", "costs", "compare"),
+            " ": lambda: yard.only(*_YARD_KEYS),
+            "name": lambda: yard.words("name"),
+            **_site_parts(yard),
+            "canopy": lambda: yard.named("canopy", canopies(), "canopy").name,
+            "openness": lambda: yard.number("openness", 0.0, 1.0, default=0.0),
+            "units": lambda: yard.choice("units", ("us", "metric"), default="us"),
+            "invented": lambda: yard.flag("invented", default=False),
+            "weather": lambda: read_weather_options(weather),
+            "stacks": lambda: _stacks(file),
+            "costs": lambda: _costs(file.section("costs")),
+            "compare": lambda: _compare(file.section("compare")),
         }
-
-    parts = every_mistake(
-        place,
-        lambda: {"weather": read_weather_options(weather)},
-        lambda: {"stacks": _stacks(file)},
-        lambda: {"costs": _costs(file.section("costs"))},
-        lambda: {"compare": _compare(file.section("compare"))},
     )
-    said: dict[str, Any] = {key: value for part in parts for key, value in part.items()}
-    return Yard(**said, path=Path(path), sha256=hashlib.sha256(content).hexdigest())
+    site = Site(**{key: parts.pop(key) for key in _site_parts(yard)})
+    digest = hashlib.sha256(content).hexdigest()
+    return Yard(**parts, site=site, path=Path(path), sha256=digest)
 
 
 _YARD_KEYS = (
@@ -164,14 +161,16 @@ _YARD_KEYS = (
 )  # fmt: skip
 
 
-def _site(yard: Section) -> Site:
-    return Site(
-        latitude=yard.number("latitude", -90.0, 90.0),
-        longitude=yard.number("longitude", -180.0, 180.0),
-        elevation_m=yard.quantity("elevation", "length", ("-430 m", "5500 m")),
-        slope_deg=yard.number("slope", 0.0, 60.0, default=0.0),
-        aspect_deg=yard.number("aspect", 0.0, 360.0, default=180.0),
-    )
+def _site_parts(yard: Section) -> dict[str, Callable[[], float]]:
+    """How each number of the place is read."""
+    bounds = ("-430 m", "5500 m")
+    return {
+        "latitude": lambda: yard.number("latitude", -90.0, 90.0),
+        "longitude": lambda: yard.number("longitude", -180.0, 180.0),
+        "elevation_m": lambda: yard.quantity("elevation", "length", bounds),
+        "slope_deg": lambda: yard.number("slope", 0.0, 60.0, default=0.0),
+        "aspect_deg": lambda: yard.number("aspect", 0.0, 360.0, default=180.0),
+    }
 
 
 def _stacks(file: Section) -> tuple[Stack, ...]:

@@ -135,7 +135,7 @@ def station_list(path):
 
 @pytest.fixture(scope="module")
 def bulk(tmp_path_factory):
-    """Folder in the service's layout; Kennedy's daily file has two rows of a date, so it is lost."""
+    """Folder in the service layout; Kennedy's daily file has two rows of a day, so it is lost."""
     root = tmp_path_factory.mktemp("bulk")
     station_list(root / "stations.db")
     for code, hours in station_hours().items():

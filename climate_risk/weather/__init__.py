@@ -11,6 +11,7 @@ import pandas as pd
 
 from climate_risk.errors import InputError, RunError
 from climate_risk.site import Site
+from climate_risk.weather.download import TOTAL_WAIT_S
 from climate_risk.weather.files import read_weather_file
 from climate_risk.weather.fill import coverage, fill_gaps
 from climate_risk.weather.hourly import to_hourly
@@ -38,6 +39,7 @@ def load_weather(
     first: date | None = None,
     last: date | None = None,
     columns: Mapping[str, object] | None = None,
+    longest_wait_s: float = TOTAL_WAIT_S,
 ) -> WeatherRecord:
     """Weather of a site, checked and filled.
 
@@ -51,6 +53,8 @@ def load_weather(
         the last 30 years to yesterday where they are left out.
     columns : mapping, optional
         The yard's ``[weather.columns]``, for a file; see `files.read_weather_file`.
+    longest_wait_s : float
+        Bound on all waiting for the network.
 
     Returns
     -------
@@ -67,7 +71,7 @@ def load_weather(
     if str(source) == STATIONS:
         last = last or datetime.now(UTC).date() - timedelta(days=1)
         first = first or date(last.year - DEFAULT_YEARS + 1, 1, 1)
-        raw = fetch_stations(site, first, last)
+        raw = fetch_stations(site, first, last, longest_wait_s)
     else:
         raw = read_weather_file(Path(source), site, columns)
     index = pd.DatetimeIndex(raw.table.index)

@@ -109,8 +109,7 @@ def _parse(cells: pd.Series, fmt: str, offset_hours: int) -> pd.Series | None:
         raise InputError(f"date format {quoted(fmt)}: {quoted(error)}") from error
     if aware:
         times = times.dt.tz_localize(None) + timedelta(hours=offset_hours)
-    kept: pd.Series = times.where(times.dt.year.between(FIRST_YEAR, LAST_YEAR))
-    return kept
+    return pd.Series(times.where(times.dt.year.between(FIRST_YEAR, LAST_YEAR)))
 
 
 def _on_standard_clock(
@@ -134,7 +133,8 @@ def _on_standard_clock(
                 f"{where}: no clock by the name {quoted(zone)} can be laid on these times "
                 f"({quoted(error)}); accepted is a time zone such as America/New_York"
             ) from error
-    return civil.dt.tz_convert("UTC").dt.tz_localize(None) + pd.Timedelta(hours=offset_hours)
+    naive = civil.dt.tz_convert("UTC").dt.tz_localize(None)
+    return pd.Series(naive + pd.Timedelta(hours=offset_hours))
 
 
 def _refuse_far(times: pd.Series, cells: pd.Series, where: str) -> None:

@@ -345,7 +345,8 @@ def _by_month(values: pd.Series, times: pd.DatetimeIndex) -> pd.Series:
     period = pd.DatetimeIndex(daily.index).to_period("M")
     months = daily.groupby(period).agg(["mean", "count"])
     whole = months["mean"][months["count"] >= min(MIN_DAYS, months["count"].max())]
-    return whole.set_axis(pd.PeriodIndex(whole.index).to_timestamp() + pd.Timedelta(days=14))
+    middle = pd.PeriodIndex(whole.index).to_timestamp() + pd.Timedelta(days=14)
+    return pd.Series(whole.to_numpy(), middle)
 
 
 def _normals(values: pd.Series, site: Site) -> FloatArray:
@@ -359,5 +360,5 @@ def _lean(name: str) -> float:
 
 
 def _wet_days(rain: pd.Series, times: pd.DatetimeIndex) -> pd.Series:
-    daily: pd.Series = rain.groupby(times.normalize().to_numpy()).sum(min_count=1)
-    return daily[daily > 0.0]
+    daily = rain.groupby(times.normalize().to_numpy()).sum(min_count=1)
+    return pd.Series(daily[daily > 0.0])
