@@ -91,7 +91,8 @@ def finish(folder: Path) -> None:
 
 def _move_in(made: Path, folder: Path, gone: Collection[str]) -> None:
     before = made.with_name(BEFORE + made.name.removeprefix(MADE))
-    before.mkdir(exist_ok=True)
+    shutil.rmtree(before, ignore_errors=True)
+    before.mkdir()
     names = sorted(path.name for path in made.iterdir())
     moved: list[str] = []
     try:
