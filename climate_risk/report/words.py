@@ -155,6 +155,9 @@ def best_action(stack: StackSeason) -> Action | None:
 def danger(stack: StackSeason) -> str:
     """How likely the stack is lost and by what, in one short clause."""
     chance, shares = stack.result.chance, stack.result.shares
+    if stack.lacks_past:
+        lost = percent(shares.lost) if shares.lost > 0.0 else "none"
+        return f"to date {lost} of the runs made end in loss; no chance without past years"
     if chance is None:
         years = len(stack.result.years)
         return f"no chance given, only {plural(years, 'past year')}; {what_happened(stack.result)}"
@@ -186,8 +189,16 @@ def is_done_before_dry(stack: StackSeason) -> bool:
     return bool(dry) and across <= dry[0].date()
 
 
+ADD_PAST = (
+    'For an outlook add weather of past years: history = "meteostat", or a file of them, under '
+    "[weather] in the yard file."
+)
+
+
 def to_do(stack: StackSeason, tolerated_chance: float, show: Units) -> str:
     """The one thing to do and its date, as a sentence; what to do when nothing helps."""
+    if stack.lacks_past:
+        return ADD_PAST
     if stack.outlook is None or stack.outlook.empty:
         return "The year is over."
     if not is_over_tolerance(stack.result, tolerated_chance):

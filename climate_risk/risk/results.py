@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 import pandas as pd
 
@@ -186,6 +186,12 @@ class StackSeason:
     """Above this the fungus stops growing."""
     fungus_caution: str
     """Empty, or the caution that goes with this fungus."""
+
+    @property
+    def lacks_past(self) -> bool:
+        """Whether the season goes on but the record holds no past year to look ahead with."""
+        seen = self.daily.index[-1].date() if len(self.daily) else self.inoculated
+        return self.outlook is None and seen + timedelta(days=1) < self.horizon
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -28,7 +28,7 @@ from climate_risk.risk.ensemble import (
     watering_label,
 )
 from climate_risk.risk.outlook import Outlook, look_at_all
-from climate_risk.risk.results import SeasonResult, Spell, StackSeason
+from climate_risk.risk.results import OptionResult, SeasonResult, Spell, StackSeason
 from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.thresholds import moisture_thresholds
 from climate_risk.tables import fungi
@@ -70,7 +70,7 @@ def season(
     Raises
     ------
     InputError
-        The weather holds none of a stack's season, or no past year to look ahead with.
+        The weather holds none of a stack's season.
     """
     as_of = min(as_of, record.last)
     stacks, water, energy = [], 0.0, 0.0
@@ -106,10 +106,15 @@ def _stack_season(
     own = Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings)
     canopies = [name for name in CANOPIES if name != yard.canopy]
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
-    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
+    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws)
     blocks, ends = outlook.carry_on(own)
     cover, watering = cover_label(own), watering_label(own)
-    result = option_result(ends, own, "as it stands", cover, watering, yard.costs)
+
+    def told(ends: Outcomes, scheme: Scheme, label: str) -> OptionResult:
+        result = option_result(ends, scheme, label, cover, watering, yard.costs)
+        return result if outlook.has_past else replace(result, years=())
+
+    result = told(ends, own, "as it stands")
     others = [ends]
     by_canopy = {yard.canopy: replace(result, label=f"under {yard.canopy} (as it stands)")}
     for other in elsewhere:
@@ -117,7 +122,7 @@ def _stack_season(
         _, other_ends = other.carry_on(scheme)
         others.append(other_ends)
         label = place_label(canopy)
-        by_canopy[canopy] = option_result(other_ends, scheme, label, cover, watering, yard.costs)
+        by_canopy[canopy] = told(other_ends, scheme, label)
     fungus = fungi()[stack.fungus]
     stop, slow = moisture_thresholds(kind)
     worst = (

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import TypeVar
 
+from climate_risk.weather_options import LONGEST_WAIT_S
+
 FILE_WAIT_S = 30.0
 """Longest wait for one file, however slowly it drips."""
-TOTAL_WAIT_S = 300.0
-"""Longest wait for all that a run asks for; the yard file's ``longest_wait_s`` changes it."""
 MAX_BYTES = 500_000_000
 PAUSE_S = 1.0
 TOO_MANY = 429
@@ -39,7 +39,7 @@ class Absent(FetchError):
 class Patience:
     """How long a run still waits for the network."""
 
-    total_s: float = TOTAL_WAIT_S
+    total_s: float = LONGEST_WAIT_S
     file_s: float = FILE_WAIT_S
     began: float = field(default_factory=time.monotonic)
 

@@ -39,7 +39,9 @@ class _Source(Reading):
     zone: str | None = None
 
 
-def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> RawWeather:
+def read_weather_file(
+    path: Path, site: Site, columns: Mapped | None = None, *, needs_rain: bool = True
+) -> RawWeather:
     """Read a daily or hourly weather file.
 
     Parameters
@@ -51,7 +53,10 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
         For the clock of times that carry an offset, and for what is plausible there.
     columns : mapping, optional
         The yard's ``[weather.columns]``: canonical name (or ``date``, ``time``) to a header
-        of the file, or to a table with ``column`` and ``unit`` (for dates ``format``).
+        of the file, or to a table with ``column`` and ``unit`` (for dates ``format``, for a
+        civil clock ``zone``).
+    needs_rain : bool
+        False for one of several sources, which may lack it.
 
     Returns
     -------
@@ -92,7 +97,7 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
     if step == "hourly":
         table = _on_the_hour(table, lines, path, notes)
     table = table.dropna(axis=1, how="all")
-    if "precip_mm" not in sources:
+    if needs_rain and "precip_mm" not in sources:
         raise InputError(
             f"{path}: no rain (precip_mm) among its columns {_listed(text.columns)}; accepted is "
             "weather with rain, since a drought must not be made up: give the column that name, "

@@ -13,10 +13,11 @@ import pandas as pd
 from climate_risk.errors import RunError
 from climate_risk.site import Site
 from climate_risk.weather import psychro
-from climate_risk.weather.download import TOTAL_WAIT_S, Patience
+from climate_risk.weather.download import Patience
 from climate_risk.weather.hourly import RAIN_HOURS
 from climate_risk.weather.record import RawWeather
 from climate_risk.weather.station_service import ADVICE, Station, StationService, Step
+from climate_risk.weather_options import LONGEST_WAIT_S
 
 RADIUS_M = 100_000.0
 MAX_HEIGHT_DIFFERENCE_M = 600.0
@@ -33,7 +34,7 @@ FAR_KM, HIGH_M = 50.0, 200.0
 
 
 def fetch_stations(
-    site: Site, first: date, last: date, longest_wait_s: float = TOTAL_WAIT_S
+    site: Site, first: date, last: date, longest_wait_s: float = LONGEST_WAIT_S
 ) -> RawWeather:
     """Weather from the nearest stations, through the network or the cache.
 
@@ -133,7 +134,7 @@ def _collect(
         days = _years(service, station, "daily", first, last)
         climb = site.elevation_m - station.elevation_m
         hours = _canonical_hours(hours, climb, site)
-        days = _canonical_days(days, climb, _folded(hours))
+        days = _canonical_days(days, climb, folded(hours))
         if days.empty:
             continue
         used.append(station)
@@ -183,10 +184,12 @@ def _canonical_hours(table: pd.DataFrame, climb_m: float, site: Site) -> pd.Data
     return result.set_axis(index, axis=0)
 
 
-def _folded(hours: pd.DataFrame) -> pd.DataFrame:
+def folded(hours: pd.DataFrame) -> pd.DataFrame:
     """Canonical days from canonical hours, of days with enough hours."""
     if hours.empty:
         return hours
+    wanted = ["air_temp_c", "dew_point_c", "precip_mm", "wind_ms", "pressure_hpa"]
+    hours = hours.reindex(columns=wanted)
     grouped = hours.groupby(pd.DatetimeIndex(hours.index).normalize())
     enough = grouped.count() >= HOURS_OF_DAY
     mean = grouped.mean().where(enough)
