@@ -44,8 +44,8 @@ def with_gap(record, name, start, stop):
 def test_a_whole_file_has_no_gap_and_says_what_it_lacks(iowa):
     assert not iowa.table.isna().any(axis=None)
     assert set(iowa.coverage.estimated) == {"wind_ms", "pressure_hpa"}
-    # One maximum and one minimum of 31 years stand alone against their neighbours.
-    assert iowa.coverage.filled_count == 2
+    # One maximum of 31 years stands alone against its neighbours.
+    assert iowa.coverage.filled_count == 1
     assert any("derived and not measured" in note for note in iowa.coverage.warnings)
 
 
@@ -98,13 +98,22 @@ def test_humidity_follows_the_filled_dew_point(iowa):
     assert record.quality["rel_humidity_pct"].loc["2003-07-11"] == "filled: from dew point"
 
 
-def test_without_humidity_the_minimum_stands_in_with_a_warning(iowa):
+def test_without_humidity_it_is_estimated_and_marked(iowa):
     table = iowa.table[["air_temp_min_c", "air_temp_max_c", "precip_mm"]].loc["2003"]
     record = fill_gaps(raw_of(table), SITE)
-    assert (record.table["dew_point_c"] == record.table["air_temp_min_c"]).all()
-    assert "minimum temperature" in record.coverage.estimated["dew_point_c"]
+    assert (record.table["dew_point_c"] <= record.table["air_temp_max_c"]).all()
+    assert "temperature range" in record.coverage.estimated["dew_point_c"]
     assert record.quality["dew_point_c"].str.startswith("estimated").all()
-    assert any("too moist in dry spells" in note for note in record.coverage.warnings)
+    assert any("points of relative humidity a day" in note for note in record.coverage.warnings)
+
+
+def test_a_long_gap_is_named_with_its_days(iowa):
+    table = with_gap(iowa, "air_temp_max_c", "2003-07-01", "2003-07-31")
+    record = fill_gaps(raw_of(table), SITE)
+    assert any(
+        "air_temp_max_c: nothing from 2003-07-01 to 2003-07-31" in note
+        for note in record.coverage.warnings
+    )
 
 
 def test_mostly_filled_summer_is_warned_of(iowa):

@@ -14,9 +14,12 @@ import pandas as pd
 
 from climate_risk.weather.record import FloatArray
 
-SPIKE_SIGMA = 4.5
+SPIKE_SIGMA = 5.0
 """Robust standard deviations of what a day differs by from the mean of its neighbours."""
-SPIKE_K = 8.0
+SPIKE_K = 9.0
+RECORD_K = 3.0
+"""A maximum so far above all others of its season, and alone, would rule the hottest bark."""
+RECORD_ALONE_K = 5.0
 HOURLY_SPIKE_K = 9.0
 SHARED = 0.5
 """Share of the other extreme's departure that is expected in this one's."""
@@ -137,6 +140,16 @@ def _spikes(step: str, table: pd.DataFrame) -> Iterator[Finding]:
         usual = 1.4826 * excess.abs().rolling(91, center=True, min_periods=20).median()
         far = excess.abs() > np.maximum(SPIKE_SIGMA * usual, SPIKE_K)
         yield name, far & _alone(pair[name], SPIKE_K), "alone against both its neighbours"
+    high = pair["air_temp_max_c"]
+    second = high.rolling(91, center=True, min_periods=20).apply(_second_highest, raw=True)
+    record = (high > second + RECORD_K) & (excess > RECORD_ALONE_K)
+    lone = record & _alone(high, RECORD_ALONE_K)
+    yield "air_temp_max_c", lone, "far above its season, and alone"
+
+
+def _second_highest(window: FloatArray) -> float:
+    known = window[~np.isnan(window)]
+    return float(np.partition(known, -2)[-2]) if known.size > 1 else float("nan")
 
 
 def _alone(values: pd.Series, least_k: float) -> pd.Series:

@@ -27,6 +27,7 @@ DRY_MONTH_NORMAL_MM = 30.0
 DRY_RUN_DAYS = 60
 """Days without any rain that draw a warning where there are too few years to compare."""
 MIN_YEARS = 5
+DRY_MONTH_OTHERS, DRY_MONTH_WET_DAYS = 4, 3
 DERIVED_K, DERIVED_SHARE = 0.3, 0.6
 
 
@@ -155,6 +156,10 @@ def _check_dry_runs(step: str, rain: pd.Series, flag: _Flag, notes: list[str]) -
             continue
         hit = pd.Series(pd.DatetimeIndex(rain.index).to_period("M").isin(dry.index), rain.index)
         flag("precip_mm", hit, "zero through a month that else has rain: missing?", mask=False)
+    if not len(totals) or pd.PeriodIndex(totals.index).year.nunique() < MIN_YEARS:
+        for lone in _dry_month_among_wet(daily):
+            hit = pd.Series(pd.DatetimeIndex(rain.index).to_period("M") == lone, rain.index)
+            flag("precip_mm", hit, f"zero through {lone} among wet months: missing?", mask=False)
     run = _run_length(daily.where(daily == 0.0))
     if run.max() >= DRY_RUN_DAYS:
         end = run[run == run.max()].index[-1]
@@ -162,6 +167,21 @@ def _check_dry_runs(step: str, rain: pd.Series, flag: _Flag, notes: list[str]) -
             f"precip_mm: no rain at all on {int(run.max())} days to {end:%Y-%m-%d}; "
             "is rain missing there and written as zero?"
         )
+
+
+def _dry_month_among_wet(daily: pd.Series) -> list[pd.Period]:
+    """Months without a drop where all others have days enough with rain.
+
+    With three wet days or more in each other month, and commonly ten, a dry one is rare.
+    """
+    months = daily.groupby(pd.DatetimeIndex(daily.index).to_period("M"))
+    wet, days = months.agg(lambda part: (part > 0.0).sum()), months.count()
+    whole = wet[days >= 25]
+    dry = whole[whole == 0]
+    others = whole.drop(dry.index)
+    if len(others) < DRY_MONTH_OTHERS or others.min() < DRY_MONTH_WET_DAYS:
+        return []
+    return list(dry.index)
 
 
 def _run_length(values: pd.Series) -> pd.Series:

@@ -38,8 +38,9 @@ COLD_BLOCK_DAYS = 10
 """The same where the values are too low, since cold spells of a few days are as low."""
 BLOCK_OFF_K, BLOCK_FIT_K = 18.0, 11.0
 WINDY_MS, CALM_MS = 7.0, 0.4
-RAIN_RATIO = 8.0
-"""A wet day's mean of a quarter that is this many times another's is another unit."""
+BLOCK_WET_DAYS = 8
+RAIN_RATIO = (7.0, 9.0)
+"""Two months' mean day with rain may be so many times smaller than usual, and so many larger."""
 
 
 @dataclass(frozen=True)
@@ -300,23 +301,23 @@ class _Judge:
         )
 
     def _rain_blocks(self, wet: pd.Series) -> None:
-        """Quarters whose rains are of another size than those of all the rest."""
-        index = pd.DatetimeIndex(wet.index)
-        quarters = wet.groupby(index.to_period("Q")).agg(["mean", "count"])
-        usual = float(wet.median())
-        quarters = quarters[quarters["count"] >= MIN_WET_DAYS / 2]
-        if len(quarters) < 3 or usual <= 0.0:
+        """Two months whose rains are of another size than those of most others."""
+        months = wet.groupby(pd.DatetimeIndex(wet.index).to_period("M")).agg(["sum", "count"])
+        months = months.reindex(pd.period_range(months.index[0], months.index[-1], freq="M"))
+        pairs = months.fillna(0.0).rolling(2).sum()
+        mean = (pairs["sum"] / pairs["count"])[pairs["count"] >= BLOCK_WET_DAYS]
+        if len(mean) < 4:
             return
-        middle = float(quarters["mean"].median())
-        ratio = quarters["mean"] / middle
-        strange = ratio[(ratio > RAIN_RATIO) | (ratio < 1.0 / RAIN_RATIO)]
+        small = mean * RAIN_RATIO[0] < mean.quantile(0.75)
+        large = mean > RAIN_RATIO[1] * mean.quantile(0.25)
+        strange = mean[small | large]
         if strange.empty:
             return
-        first = strange.index[0]
+        last = pd.Period(strange.index[0], "M")
         self.ask(
             "precip_mm",
-            f"the rains of {first.start_time:%Y-%m} to {first.end_time:%Y-%m} are "
-            f"{strange.iloc[0]:.2g} times as large as those of the other quarters: another unit?",
+            f"the rains of {last - 1} and {last} bring {strange.iloc[0]:.2g} mm on a day with "
+            f"rain, those of the other months {mean.median():.2g} mm: another unit?",
             "in",
         )
 
