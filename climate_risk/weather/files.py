@@ -70,6 +70,11 @@ def read_weather_file(
     """
     content = read_text(path)
     if not columns and (laid_out := read_layout(path, content, site)):
+        if needs_rain and "precip_mm" not in laid_out.table:
+            raise InputError(
+                f"{path}: {'; '.join(laid_out.warnings)}; accepted is weather with rain: add a "
+                "[[weather.source]] that has it"
+            )
         return laid_out
     text = text_table(path, content)
     notes: list[str] = []

@@ -133,8 +133,8 @@ def _collect(
         hours = _years(service, station, "hourly", first, last)
         days = _years(service, station, "daily", first, last)
         climb = site.elevation_m - station.elevation_m
-        hours = _canonical_hours(hours, climb, site)
-        days = _canonical_days(days, climb, folded(hours))
+        hours = canonical_hours(hours, climb, site)
+        days = canonical_days(days, climb, folded(hours))
         if days.empty:
             continue
         used.append(station)
@@ -164,7 +164,7 @@ def _taken(table: pd.DataFrame, name: str) -> pd.Series:
     return table[name] if name in table else pd.Series(np.nan, index=table.index)
 
 
-def _canonical_hours(table: pd.DataFrame, climb_m: float, site: Site) -> pd.DataFrame:
+def canonical_hours(table: pd.DataFrame, climb_m: float, site: Site) -> pd.DataFrame:
     """Station hours (UTC, service units) in canonical columns on the site's clock."""
     if table.empty:
         return table
@@ -207,7 +207,7 @@ def folded(hours: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _canonical_days(table: pd.DataFrame, climb_m: float, folded: pd.DataFrame) -> pd.DataFrame:
+def canonical_days(table: pd.DataFrame, climb_m: float, folded: pd.DataFrame) -> pd.DataFrame:
     """Station days in canonical columns; dew point of the hours is preferred.
 
     A day's mean relative humidity gives vapour pressure by FAO-56 equation 19.

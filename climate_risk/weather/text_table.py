@@ -6,6 +6,7 @@ import csv
 import gzip
 import io
 import re
+import zipfile
 import zlib
 from collections import Counter
 from pathlib import Path
@@ -23,6 +24,8 @@ _TIME_WORD = re.compile(r'^[\s"\']*(date|time|day\b|datetime|timestamp)', re.IGN
 
 def read_text(path: Path) -> str:
     """Text of a file, plain or gzip: UTF-8, UTF-16 with its mark, or Windows-1252.
+
+    Of a workbook the first sheet, as tab-separated text.
 
     Raises
     ------
@@ -53,6 +56,8 @@ def read_text(path: Path) -> str:
         )
     if data.startswith((b"\xff\xfe", b"\xfe\xff")):
         return data.decode("utf-16", errors="replace")
+    if data.startswith(b"PK\x03\x04"):
+        return _sheet_as_text(path, data)
     if b"\x00" in data[:8192]:
         raise InputError(
             f"{path}: this is not a text file; accepted is CSV text (save a spreadsheet as CSV)"
@@ -61,6 +66,26 @@ def read_text(path: Path) -> str:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError:
         return data.decode("cp1252", errors="replace")
+
+
+def _sheet_as_text(path: Path, data: bytes) -> str:
+    """The first sheet of a workbook (Office Open XML, ISO/IEC 29500) as tab-separated text."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as book:
+            whole = sum(part.file_size for part in book.infolist())
+        if whole > MAX_BYTES:
+            raise InputError(f"{path}: unpacks to more than {MAX_BYTES / 1e6:.0f} MB; accepted is "
+                             "a smaller workbook, or its sheet as CSV")  # fmt: skip
+        sheet = pd.read_excel(io.BytesIO(data), header=None, dtype=object, engine="openpyxl")
+    except InputError:
+        raise
+    except Exception as error:  # each part of the format fails in a way of its own
+        raise InputError(
+            f"{path}: not a text file and no workbook that can be read "
+            f"({shown(type(error).__name__)}); accepted is CSV text, or a workbook (.xlsx) whose "
+            "first sheet has a header and a row a day or hour"
+        ) from error
+    return sheet.to_csv(sep="\t", header=False, index=False, date_format="%Y-%m-%d %H:%M:%S")
 
 
 def text_table(path: Path, text: str) -> pd.DataFrame:
