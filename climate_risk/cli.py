@@ -47,23 +47,31 @@ def main(words: Sequence[str]) -> int:
     args = _parser().parse_args(words)
     try:
         args.command(args)
+        sys.stdout.flush()
     except ClimateRiskError as error:
-        print(f"climate-risk: {error}", file=sys.stderr)
+        _complain(*error.lines)
         return error.exit_status
     except KeyboardInterrupt:
-        print("climate-risk: stopped; nothing half-written is left", file=sys.stderr)
+        _complain("stopped; the results are as they were before")
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as error:
-        print(f"climate-risk: {RunError(_disk_trouble(error))}", file=sys.stderr)
+        _complain(*RunError(_disk_trouble(error)).lines)
+        if not error.filename:  # the exit would try to write the same words once again
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return RunError.exit_status
     return 0
 
 
+def _complain(*lines: str) -> None:
+    for line in lines:
+        print(f"climate-risk: {line}", file=sys.stderr)
+
+
 def _disk_trouble(error: OSError) -> str:
-    what = error.strerror or str(error)
-    return f"{error.filename}: {what}" if error.filename else what
+    """Where and what; an error without a file is of the words for standard output."""
+    return f"{error.filename or 'standard output'}: {error.strerror or error}"
 
 
 class _Parser(argparse.ArgumentParser):

@@ -215,7 +215,6 @@ def test_few_years_give_no_chance_but_what_happened(yard: Yard) -> None:
         ("2002-01-01", "2014-07-20", date(2014, 3, 1), "--as-of 2014-03-01 lies before"),
         ("2014-04-01", "2014-07-20", AS_OF, "starts on 2014-03-20"),
         ("2002-01-01", "2013-07-20", AS_OF, "starts on 2014-03-20"),
-        ("2014-01-01", "2014-07-20", AS_OF, "no past year holds 16 July to 12 April"),
     ],
 )
 def test_weather_that_does_not_serve_is_refused(
@@ -225,6 +224,25 @@ def test_weather_that_does_not_serve_is_refused(
         run(yard, samples.make_record(first, last), as_of=as_of)
     assert "\n" not in str(error.value)
     assert "accepted is" in str(error.value)
+
+
+def test_a_record_of_one_year_has_its_season_to_date(yard: Yard, record: Record) -> None:
+    """The same days as with past years, no chance, no outlook, and what to do for one."""
+    alone = run(yard, samples.make_record("2014-01-01", "2014-07-20")).stacks[0]
+    with_past = run(yard, record).stacks[0]
+    # Leaves come out by the record's own warmth, so that the two differ by a little.
+    pd.testing.assert_frame_equal(alone.daily, with_past.daily, rtol=0.05, atol=0.5)
+    assert alone.lacks_past
+    assert not with_past.lacks_past
+    assert alone.result.chance is None
+    assert alone.outlook is None
+    assert alone.result.years == ()
+    assert alone.actions == ()
+    assert alone.result.cost.expected_loss is None
+    # Its driest face is that of the days run, not of a season not yet seen.
+    lowest = alone.daily["moisture_driest_face_pct"].min()
+    low, _, high = alone.result.moisture_driest_face_pct
+    assert low - 10.0 <= lowest <= high + 10.0
 
 
 def test_hot_dry_spells() -> None:
@@ -249,21 +267,19 @@ def test_hot_dry_spells() -> None:
 def outlook_of(yard: Yard, record: Record, scheme: Scheme) -> Outlook:
     """The yard's first stack to date, under a scheme, ready to be carried on."""
     kind = stack_model(yard.stacks[0], record, 0.0)
-    coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
-    (outlook,) = look_at_all(kind, [scheme], AS_OF, 2, coverage)
+    (outlook,) = look_at_all(kind, [scheme], AS_OF, 2)
     return outlook
 
 
 @pytest.fixture(scope="module")
 def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], set[str]]:
     """What could be done to a stack that has these covers."""
-    table = samples.daily_table("2002-01-01", "2002-01-02")
 
     def found(covers: tuple[CoverSpan, ...]) -> set[str]:
         stack = replace(yard.stacks[0], covers=covers)
         kind = stack_model(stack, record, 0.0)
         scheme = Scheme(canopy="open", covers=covers)
-        (outlook,) = look_at_all(kind, [scheme], AS_OF, 2, samples.coverage(table))
+        (outlook,) = look_at_all(kind, [scheme], AS_OF, 2)
         return {change.act.kind for change in changes(yard, outlook, outlook.next_day)}
 
     return found

@@ -30,6 +30,7 @@ from climate_risk.microclimate.radiation import (
     W_WIND_CLOTH,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
+from climate_risk.microclimate.stand_log import Offset, StandLog, with_log
 from climate_risk.site import Site
 from climate_risk.tables import canopies, cloths
 from climate_risk.weather.record import HourlyWeather
@@ -40,9 +41,13 @@ FloatArray = npt.NDArray[np.float64]
 class Record:
     """An hourly record at a site, with each stand's table made once."""
 
-    def __init__(self, weather: HourlyWeather, site: Site) -> None:
+    def __init__(
+        self, weather: HourlyWeather, site: Site, log: tuple[StandLog, Offset] | None = None
+    ) -> None:
         self.weather = weather
         self.site = site
+        self.log = log
+        """A logger in one of the stands, and what it differs from the modelled air there."""
         self._stands: dict[tuple[str, float], StandWeather] = {}
         self._tables: dict[tuple[str, float, float], FloatArray] = {}
 
@@ -66,7 +71,10 @@ class Record:
         if key not in self._tables:
             if stand not in self._stands:
                 row = canopies()[canopy]
-                self._stands[stand] = below_canopy(self.weather, row, self.site, openness)
+                inside = below_canopy(self.weather, row, self.site, openness)
+                if self.log is not None and self.log[0].canopy == canopy:
+                    inside = with_log(inside, *self.log)
+                self._stands[stand] = inside
             self._tables[key] = _stand_table(self._stands[stand], diameter_m)
         return self._tables[key]
 

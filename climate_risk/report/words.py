@@ -152,6 +152,9 @@ def best_action(stack: StackSeason) -> Action | None:
 def danger(stack: StackSeason, limit: float) -> str:
     """How likely the stack is lost and by what, in one short clause."""
     chance, shares = stack.result.chance, stack.result.shares
+    if stack.lacks_past:
+        lost = percent(shares.lost) if shares.lost > 0.0 else "none"
+        return f"to date {lost} of the runs made end in loss; no chance without past years"
     if chance is None:
         years = len(stack.result.years)
         return f"no chance given, only {plural(years, 'past year')}; {what_happened(stack.result)}"
@@ -188,9 +191,17 @@ def is_done_before_dry(stack: StackSeason) -> bool:
     return bool(dry) and across <= dry[0].date()
 
 
+ADD_PAST = (
+    'For an outlook add weather of past years: history = "meteostat", or a file of them, under '
+    "[weather] in the yard file."
+)
+
+
 def card(stack: StackSeason, limit: float, show: Units) -> Card:
     """The three lines that stand above all else."""
     said = f"{capital(danger(stack, limit))}."
+    if stack.lacks_past:
+        return Card(said, ADD_PAST, "No date without past years.")
     if stack.outlook is None or stack.outlook.empty:
         return Card(said, "The year is over.", f"It ended on {full_day(stack.horizon)}.")
     if not is_over_tolerance(stack.result, limit):

@@ -82,22 +82,25 @@ def collect(
     years: tuple[int, ...],
     draws: int,
     before: FloatArray | None = None,
+    first_hour: int = 0,
 ) -> Outcomes:
-    """Outcomes of runs laid out (year, draw) over blocks that reached the horizon.
+    """Outcomes of runs laid out (year, draw) over blocks, as they stand.
 
     Parameters
     ----------
     before : (2, runs) array, optional
         Lowest moisture and highest bark temperature of an earlier stretch of the same runs.
+    first_hour : int
+        Hour of the runs at which the blocks' days begin.
     """
     runs = len(years) * draws
 
     def flat(parts: list[FloatArray]) -> FloatArray:
         return np.concatenate(parts)[:runs].reshape(len(years), draws)
 
-    # Blocks hold only the days that were run last; drying before inoculation is not the season.
-    days_before = kind.hours // HOURS_PER_DAY - len(blocks[0].daily)
-    skip = max(kind.inoculation_hour // HOURS_PER_DAY - days_before, 0)
+    # Drying before inoculation is not the season.
+    skip = max(kind.inoculation_hour - first_hour, 0) // HOURS_PER_DAY
+    skip = min(skip, len(blocks[0].daily) - 1)
     driest = flat([b.daily[skip:, D_DRIEST_FACE].min(axis=0) for b in blocks])
     hottest = flat([b.daily[skip:, D_BARK_MAX].max(axis=0) for b in blocks])
     if before is not None:

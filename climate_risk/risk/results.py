@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 from typing import Literal
 
 import pandas as pd
@@ -274,6 +274,12 @@ class StackSeason:
     """How far to trust ``rival_hours_h`` of ``daily``."""
     fungus_caution: str
     """Empty, or the caution that goes with this fungus."""
+
+    @property
+    def lacks_past(self) -> bool:
+        """Whether the season goes on but the record holds no past year to look ahead with."""
+        seen = self.daily.index[-1].date() if len(self.daily) else self.inoculated
+        return self.outlook is None and seen + timedelta(days=1) < self.horizon
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -21,7 +21,14 @@ from climate_risk.risk.chance import lost_of
 from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import look_at_all
 from climate_risk.risk.parameters import parameters_used, sources_used
-from climate_risk.risk.results import SeasonResult, Spell, SpellLimits, StackSeason, StackShape
+from climate_risk.risk.results import (
+    OptionResult,
+    SeasonResult,
+    Spell,
+    SpellLimits,
+    StackSeason,
+    StackShape,
+)
 from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
@@ -54,7 +61,7 @@ def season(
     Raises
     ------
     InputError
-        The weather holds none of a stack's season, or no past year to look ahead with.
+        The weather holds none of a stack's season.
     """
     as_of = min(as_of, record.last)
     stacks, water, energy = [], 0.0, 0.0
@@ -94,11 +101,16 @@ def _stack_season(
     own = Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings)
     canopies = [name for name in CANOPIES if name != yard.canopy]
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
-    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
+    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws)
     steps = len(schemes) + 2
     progress(1 / steps)
     blocks, ends = outlook.carry_on(own)
-    result = option_result(ends, own, yard.costs)
+
+    def told(ends: Outcomes, scheme: Scheme) -> OptionResult:
+        result = option_result(ends, scheme, yard.costs)
+        return result if outlook.has_past else replace(result, years=())
+
+    result = told(ends, own)
     others = [ends]
     by_canopy = {yard.canopy: result}
     tracks = [track_of(blocks, outlook)]
@@ -108,7 +120,7 @@ def _stack_season(
         other_blocks, other_ends = other.carry_on(scheme)
         tracks.append(track_of(other_blocks, other))
         others.append(other_ends)
-        by_canopy[canopy] = option_result(other_ends, scheme, yard.costs)
+        by_canopy[canopy] = told(other_ends, scheme)
     fungus = fungi()[stack.fungus]
     progress((steps - 1) / steps)
     actions = find_actions(yard, outlook, result)

@@ -4,32 +4,29 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
 
 from climate_risk.errors import InputError, RunError
 from climate_risk.site import Site
-from climate_risk.weather.files import read_weather_file
 from climate_risk.weather.fill import coverage, fill_gaps
 from climate_risk.weather.hourly import to_hourly
-from climate_risk.weather.quality import check
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage, WeatherRecord
-from climate_risk.weather.stations import fetch_stations
+from climate_risk.weather.sources import read_all
+from climate_risk.weather_options import LONGEST_WAIT_S, STATIONS, WeatherOptions, WeatherSource
 from climate_risk.whole_file import write_whole
 
 __all__ = [
     "HourlyWeather",
     "WeatherCoverage",
     "WeatherRecord",
+    "load_sources",
     "load_weather",
     "to_hourly",
     "write_clean_table",
 ]
-
-STATIONS = "meteostat"
-DEFAULT_YEARS = 30
 
 
 def load_weather(
@@ -38,8 +35,9 @@ def load_weather(
     first: date | None = None,
     last: date | None = None,
     columns: Mapping[str, object] | None = None,
+    longest_wait_s: float = LONGEST_WAIT_S,
 ) -> WeatherRecord:
-    """Weather of a site, checked and filled.
+    """Weather of a site from one source, checked and filled.
 
     Parameters
     ----------
@@ -51,6 +49,8 @@ def load_weather(
         the last 30 years to yesterday where they are left out.
     columns : mapping, optional
         The yard's ``[weather.columns]``, for a file; see `files.read_weather_file`.
+    longest_wait_s : float
+        Bound on all waiting for the network.
 
     Returns
     -------
@@ -64,15 +64,21 @@ def load_weather(
     RunError
         The stations can be had neither from the network nor from the cache.
     """
-    if str(source) == STATIONS:
-        last = last or datetime.now(UTC).date() - timedelta(days=1)
-        first = first or date(last.year - DEFAULT_YEARS + 1, 1, 1)
-        raw = fetch_stations(site, first, last)
-    else:
-        raw = read_weather_file(Path(source), site, columns)
-    index = pd.DatetimeIndex(raw.table.index)
-    _refuse_elsewhen(raw.source, index, first, last)
-    raw = check(raw, site)
+    file = None if str(source) == STATIONS else Path(source)
+    one = WeatherSource(file=file, columns=dict(columns or {}))
+    options = WeatherOptions(sources=(one,), longest_wait_s=longest_wait_s)
+    return load_sources(options, site, first, last)
+
+
+def load_sources(
+    options: WeatherOptions, site: Site, first: date | None = None, last: date | None = None
+) -> WeatherRecord:
+    """Weather of a site from all sources in the open and the history, checked and filled.
+
+    Parameters and errors as `load_weather`.
+    """
+    raw = read_all(options, site, first, last)
+    _refuse_elsewhen(raw.source, pd.DatetimeIndex(raw.table.index), first, last)
     record = fill_gaps(raw, site)
     start = pd.Timestamp(first) if first else record.table.index[0]
     stop = pd.Timestamp(last) + pd.Timedelta(hours=23) if last else record.table.index[-1]

@@ -87,6 +87,13 @@ class HourlyWeather:
     """False where temperature, humidity or rain of the hour was filled."""
 
 
+def first_flags(table: pd.DataFrame) -> pd.DataFrame:
+    """Flags of a table as it came: ``observed`` where there is a value, else ``missing``."""
+    return pd.DataFrame(
+        np.where(table.notna(), "observed", "missing"), index=table.index, columns=table.columns
+    ).astype(object)
+
+
 def is_filled(flags: pd.Series) -> pd.Series:
     """True where a value was filled; looks at the few distinct flags, not at every row."""
     return flags.isin([flag for flag in flags.unique() if str(flag).startswith("filled")])
