@@ -80,7 +80,7 @@ class Stack(NamedTuple):
 
     def count(self) -> tuple[FloatArray, FloatArray]:
         """Stress by cause, and the living share of the lowest interface, a case each."""
-        stress = np.zeros((2, CASES))
+        stress = np.zeros((3, CASES))
         kernel.count_living(self.kind.grid, self.mycelium, stress)
         return stress, self.mycelium[kernel.ALIVE, 0].copy()
 

@@ -63,7 +63,7 @@ def ran(kind: str, seed: int = 1) -> tuple[samples.Stack, np.ndarray, np.ndarray
     parameters = samples.make_parameters(
         "red maple",
         start_moisture=np.linspace(0.05, 1.3, at.CASES),
-        wood_bark_resistance_s_m=np.geomspace(100.0, 50000.0, at.CASES),
+        bark_resistance_s_m=np.geomspace(100.0, 50000.0, at.CASES),
     )
     stack = samples.Stack(samples.small_grid(5, 4), samples.make_curves("red maple"), parameters)
     before = samples.start(stack, 5.0)
@@ -164,7 +164,7 @@ def frozen_column(hours: int, air_c: float, rings: int = 60) -> tuple[samples.St
         samples.make_parameters(
             start_moisture=0.8,
             bark_heat_resistance_m2k_w=0.0,
-            wood_bark_resistance_s_m=samples.SEALED_S_M,
+            bark_resistance_s_m=samples.SEALED_S_M,
             barrier_vapour_resistance_s_m=samples.SEALED_S_M,
         ),
     )

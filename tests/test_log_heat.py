@@ -41,7 +41,7 @@ def bare_stack(
         bark_heat_resistance_m2k_w=0.0,
         model_bark_emissivity=emissivity,
         model_free_convection_w_m2k=0.0,
-        model_film_factor=1.0,
+        model_outdoor_convection_factor=1.0,
         barrier_vapour_resistance_s_m=samples.SEALED_S_M,
         ground_heat_w_m2k=exchange_w_m2k,
     )

@@ -47,7 +47,7 @@ def diffusion_stack(grid: geometry.Grid, **changes: float) -> samples.Stack:
         wood_free_diffusivity_longitudinal_m2_s=ALONG,
         wood_uptake_diffusivity_m2_s=ALONG,
         **{
-            "wood_bark_resistance_s_m": 0.0,
+            "bark_resistance_s_m": 0.0,
             "barrier_vapour_resistance_s_m": 0.0,
             "ground_heat_w_m2k": STRONG,
         }
@@ -125,7 +125,7 @@ def test_log_with_a_bark_of_constant_coefficient(biot: float) -> None:
     coefficient = biot * CURVES.density_kg_m3 * ACROSS / radius_m
     stack = diffusion_stack(
         samples.column(2.0 * radius_m, 32),
-        wood_bark_resistance_s_m=samples.saturated_density(20.0) / coefficient,
+        bark_resistance_s_m=samples.saturated_density(20.0) / coefficient,
     )
     stack = stack._replace(
         curves=CURVES._replace(activity=moisture, moisture_by_activity=activity)
@@ -143,7 +143,7 @@ def drying_over_free_water(
     stack = samples.Stack(
         grid,
         CURVES,
-        samples.make_parameters(start_moisture=1.0, wood_bark_resistance_s_m=resistance_s_m),
+        samples.make_parameters(start_moisture=1.0, bark_resistance_s_m=resistance_s_m),
     )
     forcing = samples.make_forcing(
         72, air_temp=temp_c, vapour=humidity * saturated, convection=convection
@@ -191,7 +191,7 @@ def test_thin_stick_comes_to_rest_where_the_handbook_says(
     stack = samples.Stack(
         samples.column(0.01, 4),
         CURVES,
-        samples.make_parameters(start_moisture=0.6, wood_bark_resistance_s_m=100.0),
+        samples.make_parameters(start_moisture=0.6, bark_resistance_s_m=100.0),
     )
     vapour = 0.01 * humidity_pct * samples.saturated_density(21.1)
     forcing = samples.make_forcing(24 * 120, air_temp=21.1, vapour=vapour, convection=20.0)
@@ -209,7 +209,7 @@ def test_dry_stick_takes_water_from_damp_air_to_the_same_rest() -> None:
         samples.column(0.01, 4),
         CURVES,
         samples.make_parameters(
-            start_moisture=np.resize([0.02, 0.6], at.CASES), wood_bark_resistance_s_m=100.0
+            start_moisture=np.resize([0.02, 0.6], at.CASES), bark_resistance_s_m=100.0
         ),
     )
     forcing = samples.make_forcing(
@@ -228,7 +228,7 @@ def test_bag_adds_its_wall_and_its_gap_to_the_way_of_the_vapour() -> None:
         CURVES,
         samples.make_parameters(
             start_moisture=1.0,
-            wood_bark_resistance_s_m=6000.0,
+            bark_resistance_s_m=6000.0,
             bag_gap_vapour_conductance_m_s=gap,
             bag_vapour_conductance_m_s=wall,
             bag_leak_conductance_m_s=leak,
@@ -256,7 +256,7 @@ def uptake_over_half_space(cell_m: float, hours: int) -> float:
             start_moisture=0.6,
             wood_free_diffusivity_longitudinal_m2_s=diffusivity,
             wood_uptake_diffusivity_m2_s=diffusivity,
-            wood_bark_resistance_s_m=samples.SEALED_S_M,
+            bark_resistance_s_m=samples.SEALED_S_M,
             wood_bark_uptake_kg_m2_s=0.0,
             barrier_vapour_resistance_s_m=samples.SEALED_S_M,
         ),
@@ -293,7 +293,7 @@ def test_rain_of_an_hour_enters_wet_and_dry_end_grain_alike(
     grid = samples.season_grid(pieces=1)
     parameters = samples.make_parameters(
         start_moisture=start,
-        wood_bark_resistance_s_m=samples.SEALED_S_M,
+        bark_resistance_s_m=samples.SEALED_S_M,
         wood_bark_uptake_kg_m2_s=0.0,
         barrier_vapour_resistance_s_m=samples.SEALED_S_M,
     )

@@ -150,7 +150,7 @@ def test_less_sun_never_warms_any_side_of_a_tall_dry_log(shares: np.ndarray, bag
     """Mean and modes together, where no heat leaves by the ends."""
     parameters = samples.make_parameters(
         start_moisture=0.05,
-        wood_bark_resistance_s_m=samples.SEALED_S_M,
+        bark_resistance_s_m=samples.SEALED_S_M,
         barrier_vapour_resistance_s_m=samples.SEALED_S_M,
     )
     stack = samples.Stack(samples.column(0.24, 4), CURVES, parameters)

@@ -67,8 +67,9 @@ def steady_surface(absorbed: float, heat_w_m2k: float, *, wet: bool, sky: float 
         model_bark_emissivity=EMISSIVITY,
         wood_bark_absorptance=0.6,
         model_free_convection_w_m2k=0.0,
+        model_outdoor_convection_factor=1.0,
         wood_bark_uptake_kg_m2_s=0.0,
-        wood_bark_resistance_s_m=samples.SEALED_S_M,
+        bark_resistance_s_m=samples.SEALED_S_M,
         barrier_vapour_resistance_s_m=samples.SEALED_S_M,
         model_side_rain_catch_share=1.0,
         wood_bark_store_kg_m2=50.0,
@@ -172,7 +173,8 @@ def test_bag_in_the_sun_is_one_more_node() -> None:
         model_bark_emissivity=EMISSIVITY,
         wood_bark_absorptance=absorptance,
         model_free_convection_w_m2k=0.0,
-        wood_bark_resistance_s_m=samples.SEALED_S_M,
+        model_outdoor_convection_factor=1.0,
+        bark_resistance_s_m=samples.SEALED_S_M,
         barrier_vapour_resistance_s_m=samples.SEALED_S_M,
         bag_solar_transmittance=through,
         bag_solar_absorptance=absorbed,
@@ -191,7 +193,7 @@ def test_dew_falls_on_bark_colder_than_the_dew_point(cold_c: float) -> None:
     parameters = samples.make_parameters(
         start_moisture=0.0,
         wood_bark_uptake_kg_m2_s=0.0,
-        wood_bark_resistance_s_m=samples.SEALED_S_M,
+        bark_resistance_s_m=samples.SEALED_S_M,
     )
     stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, parameters)
     vapour = 0.9 * samples.saturated_density(20.0)
@@ -225,8 +227,9 @@ def test_wet_end_grain_evaporates_as_a_wet_surface(wind_ms: float) -> None:
             start_moisture=1.5,
             model_bark_emissivity=EMISSIVITY,
             model_free_convection_w_m2k=0.0,
+            model_outdoor_convection_factor=1.0,
             wood_free_diffusivity_longitudinal_m2_s=1e-6,
-            wood_bark_resistance_s_m=samples.SEALED_S_M,
+            bark_resistance_s_m=samples.SEALED_S_M,
             barrier_vapour_resistance_s_m=samples.SEALED_S_M,
             ground_heat_w_m2k=1e-9,
         ),

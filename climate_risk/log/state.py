@@ -88,6 +88,8 @@ def spawn_layers(grid: Grid) -> int:
 def spawn_water_kg(grid: Grid, a: FloatArray) -> FloatArray:
     """Water in the spawn layers, by case [kg]."""
     layers, nr = spawn_layers(grid), grid.ring_area_m2.size
+    if layers == 0:
+        return np.zeros(layout.CASES)
     moisture = a[layout.SPAWN_MOISTURE, : layers * nr].reshape(layers, nr, -1)
     dry = a[layout.PARAMETER, P.model_spawn_density_kg_m3] * grid.spawn_depth_m
     return np.asarray(dry * np.einsum("lrn,r->n", moisture, grid.ring_area_m2))
