@@ -9,7 +9,7 @@ from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from climate_risk.report import basis, choice, theme, words
+from climate_risk.report import basis, choice, condition, theme, words
 from climate_risk.report import glossary as words_explained
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plain_name, plural
@@ -253,11 +253,11 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
         "actions": [words.action_sentence(a, limit, result.currency, show) for a in stack.actions],
         "caution": stack.fungus_caution,
         "state": [
-            words.state_sentence(stack),
-            words.harm_sentence(stack),
-            words.bark_sentence(stack, show),
-            words.spells_sentence(stack, show),
-            words.rivals_sentence(stack),
+            condition.state_sentence(stack),
+            condition.harm_sentence(stack),
+            condition.bark_sentence(stack, show),
+            condition.spells_sentence(stack, show),
+            condition.rivals_sentence(stack),
         ],
         "stack_chart": _safe(drawn),
         "ahead": [words.run_sentence(stack), words.lost_sentence(stack)],
