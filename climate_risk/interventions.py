@@ -17,6 +17,8 @@ class CoverSpan:
     kind: CoverKind
     material: str | None = None
     """Of a bag: a name in :func:`climate_risk.tables.bags`."""
+    foot: Literal["open", "closed"] | None = None
+    """Of a bag: shut at the ground or not; None where it is not told."""
     percent: float | None = None
     """Of a cloth: sunlight stopped."""
     on: date | None = None

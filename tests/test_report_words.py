@@ -16,7 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import report_samples as samples
 
-from climate_risk.interventions import Act, Watering
+from climate_risk.interventions import Act, CoverSpan, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
 from climate_risk.report import basis, choice, condition, words
 from climate_risk.report.display import (
@@ -28,9 +28,16 @@ from climate_risk.report.display import (
     plain_name,
     plural,
 )
-from climate_risk.report.treatment import WHY, act_words, covers_key, volume, waterings_key
+from climate_risk.report.treatment import (
+    WHY,
+    act_words,
+    cover_words,
+    covers_key,
+    volume,
+    waterings_key,
+)
 from climate_risk.risk.compare import rank
-from climate_risk.risk.results import OptionResult, OutcomeShares, StackSeason
+from climate_risk.risk.results import OptionResult, OutcomeShares, StackSeason, Tie
 from climate_risk.units import Units
 
 US = Units("us")
@@ -62,7 +69,7 @@ def value_of(said: str) -> float:
 
 
 def test_odds_percent_and_limit_never_clash() -> None:
-    """Odds lie on the limit's side that the chance is on, within a quarter of it, and a percent that
+    """Odds lie on the limit's side that the chance is on, within a quarter of it; a percent that
     is not the limit does not read like it.
     """
     for limit in (0.02, 0.05, 0.10, 0.2, 0.25, 0.333, 0.5):
@@ -341,6 +348,21 @@ def test_cheapest_of_options_all_within_the_limit_is_named_only_where_it_saves()
     stack = samples.no_loss_compare().stacks[0]
     assert (
         choice.cheapest_sentence(replace(stack, options=stack.options[:2]), 0.10, "USD", US) == ""
+    )
+
+
+def test_what_the_model_may_tell_later_is_said_where_it_is_told() -> None:
+    """Likely to fruit, a bag's foot, and ties that hang on a number to be measured."""
+    one = samples.stack()
+    shares = replace(one.result.shares, likely_to_fruit=0.8)
+    fruits = replace(one, result=replace(one.result, shares=shares))
+    assert words.run_sentence(fruits).endswith("80 % are likely to fruit.")
+    shut = CoverSpan(kind="bag", material="paper", foot="closed")
+    assert cover_words(shut) == "paper bag shut at the foot"
+    tie = Tie(ranks=(0, 1), unknown="bag.rain_share", how_to_measure="Put a cup on the cap")
+    stack = replace(samples.compare().stacks[0], ties=(tie,))
+    assert choice.ties_sentence(stack) == (
+        "1 and 2 tie: their order hangs on the bag rain share. Put a cup on the cap."
     )
 
 

@@ -169,7 +169,7 @@ def when_to(stack: StackSeason, action: Action) -> str:
     if action.latest is None:
         return start
     if action.latest <= action.start:
-        return f"{start}; two weeks later is too late"
+        return f"{start}; the next day tried is too late"
     return f"{start}; by {day(action.latest)} at the latest"
 
 
@@ -260,12 +260,15 @@ def run_sentence(stack: StackSeason) -> str:
     if parts:
         share = f"{share} Fully run ({whole} of the way) are {listed(parts)}."
     if mid is None:
-        return f"{share} Half of the stacks or more are late."
-    return share if late else f"{share} More than 1 in 10 are late."
+        share = f"{share} Half of the stacks or more are late."
+    elif late is None:
+        share = f"{share} More than 1 in 10 are late."
+    fruits = stack.result.shares.likely_to_fruit
+    return share if fruits is None else f"{share} {percent(fruits)} are likely to fruit."
 
 
 def uncertainty_sentence(stack: StackSeason) -> str:
-    """Where the doubt comes from and which unknowns lead it; empty where there is none."""
+    """Where the uncertainty comes from and which unknowns lead it; empty where there is none."""
     found = stack.uncertainty
     if found is None or found.weather_share + found.model_share <= 0.0:
         return ""
