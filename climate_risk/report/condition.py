@@ -103,10 +103,12 @@ def spells_sentence(stack: StackSeason, show: Units) -> str:
         return "No hot, dry spell so far."
     longest = max(stack.spells, key=lambda spell: spell.days)
     days = stack.daily.loc[str(longest.first) : str(longest.last), "air_temp_max_c"]
-    many = plural(len(stack.spells), "hot, dry spell")
+    many = "1 hot, dry spell so far:"
+    if len(stack.spells) > 1:
+        many = f"{len(stack.spells)} hot, dry spells so far; the longest"
     rain = f"{show.rain.text(longest.rain_mm)} of rain" if longest.rain_mm > 0.0 else "no rain"
     return (
-        f"{many} so far; the longest {plural(longest.days, 'day')}, {day(longest.first)} to "
+        f"{many} {plural(longest.days, 'day')}, {day(longest.first)} to "
         f"{day(longest.last)}, with up to {show.temperature.text(float(days.max()))} in the air "
         f"at the stack and {rain}."
     )

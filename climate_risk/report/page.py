@@ -283,14 +283,17 @@ def _faces(stack: StackSeason) -> str:
     return f"moisture of its spawn faces from the ground up {found}"
 
 
-def _canopy_card(option: OptionResult, limit: float, show: Units) -> words.Card:
-    where = words.place_words(option.canopy)
-    return words.Card(
-        choice.option_danger(option, where, limit),
-        f"Driest face at its lowest {option.moisture_driest_face_pct[1]:.0f} %, bark at its "
-        f"hottest {show.temperature.text(option.bark_temp_max_c[1])} in a middling year.",
-        f"{percent(option.colonized_fraction[1])} of the way is run by the end of the year.",
-    )
+def _canopy_card(option: OptionResult, limit: float, show: Units) -> list[tuple[str, str]]:
+    wet, bark = option.moisture_driest_face_pct[1], option.bark_temp_max_c[1]
+    return [
+        ("Danger", choice.option_danger(option, words.place_words(option.canopy), limit)),
+        (
+            "Log",
+            f"Driest face at its lowest {wet:.0f} %, bark at its hottest "
+            f"{show.temperature.text(bark)} in a middling year.",
+        ),
+        ("Run", f"{percent(option.colonized_fraction[1])} of the way by the end of the year."),
+    ]
 
 
 def _compare_view(result: CompareResult, place: int, units: str) -> Context:
