@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -13,7 +13,7 @@ from climate_risk.report import basis, choice, condition, theme, words
 from climate_risk.report import glossary as words_explained
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plain_name, plural
-from climate_risk.report.inline_svg import inline_svg
+from climate_risk.report.inline_svg import inline_svg, svg_bytes
 from climate_risk.report.numbers import month_rows, option_cells, option_heads
 from climate_risk.report.season_figure import (
     BAND_NOTE,
@@ -29,7 +29,6 @@ from climate_risk.risk.results import (
     OptionResult,
     ParameterUsed,
     SeasonResult,
-    StackCompare,
     StackSeason,
 )
 from climate_risk.units import Units
@@ -67,8 +66,9 @@ def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) 
     own = [(s.canopy, [o.canopy for o in s.under_canopies]) for s in result.stacks]
     others = dict.fromkeys(c for canopy, found in own for c in found if c != canopy)
     first_choices = {"canopy": "own"}
+    years = cache(lambda stack: svg_bytes(years_figure(result, stack, narrow=True)))
     context = {
-        "view": lambda stack, units: _season_view(result, stack, units),
+        "view": lambda stack, units: _season_view(result, stack, units, years(stack)),
         "canopy_choices": [
             ("own", "as it stands"), *((c, words.place_words(c)) for c in others)
         ],
@@ -83,8 +83,9 @@ def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None
     best = result.stacks[0].options[0]
     options = [best, *(o for s in result.stacks for o in s.options)]
     chosen = [_option_choice(option) for option in options]
+    years = cache(lambda *place: svg_bytes(years_figure(result, *place, narrow=True)))
     context = {
-        "view": lambda stack, units: _compare_view(result, stack, units),
+        "view": lambda stack, units: _compare_view(result, stack, units, years),
         "ranking": choice.RANKING,
         "canopy_note": choice.CANOPY_NOTE,
         "canopy_choices": _choices((c, words.place_words(c)) for c, _, _ in chosen),
@@ -204,12 +205,16 @@ def _file(name: str, data: bytes) -> dict[str, str]:
 
 def _chart(key: str, said: str, desk: Figure, phone: Figure) -> dict[str, Markup]:
     return {
-        "desk": _safe(inline_svg(desk, f"{key}d", said)),
-        "phone": _safe(inline_svg(phone, f"{key}p", said)),
+        "desk": _inline(svg_bytes(desk), f"{key}d", said),
+        "phone": _inline(svg_bytes(phone), f"{key}p", said),
     }
 
 
-def _season_view(result: SeasonResult, place: int, units: str) -> Context:
+def _inline(svg: bytes, key: str, said: str) -> Markup:
+    return _safe(inline_svg(svg, key, said))
+
+
+def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> Context:
     stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
     key = f"s{place}{units[0]}"
     own = stack.result
@@ -218,17 +223,8 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
     desk, phone = (
         season_figure(result, place, units=units, narrow=n, heading=False) for n in (False, True)
     )
-    canopy_chart = inline_svg(
-        canopies_figure(result, place, units=units, narrow=True),
-        f"{key}c",
-        f"Bark heat, moisture and run of {stack.name} under each canopy.",
-    )
-    years = f"Past years of {stack.name}, worst first, by how dry the driest face got."
-    drawn = inline_svg(
-        stack_figure(result, place, units=units),
-        f"{key}k",
-        f"{stack.name} to scale: {_faces(stack)}.",
-    )
+    canopies = canopies_figure(result, place, units=units, narrow=True)
+    drawn = stack_figure(result, place, units=units)
     return {
         "stack": stack,
         "card": words.card(stack, limit, show),
@@ -248,7 +244,11 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
             for option in stack.under_canopies
             if option.canopy != stack.canopy
         ],
-        "canopy_chart": _safe(canopy_chart),
+        "canopy_chart": _inline(
+            svg_bytes(canopies),
+            f"{key}c",
+            f"Bark heat, moisture and run of {stack.name} under each canopy.",
+        ),
         "lead": "What helps" if is_over else "To lower the chance further",
         "actions": [words.action_sentence(a, limit, result.currency, show) for a in stack.actions],
         "caution": stack.fungus_caution,
@@ -259,15 +259,19 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
             condition.spells_sentence(stack, show),
             condition.rivals_sentence(stack),
         ],
-        "stack_chart": _safe(drawn),
+        "stack_chart": _inline(
+            svg_bytes(drawn), f"{key}k", f"{stack.name} to scale: {_faces(stack)}."
+        ),
         "ahead": [words.run_sentence(stack), words.lost_sentence(stack)],
         "sure": [
             words.limit_sentence(own, limit),
             words.basis_sentence(own.chance) if own.chance else "",
             words.uncertainty_sentence(stack),
         ],
-        "years_chart": _safe(
-            inline_svg(years_figure(result, place, narrow=True), f"{key}y", years)
+        "years_chart": _inline(
+            years,
+            f"{key}y",
+            f"Past years of {stack.name}, worst first, by how dry the driest face got.",
         ),
         "months": month_rows(stack, show),
         "options": (
@@ -296,7 +300,9 @@ def _canopy_card(option: OptionResult, limit: float, show: Units) -> list[tuple[
     ]
 
 
-def _compare_view(result: CompareResult, place: int, units: str) -> Context:
+def _compare_view(
+    result: CompareResult, place: int, units: str, years: Callable[[int, int], bytes]
+) -> Context:
     stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
     key = f"c{place}{units[0]}"
     advice = (limit, result.currency, show)
@@ -316,7 +322,8 @@ def _compare_view(result: CompareResult, place: int, units: str) -> Context:
         "chart": _chart(key, said, desk, phone),
         "caution": stack.fungus_caution,
         "options": [
-            _option_view(result, stack, place, rank, units) for rank in range(len(stack.options))
+            _option_view(result, place, rank, units, years(place, rank))
+            for rank in range(len(stack.options))
         ],
         "table": (
             f"{stack.name}: {options}, best first",
@@ -330,19 +337,15 @@ def _compare_view(result: CompareResult, place: int, units: str) -> Context:
 
 
 def _option_view(
-    result: CompareResult, stack: StackCompare, place: int, rank: int, units: str
+    result: CompareResult, place: int, rank: int, units: str, years: bytes
 ) -> Context:
-    option, show, limit = stack.options[rank], Units(units), result.tolerated_chance
+    option = result.stacks[place].options[rank]
+    show, limit = Units(units), result.tolerated_chance
     canopy, cover, watering = _option_choice(option)
     name = f"{rank + 1}. {words.capital(choice.option_words(option, show))}"
     doses = waterings_words(option.waterings, show)
     water = f"; watered {doses}" if doses else ""
     wet = option.moisture_driest_face_pct[1]
-    chart = inline_svg(
-        years_figure(result, place, rank, narrow=True),
-        f"o{place}{units[0]}{rank}",
-        f"Past years of {name}, worst first, by how dry the driest face got.",
-    )
     return {
         "canopy": canopy,
         "cover": cover,
@@ -354,7 +357,11 @@ def _option_view(
             f"{show.temperature.text(option.bark_temp_max_c[1])} in a middling year; "
             f"{choice.cost_words(option, result.currency)}{water}.",
         ],
-        "years_chart": _safe(chart),
+        "years_chart": _inline(
+            years,
+            f"o{place}{units[0]}{rank}",
+            f"Past years of {name}, worst first, by how dry the driest face got.",
+        ),
     }
 
 
