@@ -187,8 +187,12 @@ def test_an_option_is_chosen_by_touch(browser: Any, folder: Path) -> None:
     page.tap("label:has(input[name=canopy][value=open])")
     page.tap("label:has(input[name=cover][value=bare])")
     page.tap("label:has(input[name=watering][value=none])")
-    (name,) = shown(page, "main section.view h3")
+    (name,) = shown(page, "main .option h3")
     assert re.fullmatch(r"\d+\. In the open, bare", name)
+    page.tap("label:has(input[name=units][value=metric])")
+    assert shown(page, "main .option h3") == [name]
+    page.tap("label:has(input[name=cover][value='paper bag'])")
+    assert "In the open, paper bag" in shown(page, "main .option h3")[0]
     context.close()
 
 

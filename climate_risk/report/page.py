@@ -68,7 +68,7 @@ def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) 
     first_choices = {"canopy": "own"}
     years = cache(lambda stack: svg_bytes(years_figure(result, stack, narrow=True)))
     context = {
-        "view": lambda stack, units: _season_view(result, stack, units, years(stack)),
+        "view": cache(lambda stack, units: _season_view(result, stack, units, years(stack))),
         "canopy_choices": [
             ("own", "as it stands"), *((c, words.place_words(c)) for c in others)
         ],
@@ -85,7 +85,7 @@ def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None
     chosen = [_option_choice(option) for option in options]
     years = cache(lambda *place: svg_bytes(years_figure(result, *place, narrow=True)))
     context = {
-        "view": lambda stack, units: _compare_view(result, stack, units, years),
+        "view": cache(lambda stack, units: _compare_view(result, stack, units, years)),
         "ranking": choice.RANKING,
         "canopy_note": choice.CANOPY_NOTE,
         "canopy_choices": _choices((c, words.place_words(c)) for c, _, _ in chosen),
