@@ -19,7 +19,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 import report_samples as samples
 
 from climate_risk.report import glossary
-from climate_risk.report.page import MOST_STACKS_IN_BOTH, compare_page, season_page
+from climate_risk.report.frame import MOST_STACKS_IN_BOTH
+from climate_risk.report.page import compare_page, season_page
 from climate_risk.units import Units
 
 VOID = {"meta", "img", "br", "link", "input"}
