@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from climate_risk.report.display import money, odds, percent, plural
+from climate_risk.report.display import money, odds, percent, plain_name, plural
 from climate_risk.report.treatment import covers_words, waterings_words
 from climate_risk.report.words import capital, lost_to, place_words, what_happened
-from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
+from climate_risk.risk.results import CompareResult, OptionResult, StackCompare, Tie
 from climate_risk.units import Units
 
 
@@ -83,8 +83,16 @@ CANOPY_NOTE = (
 )
 
 
+def _tie_words(tie: Tie) -> str:
+    first, second = (rank + 1 for rank in tie.ranks)
+    unknown = plain_name(tie.unknown.replace(".", " "))
+    return f"{first} and {second} tie: their order hangs on the {unknown}. {tie.how_to_measure}."
+
+
 def ties_sentence(stack: StackCompare) -> str:
     """How many options these years cannot tell apart."""
+    if stack.ties:
+        return " ".join(_tie_words(tie) for tie in stack.ties)
     best, others = stack.options[0].chance, stack.options[1:]
     if best is None:
         return ""

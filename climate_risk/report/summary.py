@@ -193,16 +193,16 @@ def _season_stack(stack: StackSeason) -> Json:
     return out
 
 
-def _uncertainty(doubt: Uncertainty) -> Json:
+def _uncertainty(found: Uncertainty) -> Json:
     return {
-        "of": "loss" if doubt.of_loss else "moisture_driest_face_pct",
-        "weather_fraction": doubt.weather_share,
-        "model_fraction": doubt.model_share,
+        "of": "loss" if found.of_loss else "moisture_driest_face_pct",
+        "weather_fraction": found.weather_share,
+        "model_fraction": found.model_share,
         "leading_unknowns": [
             {"name": leader.unknown, "rank_correlation": leader.correlation}
-            for leader in doubt.leaders
+            for leader in found.leaders
         ],
-        "runs_count": doubt.runs,
+        "runs_count": found.runs,
     }
 
 
@@ -217,6 +217,8 @@ def _compare_stack(stack: StackCompare) -> Json:
             {"rank": rank, **_option(option)} for rank, option in enumerate(stack.options, start=1)
         ],
     }
+    if stack.ties:
+        out["ties"] = [asdict(tie) for tie in stack.ties]
     if stack.fungus_caution:
         out["caution"] = stack.fungus_caution
     return out
@@ -252,19 +254,14 @@ def _option(option: OptionResult) -> Json:
 
 
 def _shares(item: OptionResult | YearResult) -> Json:
-    return {
-        "on_time": item.shares.on_time,
-        "delayed": item.shares.delayed,
-        "killed_by_heat": item.shares.killed_by_heat,
-        "killed_by_drought": item.shares.killed_by_drought,
-    }
+    return {name: share for name, share in asdict(item.shares).items() if share is not None}
 
 
 def _year(year: YearResult) -> list[float]:
     """Values in the order of ``YEAR_COLUMNS``."""
     return [
         year.year,
-        *_shares(year).values(),
+        *(_shares(year)[name.removesuffix("_fraction")] for name in YEAR_COLUMNS[1:5]),
         year.moisture_driest_face_pct,
         year.bark_temp_max_c,
         year.colonized_fraction,
@@ -306,6 +303,7 @@ def _cover(cover: CoverSpan) -> Json:
     given = {
         "kind": cover.kind,
         "material": cover.material,
+        "foot": cover.foot,
         "percent": cover.percent,
         "on_date": cover.on and cover.on.isoformat(),
         "off_date": cover.off and cover.off.isoformat(),

@@ -81,6 +81,10 @@ class OutcomeShares:
     delayed: float
     killed_by_heat: float
     killed_by_drought: float
+    spawn_dried: float | None = None
+    """Of ``killed_by_drought``: spawn that dried before it took; None where it is not told."""
+    likely_to_fruit: float | None = None
+    """On time, or far enough on the way; None where it is not told."""
 
     @property
     def lost(self) -> float:
@@ -205,7 +209,7 @@ class Action:
 
 @dataclass(frozen=True, kw_only=True)
 class Leader:
-    """An unknown that leads the model's doubt."""
+    """An unknown that leads the model's uncertainty."""
 
     unknown: str
     """Group and field of its table row, such as ``wood.bark_resistance_s_m``."""
@@ -215,7 +219,7 @@ class Leader:
 
 @dataclass(frozen=True, kw_only=True)
 class Uncertainty:
-    """Where the doubt about a stack comes from; shares of variance, sum 1."""
+    """Where the uncertainty about a stack comes from; shares of variance, sum 1."""
 
     of_loss: bool
     """True: of lost or not; False, where all runs agree: of the driest face's moisture."""
@@ -306,6 +310,17 @@ class SeasonResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Tie:
+    """Two options whose order hangs on a number that nobody has measured well."""
+
+    ranks: tuple[int, int]
+    """Places in the stack's ``options``."""
+    unknown: str
+    """Group and field of its table row, such as ``bag.rain_share``."""
+    how_to_measure: str
+
+
+@dataclass(frozen=True, kw_only=True)
 class StackCompare:
     """Options for one kind of stack, over past years."""
 
@@ -315,6 +330,7 @@ class StackCompare:
     horizon_months: int
     options: tuple[OptionResult, ...]
     """Best first, as :func:`climate_risk.risk.compare.rank` says."""
+    ties: tuple[Tie, ...] = ()
     thresholds: Thresholds
     parameters: tuple[ParameterUsed, ...]
     fungus_caution: str
