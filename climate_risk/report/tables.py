@@ -25,6 +25,7 @@ from climate_risk.risk.results import (
     YearResult,
 )
 from climate_risk.version import program_version
+from climate_risk.weather.summary import WeatherSummary
 
 SCHEMA = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -75,7 +76,7 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
     first = season if season is not None else compare
     if first is None:
         raise ValueError("nothing was run")
-    out = _head(first)
+    out = head(first)
     if season is not None:
         out["season"] = {
             "as_of_date": season.as_of.isoformat(),
@@ -127,7 +128,8 @@ def _balance(result: SeasonResult | CompareResult) -> Json:
     }
 
 
-def _head(result: SeasonResult | CompareResult) -> Json:
+def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
+    """What every run says of itself: program, yard, inputs, weather."""
     coverage = result.coverage
     return {
         "schema": SCHEMA,
