@@ -10,6 +10,8 @@ from __future__ import annotations
 import hashlib
 import io
 import json
+import os
+import sys
 import time
 import zipfile
 import zlib
@@ -122,7 +124,12 @@ def _fingerprint(source: WeatherSource) -> str:
         with source.file.open("rb") as stream:
             return hashlib.file_digest(stream, "sha256").hexdigest()
     stations = sorted((cache_directory() / "stations").rglob("*.csv.gz"))
-    marks = [(str(path), path.stat().st_mtime_ns) for path in stations]
+    marks: list[object] = [(str(path), path.stat().st_mtime_ns) for path in stations]
+    marks += sorted((name, text) for name, text in os.environ.items() if name.startswith("MS_"))
+    if "meteostat" in sys.modules:  # else its settings are those of the environment
+        settings = sys.modules["meteostat"].config
+        marks += [settings.hourly_endpoint, settings.daily_endpoint]
+        marks += settings.stations_db_endpoints
     return hashlib.sha256(repr(marks).encode()).hexdigest()
 
 
