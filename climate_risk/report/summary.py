@@ -25,6 +25,7 @@ from climate_risk.risk.results import (
 )
 from climate_risk.units import Units
 from climate_risk.version import program_version
+from climate_risk.weather.summary import WeatherSummary
 
 SCHEMA = 1
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -55,7 +56,7 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
     first = season if season is not None else compare
     if first is None:
         raise ValueError("nothing was run")
-    out = _head(first)
+    out = head(first)
     if season is not None:
         out["season"] = {
             "as_of_date": season.as_of.isoformat(),
@@ -128,7 +129,8 @@ def _parameter(stack: str, p: ParameterUsed) -> list[Any]:
     ]  # fmt: skip
 
 
-def _head(result: SeasonResult | CompareResult) -> Json:
+def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
+    """What every run says of itself: program, yard, inputs, weather."""
     coverage = result.coverage
     return {
         "schema": SCHEMA,

@@ -154,7 +154,10 @@ def danger(stack: StackSeason, limit: float) -> str:
         return f"to date {lost} of the runs made end in loss; no chance without past years"
     if chance is None:
         years = len(stack.result.years)
-        return f"no chance given, only {plural(years, 'past year')}; {what_happened(stack.result)}"
+        few = plural(years, "past year")
+        if stack.outlook is not None:
+            few += f" with weather of all the days to {full_day(stack.horizon)}"
+        return f"no chance given, only {few}; {what_happened(stack.result)}"
     if chance.mean <= 0.0:
         return f"no loss seen in {plural(chance.years, 'past year')}"
     what = "the stack" if stack.count == 1 else "each stack"
@@ -257,8 +260,9 @@ def run_sentence(stack: StackSeason) -> str:
     """Share of the way that is run at the horizon, and when it is all the way."""
     low, middle, high = stack.result.colonized_fraction
     spread = "" if low == high else f" (8 times in 10: {percent_range(low, high)})"
+    last = stack.daily.index[-1].date() if stack.lacks_past else stack.horizon
     share = (
-        f"By {full_day(stack.horizon)} the fungus has run {percent(middle)} of the way between "
+        f"By {full_day(last)} the fungus has run {percent(middle)} of the way between "
         f"spawn faces{spread}."
     )
     early, mid, late = stack.full_run

@@ -32,6 +32,10 @@ FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
 
+OBSERVED_SHARE = 0.75
+"""Of hours with temperature, humidity and rain observed (our own choice)."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Outcomes:
     """How every run ended; arrays of shape (years, draws)."""
@@ -52,7 +56,8 @@ def usable_years(kind: StackModel, first: date, after: date) -> tuple[int, ...]:
     """Years of inoculation for which the record holds every day from ``first`` up to ``after``.
 
     Both days are given for the stack's own year; ``after`` is not included.  Runs of every year
-    are as long as the own year's, leap day or not.
+    are as long as the own year's, leap day or not.  A year of which less than
+    :data:`OBSERVED_SHARE` was observed is none: normals have no dry spells.
     """
     own = kind.stack.inoculated.year
     record = kind.record
@@ -61,7 +66,9 @@ def usable_years(kind: StackModel, first: date, after: date) -> tuple[int, ...]:
     for year in range(record.first.year - 2, record.last.year + 1):
         begins = shifted(first, year - own)
         if begins >= record.first and begins + until_last <= record.last:
-            found.append(year)
+            rows = slice(record.row(begins), record.row(begins + until_last) + HOURS_PER_DAY)
+            if record.weather.observed[rows].mean() >= OBSERVED_SHARE:
+                found.append(year)
     return tuple(found)
 
 

@@ -282,8 +282,9 @@ class StackSeason:
     @property
     def lacks_past(self) -> bool:
         """Whether the season goes on but the record holds no past year to look ahead with."""
-        seen = self.daily.index[-1].date() if len(self.daily) else self.inoculated
-        return self.outlook is None and seen + timedelta(days=1) < self.horizon
+        if self.outlook is not None or not len(self.daily):
+            return False
+        return bool(self.daily.index[-1].date() + timedelta(days=1) < self.horizon)
 
 
 @dataclass(frozen=True, kw_only=True)
