@@ -27,7 +27,7 @@ from climate_risk.units import Units
 from climate_risk.version import program_version
 from climate_risk.weather.summary import WeatherSummary
 
-SCHEMA = 1
+SCHEMA = 2
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
 QUANTILES = ("p10", "p50", "p90")
 JSON_DIGITS = 6
@@ -35,7 +35,7 @@ JSON_DIGITS = 6
 YEAR_COLUMNS = (
     "year",
     "on_time_fraction",
-    "delayed_fraction",
+    "not_fully_run_fraction",
     "killed_by_heat_fraction",
     "killed_by_drought_fraction",
     "moisture_driest_face_pct",
@@ -242,6 +242,12 @@ def _option(option: OptionResult) -> Json:
     }
     if option.chance is not None:
         out["chance_of_loss"] = _chance(option.chance)
+    if option.level is not None:
+        out["level"] = asdict(option.level)
+    if option.difference is not None:
+        out["difference_to_first"] = asdict(option.difference) | {
+            "is_tie": option.difference.is_tie
+        }
     if driver := cause(option.shares):
         out["driven_by"] = driver
     if option.cost.expected_loss is not None and option.cost.total is not None:
@@ -256,7 +262,7 @@ def _option(option: OptionResult) -> Json:
 
 
 def _shares(item: OptionResult | YearResult) -> Json:
-    return {name: share for name, share in asdict(item.shares).items() if share is not None}
+    return asdict(item.shares)
 
 
 def _year(year: YearResult) -> list[float]:

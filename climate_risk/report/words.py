@@ -208,7 +208,7 @@ def card(stack: StackSeason, limit: float, show: Units) -> Card:
         act = "Nothing extra to do: carry on as planned."
         if is_done_before_dry(stack):
             act = "Carry on as planned: it gets too dry to grow, but the run is done before."
-        elif stack.result.shares.delayed > 0.5:
+        elif stack.result.shares.not_fully_run > 0.5:
             act = "Carry on as planned; expect it to be late."
         return Card(said, act, f"No date to keep; within your limit of {percent(limit)}.")
     action = best_action(stack)
@@ -279,7 +279,7 @@ def run_sentence(stack: StackSeason) -> str:
     elif late is None:
         share = f"{share} More than 1 in 10 are late."
     fruits = stack.result.shares.likely_to_fruit
-    return share if fruits is None else f"{share} {percent(fruits)} are likely to fruit."
+    return f"{share} {percent(fruits)} are likely to fruit."
 
 
 def uncertainty_sentence(stack: StackSeason) -> str:
