@@ -4,17 +4,35 @@
 >>> yard = cr.read_yard("yard.toml")                              # doctest: +SKIP
 >>> weather = cr.load_weather(yard)                               # doctest: +SKIP
 >>> result = cr.season(yard, weather)                             # doctest: +SKIP
+>>> cr.season_figure(result)                                      # doctest: +SKIP
 """
 
 from __future__ import annotations
 
 from typing import Any
 
-__all__ = ["compare", "load_weather", "read_yard", "season", "simulate"]
+FIGURES = ("canopies_figure", "compare_figure", "season_figure", "stack_figure", "years_figure")
+
+__all__ = [
+    "canopies_figure",
+    "compare",
+    "compare_figure",
+    "load_weather",
+    "read_yard",
+    "season",
+    "season_figure",
+    "simulate",
+    "stack_figure",
+    "years_figure",
+]
 
 
 def __getattr__(name: str) -> Any:
     """Load the entry points when they are first asked for: start-up stays quick."""
+    if name in FIGURES:
+        from climate_risk import plot
+
+        return getattr(plot, name)
     if name in __all__:
         from climate_risk import api
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from climate_risk.engine.record import Record
+    from climate_risk.progress import Progress
     from climate_risk.risk.results import CompareResult, SeasonResult
     from climate_risk.weather.record import WeatherCoverage
 
@@ -142,7 +143,12 @@ def simulate(
 
 
 def season(
-    yard: Yard, weather: Weather, *, as_of: date | None = None, draws: int | None = None
+    yard: Yard,
+    weather: Weather,
+    *,
+    as_of: date | None = None,
+    draws: int | None = None,
+    progress: Progress | None = None,
 ) -> SeasonResult:
     """This year's stacks to date and their outlook; see :func:`climate_risk.risk.season.season`.
 
@@ -152,6 +158,8 @@ def season(
         Last day to take as seen; the last day of the weather by default.
     draws : int, optional
         Parameter draws.
+    progress : callable, optional
+        Told the share done, 0 to 1.
     """
     from climate_risk.engine.draws import DRAWS
     from climate_risk.risk.season import season as run
@@ -163,6 +171,7 @@ def season(
         weather.inputs,
         as_of=as_of or weather.record.last,
         draws=draws or DRAWS,
+        progress=progress,
     )
 
 
@@ -172,6 +181,7 @@ def compare(
     *,
     years: tuple[int, int] | None = None,
     draws: int | None = None,
+    progress: Progress | None = None,
 ) -> CompareResult:
     """Every option over the past years; see :func:`climate_risk.risk.compare.compare`."""
     from climate_risk.engine.draws import DRAWS
@@ -184,4 +194,5 @@ def compare(
         weather.inputs,
         years=years,
         draws=draws or DRAWS,
+        progress=progress,
     )

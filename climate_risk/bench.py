@@ -23,7 +23,7 @@ from climate_risk.demo_files import demo_folder
 from climate_risk.engine.blocks import advance, new_blocks
 from climate_risk.engine.draws import best_estimate, latin_hypercube
 from climate_risk.engine.stack import Scheme, stack_model
-from climate_risk.log.kernel import LANES
+from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import jobs_for, start_rows, usable_years
 from climate_risk.site import Site
 from climate_risk.weather import load_weather, to_hourly
@@ -72,7 +72,7 @@ def main() -> None:
     weather.record.table(scheme.canopy, kind.openness_under(scheme.canopy), stack.diameter_m)
     print(f"stand table of the record  {(time.perf_counter() - begin) * 1e3:9.0f} ms")
     years = usable_years(kind, kind.start_day, kind.horizon)
-    unknowns = len(kind.rows(scheme).unknowns())
+    unknowns = len(kind.parameter_set(scheme).unknowns())
     cells = kind.grid.level_m.size * kind.grid.ring_area_m2.size
 
     def block(count: int) -> None:
@@ -86,14 +86,14 @@ def main() -> None:
     print(f"first block, with compiling{(time.perf_counter() - begin) * 1e3:9.0f} ms")
     one = best_of(lambda: block(1))
     two = best_of(lambda: block(2))
-    per_run_hour = one / (LANES * kind.hours)
+    per_run_hour = one / (CASES * kind.hours)
     _multiply_add(1.0, 10)
     peak = best_of(lambda: _multiply_add(1.0, FMA_STEPS)) / (4 * FMA_CHAINS * FMA_STEPS)
     print(f"one run-hour, one thread   {per_run_hour * 1e9:9.0f} ns  ({cells} cells)")
     print(f"  per cell                 {per_run_hour / cells * 1e9:9.2f} ns")
     print(f"  in multiply-adds at peak {per_run_hour / cells / peak:9.1f} a cell")
     print(f"two blocks on two threads  {two / one:9.2f} x one block")
-    blocks = -(-len(years) * 4 // LANES)
+    blocks = -(-len(years) * 4 // CASES)
     seconds = blocks / 2 * two
     print(f"{len(years)} years x 4 draws, an option {seconds:7.2f} s  (calculated)")
 

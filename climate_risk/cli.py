@@ -8,7 +8,8 @@ from __future__ import annotations
 import argparse
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
@@ -17,9 +18,12 @@ from climate_risk.errors import ClimateRiskError, InputError, RunError
 
 if TYPE_CHECKING:
     from climate_risk.api import Weather
+    from climate_risk.progress import Progress
     from climate_risk.risk.results import CompareResult, SeasonResult
 
 INTERRUPTED = 130
+SILENT_SECONDS = 2.0
+"""Shorter work shows no progress."""
 STALE_DAYS = 7
 """Weather that ends longer ago than this is pointed out (our own choice)."""
 DEMO_DAY = date(2026, 7, 12)
@@ -70,8 +74,15 @@ def _disk_trouble(error: OSError) -> str:
     return f"{error.filename or 'standard output'}: {error.strerror or error}"
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says a mistake in one line, as every other mistake."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(2, f"climate-risk: {message}; see {self.prog} --help\n")
+
+
 def _parser() -> argparse.ArgumentParser:
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="climate-risk",
         description="Will this year's mushroom stacks stay moist and cool enough in their first "
         "year, and what would help?  Turns weather into log condition, risk and advice.",
@@ -188,8 +199,10 @@ def _demo(args: argparse.Namespace) -> None:
     yard = api.read_yard(demo_folder() / "yard.toml", units=args.units)
     _say(args, f"{yard.name} is an invented farm with invented weather.")
     weather = api.load_weather(yard)
-    season = api.season(yard, weather, as_of=DEMO_DAY, draws=DEMO_DRAWS)
-    compare = api.compare(yard, weather, draws=DEMO_COMPARE_DRAWS)
+    with _progress(args, "season") as tell:
+        season = api.season(yard, weather, as_of=DEMO_DAY, draws=DEMO_DRAWS, progress=tell)
+    with _progress(args, "compare") as tell:
+        compare = api.compare(yard, weather, draws=DEMO_COMPARE_DRAWS, progress=tell)
     _finish(args, season=season, compare=compare)
 
 
@@ -212,7 +225,8 @@ def _season(args: argparse.Namespace) -> None:
     _warn(args, weather)
     _warn_of_age(args, weather)
     _say(args, "running the stacks")
-    season = api.season(yard, weather, as_of=args.as_of, draws=args.draws)
+    with _progress(args, "season") as tell:
+        season = api.season(yard, weather, as_of=args.as_of, draws=args.draws, progress=tell)
     _finish(args, season=season)
 
 
@@ -227,7 +241,8 @@ def _compare(args: argparse.Namespace) -> None:
     weather = api.load_weather(yard, source=args.weather)
     _warn(args, weather)
     _say(args, "running every option through the past years")
-    compare = api.compare(yard, weather, years=args.years, draws=args.draws)
+    with _progress(args, "compare") as tell:
+        compare = api.compare(yard, weather, years=args.years, draws=args.draws, progress=tell)
     _finish(args, compare=compare)
 
 
@@ -276,6 +291,22 @@ def _yard_file(path: Path) -> Path:
 def _say(args: argparse.Namespace, text: str) -> None:
     if not args.quiet:
         print(text, file=sys.stderr)
+
+
+@contextmanager
+def _progress(args: argparse.Namespace, what: str) -> Iterator[Progress]:
+    """A bar on a terminal for what takes longer than a moment; gone when it is done."""
+    from tqdm import tqdm
+
+    hidden = args.quiet or not sys.stderr.isatty()
+    form = "{desc}: {percentage:3.0f} % |{bar}| {remaining} left"
+    with tqdm(total=1.0, desc=what, delay=SILENT_SECONDS, leave=False, disable=hidden,
+              bar_format=form, file=sys.stderr) as bar:  # fmt: skip
+
+        def tell(share: float) -> None:
+            bar.update(share - bar.n)
+
+        yield tell
 
 
 def _warn(args: argparse.Namespace, weather: Weather) -> None:

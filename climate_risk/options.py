@@ -1,18 +1,30 @@
-"""Covers and waterings: as a stack has them, and as options to compare."""
+"""Covers and waterings as a yard file writes them: of a stack, and as options to compare."""
 
 from __future__ import annotations
 
 import re
 from dataclasses import dataclass
 from datetime import date
-from typing import Literal
+from typing import cast
 
+from climate_risk.interventions import CoverSpan, Foot, Watering
 from climate_risk.tables import bags, find
 from climate_risk.toml_section import Section
 from climate_risk.units import parse_quantity
 
+__all__ = [
+    "CompareOptions",
+    "CoverOption",
+    "CoverSpan",
+    "Watering",
+    "WateringOption",
+    "parse_cover_option",
+    "parse_watering_option",
+    "read_cover",
+    "read_watering",
+]
+
 CLOTH_PERCENT_MIN, CLOTH_PERCENT_MAX = 5.0, 95.0
-CoverKind = Literal["bag", "shade cloth"]
 
 _CLOTH = re.compile(r"shade cloth\s+(\d+(?:\.\d+)?)\s*%?", re.IGNORECASE)
 _BAG = re.compile(r"(.+?)\s+bag", re.IGNORECASE)
@@ -21,45 +33,9 @@ _COVER_HELP = 'use none, paper bag, plastic bag or shade cloth 60, joined by " +
 
 
 @dataclass(frozen=True, kw_only=True)
-class CoverSpan:
-    """A bag or a shade cloth over a stack, from one date to another."""
-
-    kind: CoverKind
-    material: str | None = None
-    """Of a bag: a name in :func:`climate_risk.tables.bags`."""
-    percent: float | None = None
-    """Of a cloth: sunlight stopped."""
-    on: date | None = None
-    """None: from inoculation."""
-    off: date | None = None
-    """None: to the end."""
-
-    @property
-    def label(self) -> str:
-        """In trade words: ``paper bag``, ``shade cloth 60``."""
-        return f"{self.material} bag" if self.kind == "bag" else f"shade cloth {self.percent:g}"
-
-
-@dataclass(frozen=True, kw_only=True)
-class Watering:
-    """The same dose at a fixed interval, per stack, between two dates."""
-
-    litres: float
-    every_days: int
-    first: date
-    last: date
-
-    @property
-    def label(self) -> str:
-        """In trade words: ``4 L every 7 days``."""
-        return f"{self.litres:.3g} L every {self.every_days} days"
-
-
-@dataclass(frozen=True, kw_only=True)
 class CoverOption:
     """Covers to compare; no spans is a bare stack, and the spans carry no dates."""
 
-    label: str
     spans: tuple[CoverSpan, ...] = ()
 
 
@@ -67,7 +43,6 @@ class CoverOption:
 class WateringOption:
     """A watering to compare; 0 litres is none."""
 
-    label: str
     litres: float = 0.0
     every_days: int = 1
 
@@ -92,11 +67,11 @@ def parse_cover_option(text: str) -> CoverOption:
         No such bag.
     """
     if text.strip().casefold() == "none":
-        return CoverOption(label="none")
+        return CoverOption()
     spans = tuple(_cover(part.strip()) for part in text.split("+"))
     if len({span.kind for span in spans}) < len(spans):
         raise ValueError(f'"{text}" has two covers of one kind')
-    return CoverOption(label=" + ".join(span.label for span in spans), spans=spans)
+    return CoverOption(spans=spans)
 
 
 def _cover(text: str) -> CoverSpan:
@@ -122,19 +97,19 @@ def parse_watering_option(text: str) -> WateringOption:
         Saying what is accepted.
     """
     if text.strip().casefold() == "none":
-        return WateringOption(label="none")
+        return WateringOption()
     match = _WATERING.fullmatch(text.strip())
     if match is None:
         raise ValueError(f'"{text}" is no watering; use none or, say, 4 L every 7 days')
     litres, every_days = parse_quantity(match[1], "volume"), int(match[2])
     if not 0.0 < litres <= 1000.0 or not 1 <= every_days <= 365:
         raise ValueError(f'"{text}": water up to 1000 L, every 1 to 365 days')
-    return WateringOption(label=" ".join(text.split()), litres=litres, every_days=every_days)
+    return WateringOption(litres=litres, every_days=every_days)
 
 
 def read_cover(section: Section, inoculated: date) -> CoverSpan:
     """Read one ``[[stack.cover]]``."""
-    section.only("kind", "material", "percent", "on", "off")
+    section.only("kind", "material", "foot", "holes", "plies", "percent", "on", "off")
     on = section.day("on") if section.has("on") else None
     off = section.day("off") if section.has("off") else None
     if off is not None and off <= (on or inoculated):
@@ -142,10 +117,18 @@ def read_cover(section: Section, inoculated: date) -> CoverSpan:
     if section.choice("kind", ("bag", "shade cloth")) == "bag":
         if section.has("percent"):
             section.fail("percent", "a bag has a material, not a percent")
-        material = section.named("material", bags(), "bag").name
-        return CoverSpan(kind="bag", material=material, on=on, off=off)
-    if section.has("material"):
-        section.fail("material", "a shade cloth has a percent, not a material")
+        return CoverSpan(
+            kind="bag",
+            material=section.named("material", bags(), "bag").name,
+            foot=cast(Foot, section.choice("foot", ("closed", "open"), default="closed")),
+            holes_m2=section.quantity("holes", "area", ("0 cm2", "2000 cm2"), "0 cm2"),
+            plies=section.count("plies", 1, 4) if section.has("plies") else None,
+            on=on,
+            off=off,
+        )
+    for key in ("material", "foot", "holes", "plies"):
+        if section.has(key):
+            section.fail(key, f"a shade cloth has a percent, not {key}")
     percent = section.number("percent", CLOTH_PERCENT_MIN, CLOTH_PERCENT_MAX)
     return CoverSpan(kind="shade cloth", percent=percent, on=on, off=off)
 

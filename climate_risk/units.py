@@ -27,7 +27,9 @@ KILOGRAMS_PER_POUND = 0.45359237
 LITRES_PER_GALLON = 3.785411784
 """US liquid gallon, 231 cubic inches."""
 
-Dimension = Literal["length", "rain", "mass", "volume", "area", "temperature", "share"]
+Dimension = Literal[
+    "length", "elevation", "rain", "mass", "volume", "area", "temperature", "share"
+]
 
 
 def celsius_from_fahrenheit(temp_f: Value) -> Value:
@@ -77,6 +79,7 @@ _READERS: Mapping[Dimension, Mapping[str, Callable[[float], float]]] = {
         "mm": _times(0.001),
         "m": _times(1.0),
     },
+    "elevation": {"ft": metres_from_feet, "m": _times(1.0)},
     "rain": {"in": millimetres_from_inches, "mm": _times(1.0), "cm": _times(10.0)},
     "mass": {
         "lb": kilograms_from_pounds,
@@ -85,7 +88,12 @@ _READERS: Mapping[Dimension, Mapping[str, Callable[[float], float]]] = {
         "g": _times(0.001),
     },
     "volume": {"gal": litres_from_gallons, "L": _times(1.0), "mL": _times(0.001)},
-    "area": {"sq ft": _times(METRES_PER_FOOT**2), "m2": _times(1.0)},
+    "area": {
+        "sq in": _times(METRES_PER_INCH**2),
+        "sq ft": _times(METRES_PER_FOOT**2),
+        "cm2": _times(1e-4),
+        "m2": _times(1.0),
+    },
     "temperature": {"F": celsius_from_fahrenheit, "C": _times(1.0)},
     "share": {"%": _times(0.01)},
 }
@@ -104,6 +112,8 @@ _SPELLINGS: Mapping[str, str] = {
     **dict.fromkeys(("l", "litre", "litres", "liter", "liters"), "L"),
     **dict.fromkeys(("ml",), "mL"),
     **dict.fromkeys(("ft2", "square feet"), "sq ft"),
+    **dict.fromkeys(("in2", "square inches"), "sq in"),
+    **dict.fromkeys(("cm²", "square centimetres", "square centimeters"), "cm2"),
     **dict.fromkeys(("m²", "square metres", "square meters"), "m2"),
     **dict.fromkeys(("°F", "degF"), "F"),
     **dict.fromkeys(("°C", "degC"), "C"),
@@ -112,6 +122,7 @@ _SPELLINGS: Mapping[str, str] = {
 
 _EXAMPLES: Mapping[Dimension, str] = {
     "length": "12 in",
+    "elevation": "2300 ft",
     "rain": "6 mm",
     "mass": "5 lb",
     "volume": "4 L",
@@ -134,7 +145,7 @@ def parse_quantity(quantity: str | float, dimension: Dimension) -> float:
         Text such as ``"12 in"``.  A bare number carries no unit, so only 0 is taken as one
         (and not for a temperature, whose zero depends on the scale).
     dimension : str
-        What is measured: length, rain, mass, volume, area, temperature or share.
+        What is measured: length, elevation, rain, mass, volume, area, temperature or share.
 
     Returns
     -------

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import math
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from functools import partial
 from pathlib import Path
@@ -63,6 +64,8 @@ class Stack:
     wood: str
     """A name in :func:`climate_risk.tables.woods`."""
     felled: date | None
+    cut: date | None
+    """Day on which the log was cut into pieces; None: on the day of inoculation."""
     inoculated: date
     start_moisture: float | None
     """Kg of water per kg of oven-dry wood at inoculation; None: from the table and ``felled``."""
@@ -71,6 +74,8 @@ class Stack:
     diameter_m: float
     cap_thickness_m: float
     """Of the slice on top; 0 for none."""
+    spawn_depth_m: float
+    """Of the layer of spawn on each face."""
     ground_barrier: str
     covers: tuple[CoverSpan, ...]
     waterings: tuple[Watering, ...]
@@ -151,6 +156,8 @@ def read_yard(path: Path | str) -> Yard:
         }
     )
     site = Site(**{key: parts.pop(key) for key in _site_parts(yard)})
+    depth = parts["costs"].spawn_depth_m
+    parts["stacks"] = tuple(replace(stack, spawn_depth_m=depth) for stack in parts["stacks"])
     digest = hashlib.sha256(content).hexdigest()
     return Yard(**parts, site=site, path=Path(path), sha256=digest)
 
@@ -167,7 +174,7 @@ def _site_parts(yard: Section) -> dict[str, Callable[[], float]]:
     return {
         "latitude": lambda: yard.number("latitude", -90.0, 90.0),
         "longitude": lambda: yard.number("longitude", -180.0, 180.0),
-        "elevation_m": lambda: yard.quantity("elevation", "length", bounds),
+        "elevation_m": lambda: yard.quantity("elevation", "elevation", bounds),
         "slope_deg": lambda: yard.number("slope", 0.0, 60.0, default=0.0),
         "aspect_deg": lambda: yard.number("aspect", 0.0, 360.0, default=180.0),
     }
@@ -191,6 +198,7 @@ def _stack(section: Section) -> Stack:
         "fungus",
         "wood",
         "felled",
+        "cut",
         "inoculated",
         "start_moisture",
         "pieces",
@@ -206,18 +214,23 @@ def _stack(section: Section) -> Stack:
     felled = section.day("felled") if section.has("felled") else None
     if felled is not None and felled > inoculated:
         section.fail("felled", f"must not be after inoculated, {inoculated}")
+    cut = section.day("cut") if section.has("cut") else None
+    if cut is not None and not (felled or cut) <= cut <= inoculated:
+        section.fail("cut", f"must lie between felled and inoculated, {inoculated}")
     return Stack(
         name=section.words("name"),
         count=section.count("count", 1, 100_000, default=1),
         fungus=section.named("fungus", fungi(), "fungus").name,
         wood=wood.name,
         felled=felled,
+        cut=cut,
         inoculated=inoculated,
         start_moisture=_start_moisture(section, wood),
         pieces=section.count("pieces", 1, 10, default=2),
         piece_length_m=section.quantity("piece_length", "length", ("5 cm", "150 cm")),
         diameter_m=section.quantity("diameter", "length", ("5 cm", "60 cm")),
         cap_thickness_m=section.quantity("cap_thickness", "length", ("0 cm", "30 cm"), "0 cm"),
+        spawn_depth_m=math.nan,  # stands under [costs], which may be wrong in its own right
         ground_barrier=section.named("ground_barrier", barriers(), "barrier", "none").name,
         covers=_covers(section, inoculated),
         waterings=tuple(read_watering(each, inoculated) for each in section.sections("watering")),
@@ -241,6 +254,10 @@ def _covers(section: Section, inoculated: date) -> tuple[CoverSpan, ...]:
             apart = _ends_by(other, span, inoculated) or _ends_by(span, other, inoculated)
             if other.kind == span.kind and not apart:
                 each.fail("kind", f"another {span.kind} is on at the same time")
+            if other.kind == span.kind == "bag" and other.material != span.material:
+                each.fail(
+                    "material", f"the bags of one stack are of one material, {other.material}"
+                )
         spans.append(span)
     return tuple(spans)
 
@@ -312,7 +329,7 @@ def _options(
             options.append(parse(text))
         except (ValueError, InputError) as error:
             section.fail(key, str(error))
-    if len(options) != len({option.label for option in options}):
+    if len(options) != len(set(options)):
         section.fail(key, "an entry stands twice")
     return tuple(options)
 

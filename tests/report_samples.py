@@ -9,24 +9,69 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from climate_risk.interventions import Act, CoverSpan, Watering
+from climate_risk.options import parse_cover_option, parse_watering_option
 from climate_risk.risk.compare import rank
 from climate_risk.risk.results import (
     Action,
+    CanopyTrack,
     Chance,
     CompareResult,
     Cost,
     Leader,
     OptionResult,
     OutcomeShares,
+    ParameterUsed,
     SeasonResult,
+    SourceUsed,
     Spell,
+    SpellLimits,
     StackCompare,
     StackSeason,
+    StackShape,
+    Thresholds,
     Uncertainty,
     YearResult,
 )
 from climate_risk.weather.record import WeatherCoverage
 
+THRESHOLDS = Thresholds(
+    moisture_stop_pct=29.0,
+    moisture_slow_pct=50.0,
+    growth_temp_max_c=35.0,
+    heat_kill_temp_c=40.0,
+    heat_half_kill_h=48.0,
+    drought_kill_pct=15.0,
+    drought_half_kill_d=21.0,
+    complete_share=0.9,
+)
+PARAMETERS = (
+    ParameterUsed(
+        group="fungus",
+        row="grey oyster",
+        name="heat_ref_temp_c",
+        value=40.0,
+        low=38.0,
+        high=42.0,
+        unit="degC",
+        source="invented",
+        grade="C",
+        drawn=True,
+    ),
+    ParameterUsed(
+        group="model",
+        row="model",
+        name="minutes_per_cover",
+        value=2.0,
+        low=1.0,
+        high=5.0,
+        unit="min",
+        source="invented",
+        grade="D",
+        drawn=False,
+    ),
+)
+SOURCES = (SourceUsed(key="invented", citation="Invented for these tests", read="judgement"),)
 GOLDEN_CAUTION = "Golden oyster is not native to North America; near woods prefer a native oyster."
 
 
@@ -46,12 +91,14 @@ def coverage() -> WeatherCoverage:
     )
 
 
-def shares(heat: float, drought: float, delayed: float = 0.08) -> OutcomeShares:
+def shares(heat: float, drought: float, unfinished: float = 0.08) -> OutcomeShares:
     return OutcomeShares(
-        on_time=1.0 - heat - drought - delayed,
-        delayed=delayed,
+        on_time=1.0 - heat - drought - unfinished,
+        not_fully_run=unfinished,
         killed_by_heat=heat,
         killed_by_drought=drought,
+        spawn_dried=0.25 * drought,
+        likely_to_fruit=1.0 - heat - drought - 0.5 * unfinished,
     )
 
 
@@ -76,14 +123,19 @@ def option(
             high=min(1.0, mean + spread) if mean else 0.098,
             years=years,
             draws=8,
-            basis="bootstrap over years" if mean else "exact binomial bound",
+            interval="bootstrap" if mean else "exact binomial",
         )
-    words = (canopy, cover.replace("none", "no cover"), watering.replace("none", "no water"))
+    dose = parse_watering_option(watering)
+    doses = Watering(
+        litres=dose.litres,
+        every_days=dose.every_days,
+        first=date(2025, 5, 1),
+        last=date(2025, 9, 30),
+    )
     return OptionResult(
-        label=", ".join(words),
         canopy=canopy,
-        cover=cover,
-        watering=watering,
+        covers=parse_cover_option(cover).spans,
+        waterings=(doses,) if dose.litres else (),
         shares=shares(heat, drought),
         chance=chance,
         cost=Cost(option=cost, expected_loss=35 * mean if with_chance else None, currency="USD"),
@@ -94,7 +146,8 @@ def option(
             YearResult(
                 year=1996 + i,
                 shares=shares(0.0, 0.9) if i % 10 < 10 * mean else shares(0.0, 0.0),
-                moisture_driest_face_pct=36.0,
+                moisture_driest_face_pct=36.0 - i % 7,
+                moisture_driest_face_quantiles_pct=(31.0 - i % 7, 36.0 - i % 7, 40.0 - i % 7),
                 bark_temp_max_c=35.2,
                 colonized_fraction=0.9,
             )
@@ -168,9 +221,33 @@ def outlook_frame(daily: pd.DataFrame, horizon: date, *, southern: bool) -> pd.D
         columns["moisture_driest_face_pct", q] = np.maximum(middle + wet_off * spread, 15.0)
         gain = np.cumsum(np.clip(air - 5, 0, 25)) / 2600.0
         columns["colonized_fraction", q] = np.minimum(run + pace * gain, 1.0)
+        columns["heat_stress", q] = np.linspace(0.03, 0.03 + 0.2 * pace, n)
+        columns["drought_stress", q] = np.linspace(0.04, 0.04 + 1.5 * pace, n)
     frame = pd.DataFrame(columns, index=index)
     frame.columns = pd.MultiIndex.from_tuples(frame.columns, names=["quantity", "percentile"])
     return frame
+
+
+def reference_frame(outlook: pd.DataFrame) -> pd.DataFrame:
+    """The middle of the outlook in place of the reference run carried on."""
+    return outlook.xs(50, axis=1, level="percentile")
+
+
+def track_frame(daily: pd.DataFrame, outlook: pd.DataFrame, shift: float) -> pd.DataFrame:
+    """The run to date with a band about it, then the outlook; moisture shifted."""
+    names = ("bark_temp_max_c", "moisture_driest_face_pct", "colonized_fraction")
+    before = pd.DataFrame(
+        {
+            (name, q): daily[name] * factor
+            for name in names
+            for q, factor in ((10, 0.9), (50, 1.0), (90, 1.1))
+        }
+    )
+    whole = pd.concat([before, outlook[list(names)]])
+    whole.columns = pd.MultiIndex.from_tuples(whole.columns)
+    for q in (10, 50, 90):
+        whole[("moisture_driest_face_pct", q)] += shift
+    return whole
 
 
 def stack(
@@ -191,25 +268,46 @@ def stack(
     now = option(
         "deciduous", cover, "none", heat, drought, 2.4, years=years, with_chance=with_chance
     )
-    better = option("deciduous", "60 % shade cloth", "none", 0.01, 0.05, 4.1).chance
-    best = option("deciduous", cover, "4 litres each 7 days", 0.01, 0.02, 6.5).chance
+    better = option("deciduous", "shade cloth 60", "none", 0.01, 0.05, 4.1).chance
+    start = as_of + timedelta(days=1)
+    cloth = CoverSpan(kind="shade cloth", percent=60.0, on=start)
+    dose = Watering(litres=4.0, every_days=7, first=start, last=start + timedelta(weeks=12))
+    best = option("deciduous", cover, "4 L every 7 days", 0.01, 0.02, 6.5).chance
+    outlook = outlook_frame(daily, horizon, southern=southern)
     return StackSeason(
         name=name,
         count=16,
         fungus="grey oyster",
         wood="aspen",
         canopy="deciduous",
-        cover=cover,
-        watering="none",
-        cover_spans=(
-            ("paper bag", inoculated, horizon),
-            ("shade cloth 60", date(2025, 10, 20), date(2026, 5, 10)),
+        covers=(
+            CoverSpan(kind="bag", material="paper", on=inoculated, off=horizon),
+            CoverSpan(
+                kind="shade cloth",
+                percent=60.0,
+                on=date(2025, 10, 20),
+                off=date(2026, 5, 10),
+            ),
         ),
-        watering_spans=(),
+        waterings=(),
         inoculated=inoculated,
         horizon=horizon,
         daily=daily,
-        outlook=outlook_frame(daily, horizon, southern=southern),
+        outlook=outlook,
+        reference_ahead=reference_frame(outlook),
+        tracks=tuple(
+            CanopyTrack(canopy=canopy, quantiles=track_frame(daily, outlook, shift))
+            for canopy, shift in (("deciduous", 0.0), ("conifer", 6.0), ("open", -6.0))
+        ),
+        shape=StackShape(
+            pieces=2,
+            piece_length_m=0.254,
+            diameter_m=0.254,
+            cap_thickness_m=0.05,
+            ground_barrier="paper",
+        ),
+        openness=0.3,
+        face_moisture_pct=(44.0, 52.0, float(daily["moisture_driest_face_pct"].iloc[-1])),
         result=now,
         under_canopies=(
             option("conifer", cover, "none", 0.0, 0.04, 2.4),
@@ -248,25 +346,23 @@ def stack(
         ),
         actions=(
             Action(
-                what="hang 60 % shade cloth",
+                act=Act(kind="hang shade cloth", cover=cloth),
                 start=as_of + timedelta(days=1),
                 latest=as_of + timedelta(days=8),
-                why="less sun on the bark, slower drying",
                 chance=better,
                 cost=1.7,
             ),
             Action(
-                what="water 4 litres each 7 days",
+                act=Act(kind="water", watering=dose),
                 start=as_of + timedelta(days=1),
                 latest=as_of + timedelta(days=19),
-                why="holds the driest face above the stop level",
                 chance=best,
                 cost=4.1,
             ),
         ),
-        moisture_stop_pct=29.0,
-        moisture_slow_pct=50.0,
-        growth_temp_max_c=35.0,
+        thresholds=THRESHOLDS,
+        parameters=PARAMETERS,
+        rival_hours_grade="D",
         fungus_caution="",
     )
 
@@ -282,6 +378,8 @@ def season(
         currency="USD",
         units=units,
         stacks=stacks or (stack(),),
+        spell_limits=SpellLimits(days=3, air_temp_min_c=30.0, rain_max_mm=1.0),
+        sources=SOURCES,
         coverage=coverage(),
         inputs={"yard.toml": "ab" * 32, "weather.csv": "cd" * 32},
         water_residual=3.1e-13,
@@ -310,7 +408,8 @@ def few_years_season() -> SeasonResult:
 def ended_season() -> SeasonResult:
     as_of = date(2026, 4, 11)
     one = stack(as_of=as_of, dryness=0.6)
-    return season(replace(one, outlook=None, actions=(), full_run=(None, None, None)), as_of=as_of)
+    over = replace(one, outlook=None, reference_ahead=None, actions=())
+    return season(replace(over, full_run=(None, None, None)), as_of=as_of)
 
 
 def early_season() -> SeasonResult:
@@ -325,8 +424,7 @@ def early_season() -> SeasonResult:
 def long_names_season() -> SeasonResult:
     name = "Second terrace above the old spring house, by the stone wall, west of the gate"
     one = stack(name)
-    act = replace(one.actions[0], what="move the stacks under the hemlocks and keep the bag on")
-    return season(replace(one, actions=(act, one.actions[1]), spells=()), units="metric")
+    return season(replace(one, spells=()), units="metric")
 
 
 def hopeless_season() -> SeasonResult:
@@ -397,10 +495,12 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
                 wood="aspen",
                 horizon_months=12,
                 options=tuple(rows),
-                moisture_stop_pct=29.0,
+                thresholds=THRESHOLDS,
+                parameters=PARAMETERS,
                 fungus_caution="",
             ),
         ),
+        sources=SOURCES,
         coverage=coverage(),
         inputs={"yard.toml": "ab" * 32},
         water_residual=3.1e-13,

@@ -24,10 +24,11 @@ from climate_risk.demo_files import demo_folder
 from climate_risk.errors import RunError
 from climate_risk.parameter import CONFIDENCE
 from climate_risk.report import files, summary_lines, tables, write_results
+from climate_risk.report import summary as summaries
 
 SHARE_COLUMNS = (
     "on_time_fraction",
-    "delayed_fraction",
+    "not_fully_run_fraction",
     "killed_by_heat_fraction",
     "killed_by_drought_fraction",
 )
@@ -51,16 +52,16 @@ def walk(value: Any) -> Iterator[Any]:
 @pytest.mark.parametrize(
     "summary",
     [
-        tables.summary(samples.season(*samples.three_stacks()), samples.compare()),
-        tables.summary(samples.few_years_season(), None),
-        tables.summary(samples.ended_season(), None),
-        tables.summary(samples.hopeless_season(), None),
-        tables.summary(None, samples.compare()),
-        tables.summary(None, samples.compare(with_chance=False)),
+        summaries.summary(samples.season(*samples.three_stacks()), samples.compare()),
+        summaries.summary(samples.few_years_season(), None),
+        summaries.summary(samples.ended_season(), None),
+        summaries.summary(samples.hopeless_season(), None),
+        summaries.summary(None, samples.compare()),
+        summaries.summary(None, samples.compare(with_chance=False)),
     ],
 )
 def test_summary_is_plain_json_without_stand_ins(summary: dict[str, Any]) -> None:
-    text = tables.json_text(summary)
+    text = summaries.json_text(summary)
     assert all(value is not None for value in walk(summary))
     for said, meant in zip(walk(json.loads(text)), walk(summary), strict=True):
         if isinstance(meant, float):
@@ -70,7 +71,7 @@ def test_summary_is_plain_json_without_stand_ins(summary: dict[str, Any]) -> Non
 
 
 def test_years_of_an_option_are_rows_under_named_columns() -> None:
-    option = tables.summary(None, samples.compare())["compare"]["stacks"][0]["options"][0]
+    option = summaries.summary(None, samples.compare())["compare"]["stacks"][0]["options"][0]
     years = option["years"]
     assert len(years["rows"]) == 29
     for row in years["rows"]:
@@ -85,12 +86,12 @@ def test_summary_of_many_years_stays_small() -> None:
     """36 options of 29 years each, in a file that is read in one go: under 300 kB."""
     result = samples.compare()
     three = replace(result, stacks=result.stacks * 2)
-    text = tables.json_text(tables.summary(samples.season(*samples.three_stacks()), three))
+    text = summaries.json_text(summaries.summary(samples.season(*samples.three_stacks()), three))
     assert len(text) < 300_000
 
 
 def test_summary_says_what_made_it_and_from_what() -> None:
-    summary = tables.summary(samples.season(), None)
+    summary = summaries.summary(samples.season(), None)
     assert summary["schema"] == 1
     assert summary["program_version"]
     assert summary["inputs"][0] == {"name": "yard.toml", "sha256": "ab" * 32}
@@ -104,10 +105,24 @@ def test_summary_says_what_made_it_and_from_what() -> None:
     assert stack["full_run_date"]["p50"] == "2025-10-06"
 
 
+def test_summary_carries_every_parameter_and_the_source_it_names() -> None:
+    said = summaries.summary(samples.season(*samples.three_stacks()), None)["season"]
+    columns = said["parameters"]["columns"]
+    rows = [dict(zip(columns, row, strict=True)) for row in said["parameters"]["rows"]]
+    assert len(rows) == 3 * len(samples.PARAMETERS)
+    assert {row["source"] for row in rows} == set(said["sources"])
+    assert {(row["name"], row["low"], row["high"], row["unit"]) for row in rows} == {
+        ("heat_ref_temp_c", 38.0, 42.0, "degC"),
+        ("minutes_per_cover", 1.0, 5.0, "min"),
+    }
+
+
 def test_summary_without_a_chance_has_no_key_for_it() -> None:
-    option = tables.summary(samples.few_years_season(), None)["season"]["stacks"][0]["as_written"]
+    option = summaries.summary(samples.few_years_season(), None)["season"]["stacks"][0][
+        "as_written"
+    ]
     assert not {"chance_of_loss", "expected_loss_cost", "total_cost"} & option.keys()
-    ended = tables.summary(samples.ended_season(), None)["season"]["stacks"][0]
+    ended = summaries.summary(samples.ended_season(), None)["season"]["stacks"][0]
     assert "full_run_date" not in ended
 
 
@@ -115,22 +130,22 @@ def test_rival_hours_stand_beside_their_grade() -> None:
     """No survival of logs by their rivals was found in print: the grade is that of judgement."""
     stack = samples.season().stacks[0]
     counted = replace(stack, daily=stack.daily.assign(rival_hours_h=0.5))
-    out = tables.summary(samples.season(counted), None)["season"]["stacks"][0]
+    out = summaries.summary(samples.season(counted), None)["season"]["stacks"][0]
     assert out["rival_hours_to_date_h"] == pytest.approx(0.5 * len(stack.daily), abs=0.05)
     assert CONFIDENCE[out["rival_hours_confidence"]] == "judgement"
-    without = tables.summary(samples.season(stack), None)["season"]["stacks"][0]
+    without = summaries.summary(samples.season(stack), None)["season"]["stacks"][0]
     assert not {"rival_hours_to_date_h", "rival_hours_confidence"} & without.keys()
 
 
 def test_outcome_shares_in_the_summary_add_up_to_one() -> None:
-    for stack in tables.summary(None, samples.compare())["compare"]["stacks"]:
+    for stack in summaries.summary(None, samples.compare())["compare"]["stacks"]:
         for option in stack["options"]:
             assert math.isclose(sum(option["outcome_fraction"].values()), 1.0, abs_tol=1e-12)
 
 
 def test_json_refuses_numbers_it_does_not_have() -> None:
     with pytest.raises(ValueError, match="JSON"):
-        tables.json_text({"value_c": math.nan})
+        summaries.json_text({"value_c": math.nan})
 
 
 def rows_of(path: Path) -> list[dict[str, str]]:
@@ -149,7 +164,7 @@ def check_balance(rows: list[dict[str, str]]) -> None:
 
 def test_daily_csv_has_the_columns_of_the_contract_and_a_closing_balance(tmp_path: Path) -> None:
     result = samples.season(*samples.three_stacks())
-    path = tables.write_daily_csv(result, tmp_path / "daily.csv")
+    path = files.write_whole(tmp_path / "daily.csv", tables.daily_csv(result))
     assert path.read_text(encoding="utf-8").splitlines()[0] == DAILY_HEADER
     rows = rows_of(path)
     assert len(rows) == sum(len(stack.daily) for stack in result.stacks)
@@ -163,7 +178,7 @@ def test_daily_csv_of_a_real_run_is_the_reference_run_of_the_days_seen(tmp_path:
     yard = replace(yard, stacks=yard.stacks[:1])
     weather = cr.load_weather(yard, first=date(2022, 1, 1))
     result = cr.season(yard, weather, as_of=date(2026, 6, 30), draws=2)
-    path = tables.write_daily_csv(result, tmp_path / "daily.csv")
+    path = files.write_whole(tmp_path / "daily.csv", tables.daily_csv(result))
     assert path.read_text(encoding="utf-8").splitlines()[0] == DAILY_HEADER
     rows = rows_of(path)
     days = [(yard.stacks[0].inoculated + timedelta(days=n)).isoformat() for n in range(80)]
@@ -182,12 +197,12 @@ def test_daily_csv_of_a_real_run_is_the_reference_run_of_the_days_seen(tmp_path:
 
 def test_outlook_csv_is_one_row_per_day_and_quantity(tmp_path: Path) -> None:
     result = samples.season()
-    path = tables.write_outlook_csv(result, tmp_path / "outlook.csv")
+    path = files.write_whole(tmp_path / "outlook.csv", tables.outlook_csv(result))
     rows = rows_of(path)
     outlook = result.stacks[0].outlook
     assert outlook is not None
     assert list(rows[0]) == ["date", "stack", "quantity", "p10", "p50", "p90"]
-    assert len(rows) == 4 * len(outlook)
+    assert len(rows) == 6 * len(outlook)
     assert all(float(r["p10"]) <= float(r["p50"]) <= float(r["p90"]) for r in rows)
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 import climate_risk
-from climate_risk import api, tables
+from climate_risk import api, plot, tables
 from climate_risk.parameter import Parameter, Row, sources
 
 ROOT = Path(__file__).parents[1]
@@ -46,6 +46,8 @@ def stage_of(module: str) -> str:
     first = parts[1] if len(parts) > 1 else "api"
     if first in ("__main__", "bench", "cli"):
         return "cli"
+    if first == "plot":
+        return "report"
     return first if first in STAGES else "base"
 
 
@@ -65,8 +67,8 @@ def imports_of(path: Path) -> Iterator[str]:
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
 def test_imports_run_one_way(path: Path) -> None:
     own = stage_of("climate_risk." + name_of(path)[:-3].replace("/", "."))
-    if name_of(path) == "__init__.py":
-        own = "api"
+    if name_of(path) == "__init__.py":  # the front door offers what all rooms before cli have
+        own = "report"
     for module in imports_of(path):
         assert STAGES.index(stage_of(module)) <= STAGES.index(own), module
 
@@ -77,6 +79,26 @@ def test_the_rule_on_imports_would_see_a_wrong_one(tmp_path: Path) -> None:
     assert [stage_of(module) for module in imports_of(wrong)] == ["risk"]
     assert stage_of("climate_risk.weather.sun") == "weather"
     assert stage_of("climate_risk.tables") == "base"
+
+
+REPORT_READS = (
+    "climate_risk.report",
+    "climate_risk.risk.results",
+    "climate_risk.weather.record",
+    "climate_risk.interventions",
+    "climate_risk.units",
+    "climate_risk.constants",
+    "climate_risk.errors",
+    "climate_risk.version",
+    "climate_risk.whole_file",
+)
+"""Plain records and units: what is shown comes from results, never from tables or engine."""
+
+
+@pytest.mark.parametrize("path", sorted((PACKAGE / "report").rglob("*.py")), ids=name_of)
+def test_report_reads_results_and_units_only(path: Path) -> None:
+    for module in imports_of(path):
+        assert module.startswith(REPORT_READS), module
 
 
 LAZY = {"meteostat", "pvlib", "matplotlib", "scipy"}
@@ -151,9 +173,9 @@ def test_the_package_offers_its_entry_points_and_no_more() -> None:
         for name, value in vars(api).items()
         if inspect.isfunction(value) and value.__module__ == api.__name__
     }
-    assert set(climate_risk.__all__) == public
+    assert set(climate_risk.__all__) == public | set(plot.__all__)
     for name in climate_risk.__all__:
-        assert getattr(climate_risk, name) is getattr(api, name)
+        assert getattr(climate_risk, name) is getattr(api if name in public else plot, name)
     with pytest.raises(AttributeError, match="nothing"):
         climate_risk.nothing  # noqa: B018
 
@@ -171,7 +193,11 @@ def test_what_a_module_lists_is_there(path: Path) -> None:
 
 def texts() -> Iterator[Path]:
     """Every text file of the project."""
-    yield from (path for path in ROOT.iterdir() if path.is_file() and path.suffix in TEXT)
+    yield from (
+        path
+        for path in ROOT.iterdir()
+        if path.is_file() and path.suffix in TEXT and path.name != ".git"
+    )
     for folder in FOLDERS:
         for path in (ROOT / folder).rglob("*"):
             if path.is_file() and path.suffix in TEXT and "__pycache__" not in path.parts:
@@ -204,3 +230,29 @@ def test_nothing_is_left_to_do() -> None:
         if mark in path.read_text(encoding="utf-8")
     ]
     assert wrong == []
+
+
+def test_a_change_to_any_file_of_a_kernel_renews_what_was_compiled() -> None:
+    """A kernel holds numbers of other files as constants: any of them makes it stale."""
+    from climate_risk import compiled
+
+    files = {path.relative_to(PACKAGE).as_posix() for path in compiled.kernel_files()}
+    kernels = {
+        name_of(path)
+        for path in MODULES
+        if {"compiled", "inlined", "law"} & set(imported_from_compiled(path))
+    }
+    assert kernels <= files
+    needed = {
+        module.removeprefix("climate_risk.").replace(".", "/") + ".py"
+        for name in kernels
+        for module in imports_of(PACKAGE / name)
+    }
+    assert needed <= files
+
+
+def imported_from_compiled(path: Path) -> Iterator[str]:
+    """Names that a module takes from ``climate_risk.compiled``."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module == "climate_risk.compiled":
+            yield from (alias.name for alias in node.names)

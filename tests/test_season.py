@@ -16,12 +16,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 import risk_samples as samples
 
 from climate_risk.engine.record import Record
-from climate_risk.engine.stack import Scheme
+from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan
-from climate_risk.risk.actions import changes, find_actions
-from climate_risk.risk.outlook import look_at_all
-from climate_risk.risk.results import SeasonResult, StackSeason
+from climate_risk.risk.actions import DELAYS_DAYS, changes, find_actions
+from climate_risk.risk.chance import KILLED_BY_HEAT
+from climate_risk.risk.ensemble import Outcomes, option_result
+from climate_risk.risk.outlook import Outlook, look_at_all
+from climate_risk.risk.results import Chance, SeasonResult, StackSeason
 from climate_risk.risk.season import hot_dry_spells, season
 from climate_risk.yard import Yard
 
@@ -107,6 +109,39 @@ def test_every_balance_closes(result: SeasonResult) -> None:
     assert 0.0 <= result.energy_residual <= 1e-9
 
 
+def test_results_carry_every_parameter_drawn_with_its_range(
+    yard: Yard, record: Record, stack: StackSeason, result: SeasonResult
+) -> None:
+    """Those of the stack's own rows, covers that are on and the barrier included."""
+    used = {(p.group, p.name): p for p in stack.parameters if p.group not in ("canopy",)}
+    kind = stack_model(yard.stacks[0], record, 0.0)
+    drawn = kind.parameter_set(Scheme(canopy="deciduous")).unknowns()
+    for key, parameter in drawn.items():
+        group, _, name = key.partition(".")
+        if group in ("bag", "cloth", "canopy"):
+            continue
+        taken = used[group, "wood_factor.aspen" if name == "wood_factor" else name]
+        assert taken.drawn
+        assert (taken.value, taken.low, taken.high, taken.unit, taken.source) == (
+            parameter.value,
+            parameter.low,
+            parameter.high,
+            parameter.unit,
+            parameter.source,
+        )
+    assert {p.row for p in stack.parameters if p.group == "canopy"} == {
+        "open",
+        "deciduous",
+        "conifer",
+    }
+    assert {p.source for p in stack.parameters} == {source.key for source in result.sources}
+    bagged = replace(
+        yard, stacks=(replace(yard.stacks[0], covers=(CoverSpan(kind="bag", material="paper"),)),)
+    )
+    groups = {p.group for p in run(bagged, record).stacks[0].parameters}
+    assert {"bag", "barrier"} <= groups
+
+
 def test_chance_is_over_the_past_years_alone(stack: StackSeason) -> None:
     """The record begins in 2002 and ends in this year's July: 12 whole years to look ahead."""
     chance = stack.result.chance
@@ -114,7 +149,7 @@ def test_chance_is_over_the_past_years_alone(stack: StackSeason) -> None:
     assert (chance.years, chance.draws) == (12, 2)
     assert [year.year for year in stack.result.years] == list(range(2002, 2014))
     parts = stack.result.shares
-    assert parts.on_time + parts.delayed + parts.lost == pytest.approx(1.0)
+    assert parts.on_time + parts.not_fully_run + parts.lost == pytest.approx(1.0)
 
 
 def test_the_same_stack_under_each_canopy(stack: StackSeason) -> None:
@@ -229,36 +264,38 @@ def test_hot_dry_spells() -> None:
     assert cut[0].last == date(2014, 6, 12)
 
 
-@pytest.fixture(scope="module")
-def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], list[str]]:
-    """What could be done to a stack that has these covers."""
-    from climate_risk.engine.stack import stack_model
+def outlook_of(yard: Yard, record: Record, scheme: Scheme) -> Outlook:
+    """The yard's first stack to date, under a scheme, ready to be carried on."""
+    kind = stack_model(yard.stacks[0], record, 0.0)
+    (outlook,) = look_at_all(kind, [scheme], AS_OF, 2)
+    return outlook
 
-    def found(covers: tuple[CoverSpan, ...]) -> list[str]:
+
+@pytest.fixture(scope="module")
+def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], set[str]]:
+    """What could be done to a stack that has these covers."""
+
+    def found(covers: tuple[CoverSpan, ...]) -> set[str]:
         stack = replace(yard.stacks[0], covers=covers)
         kind = stack_model(stack, record, 0.0)
         scheme = Scheme(canopy="open", covers=covers)
         (outlook,) = look_at_all(kind, [scheme], AS_OF, 2)
-        return [change.what for change in changes(yard, outlook, outlook.next_day)]
+        return {change.act.kind for change in changes(yard, outlook, outlook.next_day)}
 
     return found
 
 
 def test_what_could_be_done_follows_from_what_is_on(
-    proposals: Callable[[tuple[CoverSpan, ...]], list[str]],
+    proposals: Callable[[tuple[CoverSpan, ...]], set[str]],
 ) -> None:
-    bare = proposals(())
-    assert any("shade cloth" in what for what in bare)
-    assert any("bag on" in what for what in bare)
+    assert proposals(()) == {"hang shade cloth", "put bag on", "water"}
     covered = proposals(
         (
             CoverSpan(kind="bag", material="paper"),
             CoverSpan(kind="shade cloth", percent=60.0),
         )
     )
-    assert not any("hang" in what for what in covered)
-    assert any("bag off" in what for what in covered)
-    assert any("water" in what for what in covered)
+    assert covered == {"take bag off", "water"}
 
 
 def test_actions_are_sought_above_the_tolerance_only(yard: Yard, record: Record) -> None:
@@ -279,10 +316,7 @@ def test_actions_are_sought_above_the_tolerance_only(yard: Yard, record: Record)
 
 def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
     """Runs ahead are laid out (year, draw), each with a draw of its own; lane 0 is none."""
-    from climate_risk.engine.stack import stack_model
-
-    kind = stack_model(yard.stacks[0], record, 0.0)
-    (outlook,) = look_at_all(kind, [Scheme(canopy="open")], AS_OF, 2)
+    outlook = outlook_of(yard, record, Scheme(canopy="open"))
     drawn = outlook.seen[0].quantiles
     assert (drawn[0] == 0.5).all()
     ahead = outlook.carry_on(outlook.scheme)[0][0].quantiles
@@ -291,9 +325,53 @@ def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
 
 
 def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> None:
-    from climate_risk.engine.stack import stack_model
-
-    kind = stack_model(yard.stacks[0], record, 0.0)
-    (outlook,) = look_at_all(kind, [Scheme(canopy="open")], AS_OF, 2)
+    outlook = outlook_of(yard, record, Scheme(canopy="open"))
     few = replace(run(yard, record).stacks[0].result, chance=None)
-    assert find_actions(yard, outlook, few) == ()
+    assert find_actions(yard, outlook, few, outlook.carry_on(outlook.scheme)[1]) == ()
+
+
+@pytest.mark.parametrize("helps", range(len(DELAYS_DAYS) + 1))
+def test_latest_day_is_the_last_that_still_serves(
+    yard: Yard, record: Record, monkeypatch: pytest.MonkeyPatch, helps: int
+) -> None:
+    """The chance is 5 % where the act starts on one of the first ``helps`` days tried, else 50 %:
+    whichever day is the last that serves, the search finds it and no other.
+    """
+    outlook = outlook_of(yard, record, Scheme(canopy="open"))
+    days = [outlook.next_day + timedelta(days=delay) for delay in DELAYS_DAYS]
+    low, high = (Chance(mean=m, low=0.0, high=1.0, years=12, draws=2, interval="bootstrap")
+                 for m in (0.05, 0.5))  # fmt: skip
+
+    _, own = outlook.carry_on(outlook.scheme)
+
+    def tried(_: Outlook, scheme: Scheme) -> tuple[Chance, Outcomes]:
+        starts = [cover.on for cover in scheme.covers] + [w.first for w in scheme.waterings]
+        return (low if set(starts) & set(days[:helps]) else high), own
+
+    monkeypatch.setattr("climate_risk.risk.actions._tried", tried)
+    as_it_stands = replace(run(yard, record).stacks[0].result, chance=high)
+    found = find_actions(yard, outlook, as_it_stands, own)
+    assert [action.latest for action in found[:1]] == ([days[helps - 1]] if helps else [])
+
+
+def test_latest_day_agrees_with_a_run_of_every_day_tried(yard: Yard, record: Record) -> None:
+    """The limit is set half way between what the act brings at once and on the last day tried."""
+    outlook = outlook_of(yard, record, Scheme(canopy="open"))
+    days = [outlook.next_day + timedelta(days=delay) for delay in DELAYS_DAYS]
+
+    def lost(day: date) -> dict[str, float]:
+        ends = {c.act.kind: outlook.carry_on(c.scheme)[1] for c in changes(yard, outlook, day)}
+        return {kind: float((e.outcomes >= KILLED_BY_HEAT).mean()) for kind, e in ends.items()}
+
+    by_day = [lost(day) for day in days]
+    _, ends = outlook.carry_on(outlook.scheme)
+    now = float((ends.outcomes >= KILLED_BY_HEAT).mean())
+    kind = min(by_day[0], key=lambda k: by_day[0][k])
+    limit = (by_day[0][kind] + by_day[-1][kind]) / 2.0
+    assert by_day[0][kind] < limit < now
+    strict = replace(yard, costs=replace(yard.costs, tolerated_chance=limit))
+    as_it_stands = option_result(ends, outlook.scheme, strict.costs)
+    first = find_actions(strict, outlook, as_it_stands, ends)[0]
+    chances = [found[first.act.kind] for found in by_day]
+    serves = [day for day, chance in zip(days, chances, strict=True) if chance <= limit]
+    assert first.latest == serves[-1]

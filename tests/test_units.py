@@ -85,6 +85,8 @@ def test_quantities_as_growers_write_them(
         ("12 furlongs", "length", 'no unit "furlongs"; use in, ft, cm, mm or m'),
         ("12", "length", 'no unit; use in, ft, cm, mm or m, as in "12 in"'),
         (12, "length", 'no unit; use in, ft, cm, mm or m, as in "12 in"'),
+        (2300, "elevation", 'no unit; use ft or m, as in "2300 ft"'),
+        ("2300 in", "elevation", 'no unit "in"; use ft or m'),
         ("90", "temperature", 'no unit; use F or C, as in "90 F"'),
         ("0", "temperature", 'no unit; use F or C, as in "90 F"'),
         ("85", "share", 'no unit; use %, as in "85 %"'),

@@ -61,7 +61,6 @@ def test_every_key_arrives_in_metric_units(tmp_path: Path) -> None:
             last=date(2025, 9, 1),
         ),
     )
-    assert stack.waterings[0].label == "3.79 L every 7 days"
     assert yard.costs.currency == "EUR"
     assert yard.costs.spawn_bag_mass_kg == pytest.approx(2.26796185)
     assert yard.costs.tolerated_chance == 0.2
@@ -80,12 +79,9 @@ def test_what_is_left_out_has_a_stated_default(tmp_path: Path) -> None:
     assert [(each.file, each.columns) for each in yard.weather.sources] == [(None, {})]
     assert (yard.costs.currency, yard.costs.spawn_depth_m) == ("USD", 0.006)
     assert yard.compare.canopies == ("open", "deciduous", "conifer")
-    assert [option.label for option in yard.compare.covers] == [
-        "none",
-        "paper bag",
-        "shade cloth 60",
-        "paper bag + shade cloth 60",
-    ]
+    bag = CoverSpan(kind="bag", material="paper")
+    cloth = CoverSpan(kind="shade cloth", percent=60.0)
+    assert [option.spans for option in yard.compare.covers] == [(), (bag,), (cloth,), (bag, cloth)]
     assert [option.litres for option in yard.compare.waterings] == [0.0]
 
 
@@ -94,7 +90,6 @@ def test_options_to_compare_become_objects(tmp_path: Path) -> None:
     assert compare.canopies == ("open", "conifer")
     bare, both = compare.covers
     assert bare.spans == ()
-    assert both.label == "paper bag + shade cloth 60"
     assert both.spans == (
         CoverSpan(kind="bag", material="paper"),
         CoverSpan(kind="shade cloth", percent=60.0),

@@ -10,8 +10,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.log.kernel import convection_coefficient
-from climate_risk.microclimate.shade import (
+from climate_risk.log.formulas import convection_coefficient
+from climate_risk.microclimate.radiation import (
     STAND_COLUMNS,
     W_AIR_TEMP,
     W_BEAM,
@@ -26,6 +26,8 @@ from climate_risk.microclimate.shade import (
     W_SUN_COSINE,
     W_SUN_SINE,
     W_VAPOUR,
+    W_WIND,
+    W_WIND_CLOTH,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.microclimate.stand_log import Offset, StandLog, with_log
@@ -94,6 +96,8 @@ def _stand_table(stand: StandWeather, diameter_m: float) -> FloatArray:
         W_SUN_COSINE: stand.sun_cosine,
         W_INDEX: stand.canopy_index,
         W_PATH: stand.canopy_path,
+        W_WIND: stand.wind_ms,
+        W_WIND_CLOTH: calm,
     }
     for column, values in columns.items():
         table[:, column] = values

@@ -43,32 +43,34 @@ def write_results(
     -----
     What summary.json says of the other command stays, where it was of the same inputs.
     """
-    from climate_risk.report import compare_chart, files, page, season_chart, tables, words
+    from climate_risk.report import files, page, summary, tables, words
+    from climate_risk.report.compare_figure import compare_figure
+    from climate_risk.report.season_figure import season_figure
 
     files.refuse_folders(out_dir, ("season", "compare", "daily", "outlook", "summary"))
-    summary = tables.summary(season, compare)
-    summary = tables.kept_beside(summary, out_dir / "summary.json")
+    made = summary.kept_beside(summary.summary(season, compare), out_dir / "summary.json")
+    summary_json = summary.json_text(made).encode()
     family = OF_SEASON if season is not None else ()
     written = []
     with files.as_a_set(out_dir, family) as folder:
         if season is not None:
-            worst = words.by_risk(season.stacks)[0]
-            sheet = season_chart.draw_season(season, worst, others=True)
-            written += [
-                files.write_whole(folder / "season.html", page.season_page(season)),
-                *files.write_sheet(sheet, folder, "season"),
-                tables.write_daily_csv(season, folder / "daily.csv"),
-            ]
+            saved = {"daily.csv": tables.daily_csv(season)}
             if any(stack.outlook is not None for stack in season.stacks):
-                written.append(tables.write_outlook_csv(season, folder / "outlook.csv"))
-        if compare is not None:
-            sheet = compare_chart.draw_compare(compare)
+                saved["outlook.csv"] = tables.outlook_csv(season)
+            text = page.season_page(season, saved | {"summary.json": summary_json})
+            worst = season_figure(season, words.by_risk(season.stacks)[0])
             written += [
-                files.write_whole(folder / "compare.html", page.compare_page(compare)),
-                *files.write_sheet(sheet, folder, "compare"),
+                files.write_whole(folder / "season.html", text),
+                *files.write_figure(worst, folder, "season"),
+                *(files.write_whole(folder / name, data) for name, data in saved.items()),
             ]
-        text = tables.json_text(summary)
-        written.append(files.write_whole(folder / "summary.json", text))
+        if compare is not None:
+            text = page.compare_page(compare, {"summary.json": summary_json})
+            written += [
+                files.write_whole(folder / "compare.html", text),
+                *files.write_figure(compare_figure(compare), folder, "compare"),
+            ]
+        written.append(files.write_whole(folder / "summary.json", summary_json))
     return [out_dir / path.name for path in written]
 
 

@@ -2,12 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from dataclasses import fields
-
-from climate_risk.parameter import Parameter, Row, sources
-from climate_risk.report.display import full_day, listed, plain_name, plural
-from climate_risk.tables import canopies, find, fungi, woods
+from climate_risk.report.display import full_day, listed, plural
 from climate_risk.weather.record import WeatherCoverage
 
 GRADES: tuple[tuple[str, str], ...] = (
@@ -31,6 +26,19 @@ GRADES: tuple[tuple[str, str], ...] = (
         "they are drawn from wide ranges. No published survival counts of stacks by weather "
         "were found, so the chance of loss has not been checked against counted losses.",
     ),
+)
+
+READ_WORDS = {
+    "text": "text read",
+    "abstract": "abstract read",
+    "memory": "from memory, not looked up",
+    "practice": "practice, not science",
+    "judgement": "judgement",
+}
+GRADE_WORDS = (
+    "Grades: A measured on the species near to our use; B measured on other material, or two "
+    "sources agree; C extension or handbook figure, or derived from dated field observations; "
+    "D judgement."
 )
 
 METHODS: tuple[str, ...] = (
@@ -102,33 +110,3 @@ def closure_sentence(water_residual: float, energy_residual: float) -> str:
         f"the water and {energy_residual:.1g} of the energy moved. This checks the arithmetic, "
         f"not the truth of the model."
     )
-
-
-def used_parameters(
-    fungus: str, wood: str, canopy_names: Iterable[str]
-) -> list[tuple[str, str, Parameter]]:
-    """Row, name and value of every number taken for one kind of stack.
-
-    Raises
-    ------
-    InputError
-        When a name is in no table.
-    """
-    rows: list[Row] = [find(fungus, fungi(), "fungus"), find(wood, woods(), "wood")]
-    rows += [find(name, canopies(), "canopy") for name in dict.fromkeys(canopy_names)]
-    wood_name = rows[1].name
-    out = []
-    for row in rows:
-        for field in fields(row):
-            value = getattr(row, field.name)
-            if isinstance(value, Mapping):
-                value = value[wood_name]
-            if isinstance(value, Parameter):
-                out.append((row.name, plain_name(field.name), value))
-    return out
-
-
-def cited(parameters: Iterable[Parameter]) -> list[tuple[str, str]]:
-    """Citation and how much of it was read, of every source used, in order of the alphabet."""
-    keys = {parameter.source for parameter in parameters}
-    return sorted((sources()[key].citation, sources()[key].read) for key in keys)

@@ -2,25 +2,25 @@
 
 from __future__ import annotations
 
-from climate_risk.report.display import amounts, money, percent, plural
-from climate_risk.report.words import lost_to, odds, place_words, what_happened
-from climate_risk.risk.results import OptionResult, StackCompare
+from climate_risk.report.certainty import overlap_sentence, tie_sentence
+from climate_risk.report.display import money, odds, percent, plural
+from climate_risk.report.treatment import covers_words, waterings_words
+from climate_risk.report.words import capital, lost_to, place_words, what_happened
+from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
 from climate_risk.units import Units
 
 
 def option_words(option: OptionResult, show: Units) -> str:
     """An option as the name of a row: ``under conifer trees, paper bag``."""
-    parts = [place_words(option.canopy), "bare" if option.cover == "none" else option.cover]
-    return ", ".join(
-        parts if option.watering == "none" else [*parts, amounts(option.watering, show)]
-    )
+    parts = [place_words(option.canopy), covers_words(option.covers, "bare")]
+    return ", ".join(filter(None, [*parts, waterings_words(option.waterings, show)]))
 
 
 def option_phrase(option: OptionResult, show: Units) -> str:
     """An option inside a sentence: ``under conifer trees with no cover``."""
-    cover = "no cover" if option.cover == "none" else option.cover.replace(" + ", " and ")
-    water = "" if option.watering == "none" else f", watered {amounts(option.watering, show)}"
-    return f"{place_words(option.canopy)} with {cover}{water}"
+    doses = waterings_words(option.waterings, show)
+    water = f", watered {doses}" if doses else ""
+    return f"{place_words(option.canopy)} with {covers_words(option.covers, 'no cover')}{water}"
 
 
 def cost_words(option: OptionResult, currency: str) -> str:
@@ -45,10 +45,8 @@ def best_option_sentence(
         return f"{stack.name}: {lead} is {what} ({cost})."
     over = best.chance.mean > tolerated_chance
     tail = f" Even this passes your limit of {percent(tolerated_chance)}." if over else ""
-    return (
-        f"{stack.name}: least loss {what} ({cost}): {odds(best.chance.mean)} lost, "
-        f"{lost_to(best.shares)}.{tail}"
-    )
+    lost = odds(best.chance.mean, tolerated_chance)
+    return f"{stack.name}: least loss {what} ({cost}): {lost} lost, {lost_to(best.shares)}.{tail}"
 
 
 def cheapest_sentence(
@@ -61,9 +59,13 @@ def cheapest_sentence(
     cheapest = min(within, key=lambda option: option.cost.option)
     if cheapest.cost.option >= stack.options[0].cost.option or cheapest.chance is None:
         return ""
-    seen = "no loss seen" if cheapest.chance.mean <= 0.0 else f"{odds(cheapest.chance.mean)} lost"
-    dry = cheapest.moisture_driest_face_pct[1] < stack.moisture_stop_pct
-    tail = ", but in the middle run the driest face gets too dry to grow" if dry else ""
+    seen = (
+        "no loss seen"
+        if cheapest.chance.mean <= 0.0
+        else f"{odds(cheapest.chance.mean, tolerated_chance)} lost"
+    )
+    dry = cheapest.moisture_driest_face_pct[1] < stack.thresholds.moisture_stop_pct
+    tail = ", but in a middling year the driest face gets too dry to grow" if dry else ""
     return (
         f"Cheapest within your limit of {percent(tolerated_chance)}: "
         f"{option_phrase(cheapest, show)} ({cost_words(cheapest, currency)}): {seen}{tail}."
@@ -72,7 +74,7 @@ def cheapest_sentence(
 
 RANKING = (
     "Best first: lowest chance of loss, to the nearest 1 %; among equals the one whose driest "
-    "spawn face stays wettest in the middle run; then the cheaper."
+    "face stays wettest in a middling year; then the cheaper."
 )
 
 
@@ -84,7 +86,9 @@ CANOPY_NOTE = (
 
 def ties_sentence(stack: StackCompare) -> str:
     """How many options these years cannot tell apart."""
-    best, others = stack.options[0].chance, stack.options[1:]
+    if stack.ties:
+        return " ".join(tie_sentence(tie) for tie in stack.ties)
+    best = stack.options[0].chance
     if best is None:
         return ""
     safe = sum(o.chance is not None and o.chance.mean <= 0.0 for o in stack.options)
@@ -93,9 +97,32 @@ def ties_sentence(stack: StackCompare) -> str:
         return (
             f"No loss seen in {plural(best.years, 'past year')} with {every} of the "
             f"{plural(len(stack.options), 'option')}; "
-            "these rank by how wet the driest spawn face stays."
+            "these rank by how wet the driest face stays."
         )
-    ties = sum(o.chance is not None and o.chance.low <= best.high for o in others)
-    if ties == 0:
-        return ""
-    return f"The intervals of {plural(ties, 'other option')} overlap that of the first."
+    return overlap_sentence(stack)
+
+
+def basis_line(result: CompareResult, stack: StackCompare) -> str:
+    """What the bars rest on."""
+    text = (
+        f"{stack.fungus.capitalize()} on {stack.wood}, {stack.horizon_months} months, weather of "
+        f"{result.first_year} to {result.last_year} ({plural(result.years, 'year')}, each with "
+        f"{plural(result.draws, 'draw')} of the unsure values)."
+    )
+    return f"{text} {result.yard_name} is an invented farm." if result.invented else text
+
+
+def option_danger(option: OptionResult, where: str, limit: float) -> str:
+    """How likely a stack is lost with one option, as a sentence."""
+    chance = option.chance
+    if chance is None:
+        return f"{capital(where)}: {what_happened(option)}."
+    if chance.mean <= 0.0:
+        return (
+            f"{capital(where)}: no loss seen in {plural(chance.years, 'past year')}, up to "
+            f"{percent(chance.high)} not ruled out."
+        )
+    return (
+        f"{capital(where)}: {odds(chance.mean, limit)} stacks lost "
+        f"({percent(chance.mean, limit)}), {lost_to(option.shares)}."
+    )

@@ -11,8 +11,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.units import LITRES_PER_GALLON, Units
-
 FloatArray = npt.NDArray[np.float64]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -29,13 +27,43 @@ def full_day(value: date) -> str:
     return f"{day(value)} {value.year}"
 
 
-def percent(share: float) -> str:
-    """A share of 0 to 1 in percent, never rounded to a certainty that it is not."""
+def percent(share: float, limit: float | None = None) -> str:
+    """A share of 0 to 1 in percent, never rounded to a certainty or a limit that it is not."""
     if 0.0 < share < 0.01:
         return "under 1 %"
     if 0.99 < share < 1.0:
         return "over 99 %"
-    return f"{share * 100:.0f} %"
+    for digits in (0, 1, 2):
+        shown = f"{100.0 * share:.{digits}f}"
+        if limit is None or share == limit or shown != f"{100.0 * limit:.{digits}f}":
+            break
+    return f"{shown} %"
+
+
+ODDS = sorted(
+    {(1, n) for n in (*range(2, 21), 25, 30, 35, 40, 45, 50, 60, 75, 100)}
+    | {(k, 10) for k in (3, 4, 6, 7, 8, 9)},
+    key=lambda odds: odds[0] / odds[1],
+)
+"""Chances that a grower says: so many in so many."""
+
+
+def odds(share: float, limit: float | None = None) -> str:
+    """A chance as a grower says it: ``about 1 in 7``.
+
+    Of the odds on the share's own side of the limit the nearest, so that words and limit agree.
+    """
+    if share <= 0.0:
+        return "none seen"
+    if share < 0.009:
+        return "under 1 in 100"
+    if share > 0.95:
+        return "more than 9 in 10"
+    known = [(k, n) for k, n in ODDS if limit is None or (k / n > limit) == (share > limit)]
+    if not known:
+        return f"about {percent(share, limit)}"
+    k, n = min(known, key=lambda pair: abs(pair[0] / pair[1] - share))
+    return f"about {k} in {n}"
 
 
 def percent_range(low: float, high: float) -> str:
@@ -45,25 +73,6 @@ def percent_range(low: float, high: float) -> str:
 
 def money(amount: float, currency: str) -> str:
     return f"{currency} {amount:.2f}"
-
-
-def amounts(text: str, show: Units) -> str:
-    """The text with gallons before its litres where gallons are asked for: ``1 gal (4 L)``.
-
-    Gallons are to the nearest quarter, below one to two digits.
-    """
-    if show.system != "us":
-        return text
-
-    def both(match: re.Match[str]) -> str:
-        gallons = float(match.group(1)) / LITRES_PER_GALLON
-        shown = f"{gallons:.2g}" if gallons < 1.0 else f"{round(4.0 * gallons) / 4.0:g}"
-        return f"{shown} gal ({match.group(0)})"
-
-    return _LITRES.sub(both, text)
-
-
-_LITRES = re.compile(r"(\d+(?:\.\d+)?) (?:L|litres?)\b")
 
 
 def kept_together(text: str) -> str:

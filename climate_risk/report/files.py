@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from climate_risk import whole_file
 from climate_risk.errors import RunError
-from climate_risk.report.raster import png_bytes
-from climate_risk.report.sheet import Sheet
-from climate_risk.report.svg import svg_text
+from climate_risk.report.inline_svg import saved
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
 
 
 def write_whole(path: Path, content: bytes | str) -> Path:
@@ -73,9 +75,8 @@ def refuse_folders(out_dir: Path, stems: Sequence[str]) -> None:
             raise RunError(f"{path}: is a folder; move it or choose another place with --out")
 
 
-def write_sheet(sheet: Sheet, out_dir: Path, stem: str) -> list[Path]:
+def write_figure(figure: Figure, out_dir: Path, stem: str) -> list[Path]:
     """Write ``stem.png`` and ``stem.svg``."""
     return [
-        write_whole(out_dir / f"{stem}.png", png_bytes(sheet)),
-        write_whole(out_dir / f"{stem}.svg", svg_text(sheet)),
+        write_whole(out_dir / f"{stem}.{kind}", saved(figure, kind)) for kind in ("png", "svg")
     ]

@@ -1,373 +1,237 @@
-"""The pages: verdict and actions first, then the chart, tables, basis, sources, cautions."""
+"""The pages: card, chart, advice first; what they rest on folded away. Templates hold the tags."""
 
 from __future__ import annotations
 
-import pandas as pd
+from collections.abc import Callable, Mapping
+from functools import cache
+from typing import Any
 
-from climate_risk.report import basis, choice, words
-from climate_risk.report.compare_chart import draw_compare
-from climate_risk.report.display import (
-    MONTHS,
-    full_day,
-    percent,
-    percent_range,
-    plural,
+from climate_risk.report import certainty, choice, condition, words
+from climate_risk.report.compare_figure import compare_figure, years_figure
+from climate_risk.report.display import full_day, percent, plural
+from climate_risk.report.frame import Context, chart, inline, render
+from climate_risk.report.inline_svg import svg_bytes
+from climate_risk.report.numbers import month_rows, option_cells, option_heads
+from climate_risk.report.season_figure import (
+    BAND_NOTE,
+    MOISTURE_NOTE,
+    canopies_figure,
+    season_figure,
+    subject,
 )
-from climate_risk.report.markup import (
-    chart,
-    element,
-    listing,
-    page,
-    paragraph,
-    paragraphs,
-    section,
-    table,
-    terms,
-)
-from climate_risk.report.season_chart import draw_season
-from climate_risk.risk.results import (
-    CompareResult,
-    OptionResult,
-    SeasonResult,
-    StackCompare,
-    StackSeason,
-)
+from climate_risk.report.stack_figure import stack_figure
+from climate_risk.report.treatment import covers_words, waterings_key, waterings_words
+from climate_risk.risk.results import CompareResult, OptionResult, SeasonResult, StackSeason
 from climate_risk.units import Units
-from climate_risk.version import program_version
-
-INVENTED = "This place, its weather and its stacks are invented, to show what the program does."
 
 
-def season_page(result: SeasonResult) -> str:
+def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) -> str:
     """The whole page of ``season`` as one self-contained HTML text.
 
     Parameters
     ----------
     result : SeasonResult
         What ``season`` found.
+    files : mapping of name to bytes, optional
+        To be saved from the page.
 
     Returns
     -------
     str
-        HTML with its style and charts inside; it loads nothing.
+        HTML with its style, script and charts inside; it loads nothing.
     """
-    kinds = [(s.fungus, s.wood, [s.canopy]) for s in result.stacks]
     order = words.by_risk(result.stacks)
-    boxes = (_verdict_box(result, result.stacks[place]) for place in order)
-    main = [
-        section("do", "What to do", *boxes),
-        section("season", "The season at a glance", *_season_charts(result)),
-        section("canopies", "Under each canopy", *_canopy_tables(result)),
-        *_closing(result, kinds),
-    ]
+    own = [(s.canopy, [o.canopy for o in s.under_canopies]) for s in result.stacks]
+    others = dict.fromkeys(c for canopy, found in own for c in found if c != canopy)
+    first_choices = {"canopy": "own"}
+    years = cache(lambda stack: svg_bytes(years_figure(result, stack, narrow=True)))
+    context = {
+        "view": cache(lambda stack, units: _season_view(result, stack, units, years(stack))),
+        "canopy_choices": [
+            ("own", "as it stands"), *((c, words.place_words(c)) for c in others)
+        ],
+        "canopy_note": choice.CANOPY_NOTE,
+    }  # fmt: skip
     title = f"Season risk: {result.yard_name}, {full_day(result.as_of)}"
-    return page(title, _header(title, result), "\n".join(main), _footer(result))
+    return render("season", title, result, order, files, first_choices, context)
 
 
-def compare_page(result: CompareResult) -> str:
-    """The whole page of ``compare`` as one self-contained HTML text."""
-    kinds = [(s.fungus, s.wood, [o.canopy for o in s.options]) for s in result.stacks]
-    main = [
-        section("do", "What to choose", *(_choice_box(result, s) for s in result.stacks)),
-        section("options", "The options side by side", *_compare_charts(result)),
-        section("numbers", "The options in numbers", *_option_tables(result)),
-        *_closing(result, kinds),
-    ]
-    title = f"Options compared: {result.yard_name}, {result.first_year} to {result.last_year}"
-    return page(title, _header(title, result), "\n".join(main), _footer(result))
-
-
-def _header(title: str, result: SeasonResult | CompareResult) -> str:
-    note = paragraph(INVENTED) if result.invented else ""
-    return element("h1", title) + note
-
-
-def _footer(result: SeasonResult | CompareResult) -> str:
-    return paragraph(f"climate-risk {program_version()}. Each run of the same inputs is the same.")
-
-
-def _verdict_box(result: SeasonResult, stack: StackSeason) -> str:
-    limit, show = result.tolerated_chance, Units(result.units)
-    is_over = words.is_over_tolerance(stack.result, limit)
-    over = " over" if is_over else ""
-    lead = "What helps:" if is_over else "To lower the chance further:"
-    actions = [words.action_sentence(a, limit, result.currency, show) for a in stack.actions]
-    return "\n".join(
-        (
-            f'<article class="verdict{over}">',
-            element("h3", f"{stack.name}: {words.danger(stack)}."),
-            paragraph(words.to_do(stack, limit, show), class_="do"),
-            paragraph(lead) if actions else "",
-            listing(actions, ordered=True),
-            paragraph(
-                f"{words.chance_sentence(stack.result)} "
-                f"{words.limit_sentence(stack.result, limit)}"
-            ),
-            paragraph(words.lost_sentence(stack)),
-            paragraph(stack.fungus_caution, class_="note"),
-            "</article>",
-        )
-    )
-
-
-def _season_charts(result: SeasonResult) -> list[str]:
-    show = Units(result.units)
-    notes = (words.outlook_note(stack) for stack in result.stacks)
-    ended = f"No outlook: everything shown ends on {full_day(result.as_of)}."
-    parts = [paragraph(next(filter(None, notes), ended))]
-    for place in words.by_risk(result.stacks):
-        stack = result.stacks[place]
-        parts.append(element("h3", stack.name))
-        parts.append(
-            paragraphs(
-                (
-                    words.run_sentence(stack),
-                    words.doubt_sentence(stack),
-                    words.state_sentence(stack, show),
-                    "" if stack.daily.empty else words.spells_sentence(stack, show),
-                )
-            )
-        )
-        parts.append(
-            chart(
-                draw_season(result, place),
-                draw_season(result, place, narrow=True),
-                f"Chart of the season. {words.verdict(stack, result.tolerated_chance, show)} "
-                f"The same numbers stand in the table below.",
-            )
-        )
-        heads = (
-            "month",
-            f"hottest air, {show.temperature.unit}",
-            f"hottest bark, {show.temperature.unit}",
-            "driest face at month's end, %",
-            "run done at month's end, %",
-        )
-        rows = month_rows(stack, show)
-        caption = f"{stack.name}, month by month; outlook: middle of a day (8 of 10 runs)"
-        parts.append(table(caption, heads, rows))
-    return parts
-
-
-def month_rows(stack: StackSeason, show: Units) -> list[list[str]]:
-    """The chart in numbers: observed months, then those of the outlook."""
-    rows = []
-    for part in _by_month(stack.daily):
-        last = part.iloc[-1]
-        rows.append(
-            [
-                f"{_month(part)}",
-                f"{show.temperature.of(float(part['air_temp_max_c'].max())):.0f}",
-                f"{show.temperature.of(float(part['bark_temp_max_c'].max())):.0f}",
-                f"{last['moisture_driest_face_pct']:.0f}",
-                f"{100 * last['colonized_fraction']:.0f}",
-            ]
-        )
-    if stack.outlook is None or stack.outlook.empty:
-        return rows
-    for part in _by_month(stack.outlook):
-        rows.append(
-            [
-                f"{_month(part)}, outlook",
-                _hottest(part, "air_temp_max_c", show),
-                _hottest(part, "bark_temp_max_c", show),
-                _band(part.iloc[-1], "moisture_driest_face_pct", 1.0),
-                _band(part.iloc[-1], "colonized_fraction", 100.0),
-            ]
-        )
-    return rows
-
-
-def _by_month(frame: pd.DataFrame) -> list[pd.DataFrame]:
-    months = pd.DatetimeIndex(frame.index).strftime("%Y-%m")
-    return [part for _, part in frame.groupby(months)]
-
-
-def _month(part: pd.DataFrame) -> str:
-    first = part.index[0]
-    return f"{MONTHS[first.month - 1]} {first.year}"
-
-
-def _band(row: pd.Series[float], quantity: str, factor: float) -> str:
-    if (quantity, 50) not in row.index:
-        return "not given"
-    low, middle, high = (factor * float(row[(quantity, q)]) for q in (10, 50, 90))
-    return f"{middle:z.0f} ({low:z.0f} to {high:z.0f})"
-
-
-def _hottest(part: pd.DataFrame, quantity: str, show: Units) -> str:
-    """The day of the month with the highest middle value."""
-    if (quantity, 50) not in part:
-        return "not given"
-    row = part.iloc[int(part[(quantity, 50)].to_numpy().argmax())]
-    low, middle, high = (show.temperature.of(float(row[(quantity, q)])) for q in (10, 50, 90))
-    return f"{middle:z.0f} ({low:z.0f} to {high:z.0f})"
-
-
-def _canopy_tables(result: SeasonResult) -> list[str]:
-    show = Units(result.units)
-    tables = [
-        table(
-            f"{stack.name}: the same stack and covers under each canopy",
-            ("canopy", *_option_heads(show, result.currency)),
-            [[o.canopy, *_option_cells(o, show)] for o in stack.under_canopies],
-        )
-        for stack in result.stacks
-        if stack.under_canopies
-    ]
-    return [paragraph(choice.CANOPY_NOTE), *tables] if tables else []
-
-
-def _option_heads(show: Units, currency: str) -> tuple[str, ...]:
-    return (
-        "chance of loss (9 in 10 sure)",
-        "killed by",
-        "late",
-        "run done (8 of 10 runs)",
-        "driest face, % (8 of 10 runs)",
-        f"hottest bark, {show.temperature.unit} (8 of 10 runs)",
-        f"cost of option, {currency}",
-        "with expected loss",
-    )
-
-
-def _option_cells(option: OptionResult, show: Units) -> list[str]:
-    shares, cost, run = option.shares, option.cost, option.colonized_fraction
-    chance = f"not given: {words.what_happened(option)}"
-    if option.chance is not None:
-        mean = option.chance.mean
-        interval = percent_range(option.chance.low, option.chance.high)
-        chance = f"{'none seen' if mean <= 0.0 else percent(mean)} ({interval})"
-    low, dry, high = option.moisture_driest_face_pct
-    cool, warm, hot = (show.temperature.of(value) for value in option.bark_temp_max_c)
-    return [
-        chance,
-        words.cause_split(shares) or "none",
-        percent(shares.delayed),
-        percent(run[1]) + ("" if run[0] == run[2] else f" ({percent_range(run[0], run[2])})"),
-        f"{dry:z.0f} ({low:z.0f} to {high:z.0f})",
-        f"{warm:z.0f} ({cool:z.0f} to {hot:z.0f})",
-        f"{cost.option:.2f}",
-        "not given" if cost.total is None else f"{cost.total:.2f}",
-    ]
-
-
-def _choice_box(result: CompareResult, stack: StackCompare) -> str:
-    limit, currency = result.tolerated_chance, result.currency
-    advice = (limit, currency, Units(result.units))
-    best = stack.options[0]
-    over = " over" if words.is_over_tolerance(best, limit) else ""
-    return "\n".join(
-        (
-            f'<article class="verdict{over}">',
-            element("h3", choice.best_option_sentence(stack, *advice)),
-            paragraph(choice.cheapest_sentence(stack, *advice), class_="do"),
-            paragraphs(
-                (
-                    f"{words.chance_sentence(best)} {words.limit_sentence(best, limit)}",
-                    choice.ties_sentence(stack),
-                )
-            ),
-            paragraph(stack.fungus_caution, class_="note"),
-            "</article>",
-        )
-    )
-
-
-def _compare_charts(result: CompareResult) -> list[str]:
-    advice = (result.tolerated_chance, result.currency, Units(result.units))
-    return [
-        chart(
-            draw_compare(result, place),
-            draw_compare(result, place, narrow=True),
-            f"Chart of {plural(len(stack.options), 'option')}, best first. "
-            f"{choice.best_option_sentence(stack, *advice)} "
-            f"The same numbers stand in the table below.",
-        )
-        for place, stack in enumerate(result.stacks)
-    ]
-
-
-def _option_tables(result: CompareResult) -> list[str]:
-    show = Units(result.units)
-    tables = [
-        table(
-            f"{stack.name}: {plural(len(stack.options), 'option')}, best first",
-            ("option", *_option_heads(show, result.currency)),
-            [
-                [f"{rank}. {choice.option_words(option, show)}", *_option_cells(option, show)]
-                for rank, option in enumerate(stack.options, 1)
-            ],
-        )
-        for stack in result.stacks
-    ]
-    return [paragraph(choice.RANKING), paragraph(choice.CANOPY_NOTE), *tables]
-
-
-def _closing(
-    result: SeasonResult | CompareResult, kinds: list[tuple[str, str, list[str]]]
-) -> list[str]:
-    used = {
-        (row, name): parameter
-        for fungus, wood, canopies in kinds
-        for row, name, parameter in basis.used_parameters(fungus, wood, canopies)
+def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None) -> str:
+    """The whole page of ``compare``; see :func:`season_page`."""
+    best = result.stacks[0].options[0]
+    options = [best, *(o for s in result.stacks for o in s.options)]
+    chosen = [_option_choice(option) for option in options]
+    years = cache(lambda *place: svg_bytes(years_figure(result, *place, narrow=True)))
+    context = {
+        "view": cache(lambda stack, units: _compare_view(result, stack, units, years)),
+        "ranking": choice.RANKING,
+        "canopy_note": choice.CANOPY_NOTE,
+        "canopy_choices": _choices((c, words.place_words(c)) for c, _, _ in chosen),
+        "cover_choices": _choices((c, c) for _, c, _ in chosen),
+        "watering_choices": _choices((w, w) for *_, w in chosen),
     }
-    cited = [f"{text} ({READ_WORDS[read]})." for text, read in basis.cited(used.values())]
-    return [
-        section(
-            "basis",
-            "What the numbers rest on",
-            terms(basis.GRADES),
-            element("h3", "Weather"),
-            *_coverage(result),
-            element("h3", "Arithmetic"),
-            paragraph(basis.closure_sentence(result.water_residual, result.energy_residual)),
-            element("h3", "Values and their ranges"),
-            paragraph(GRADE_WORDS),
-            table(
-                "Values taken, with the range they are drawn from",
-                ("value of", "name", "best", "range", "unit", "grade"),
-                [
-                    [row, name, f"{p.value:g}", f"{p.low:g} to {p.high:g}", p.unit, p.confidence]
-                    for (row, name), p in used.items()
-                ],
-            ),
+    first = dict(zip(("canopy", "cover", "watering"), chosen[0], strict=True))
+    title = f"Options compared: {result.yard_name}, {result.first_year} to {result.last_year}"
+    order = list(range(len(result.stacks)))
+    return render("compare", title, result, order, files, first, context)
+
+
+def _choices(pairs: Any) -> list[tuple[str, str]]:
+    return list(dict(pairs).items())
+
+
+def _option_choice(option: OptionResult) -> tuple[str, str, str]:
+    """Canopy, cover and watering as the page's controls name them."""
+    return option.canopy, covers_words(option.covers, "bare"), waterings_key(option.waterings)
+
+
+def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> Context:
+    stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
+    key = f"s{place}{units[0]}"
+    own = stack.result
+    is_over = words.is_over_tolerance(own, limit)
+    said = f"{words.verdict(stack, limit, show)} The same numbers stand in the tables below."
+    desk, phone = (
+        season_figure(result, place, units=units, narrow=n, heading=False) for n in (False, True)
+    )
+    canopies = canopies_figure(result, place, units=units, narrow=True)
+    drawn = stack_figure(result, place, units=units)
+    return {
+        "stack": stack,
+        "card": words.card(stack, limit, show),
+        "over": is_over,
+        "subject": subject(result, stack),
+        "chart": chart(key, f"Chart of the season. {said}", desk, phone),
+        "notes": [
+            BAND_NOTE if stack.outlook is not None else "No outlook: everything shown is past.",
+            MOISTURE_NOTE,
+        ],
+        "canopies": [
+            {
+                "name": option.canopy,
+                "card": _canopy_card(option, limit, show),
+                "over": words.is_over_tolerance(option, limit),
+            }
+            for option in stack.under_canopies
+            if option.canopy != stack.canopy
+        ],
+        "canopy_chart": inline(
+            svg_bytes(canopies),
+            f"{key}c",
+            f"Bark heat, moisture and run of {stack.name} under each canopy.",
         ),
-        section("sources", "Sources", listing((*basis.METHODS, *cited))),
-        section("cautions", "Cautions", terms(basis.CAUTIONS)),
+        "lead": "What helps" if is_over else "To lower the chance further",
+        "actions": [words.action_sentence(a, limit, result.currency, show) for a in stack.actions],
+        "caution": stack.fungus_caution,
+        "state": [
+            condition.state_sentence(stack),
+            condition.harm_sentence(stack),
+            condition.bark_sentence(stack, show),
+            condition.spells_sentence(stack, show),
+            condition.rivals_sentence(stack),
+        ],
+        "stack_chart": inline(
+            svg_bytes(drawn), f"{key}k", f"{stack.name} to scale: {_faces(stack)}."
+        ),
+        "ahead": [words.run_sentence(stack), words.lost_sentence(stack)],
+        "sure": [
+            words.limit_sentence(own, limit),
+            words.basis_sentence(own.chance) if own.chance else "",
+            certainty.level_sentence(stack.result.level),
+            words.uncertainty_sentence(stack),
+        ],
+        "years_chart": inline(
+            years,
+            f"{key}y",
+            f"Past years of {stack.name}, worst first, by how dry the driest face got.",
+        ),
+        "months": month_rows(stack, show),
+        "options": (
+            f"{stack.name}: the same stack and covers under each canopy",
+            ("canopy", *option_heads(show, result.currency)),
+            [[o.canopy, *option_cells(o, limit, show)] for o in stack.under_canopies],
+        ),
+    }
+
+
+def _faces(stack: StackSeason) -> str:
+    found = ", ".join(f"{moisture:.0f} %" for moisture in stack.face_moisture_pct)
+    return f"moisture of its spawn faces from the ground up {found}"
+
+
+def _canopy_card(option: OptionResult, limit: float, show: Units) -> list[tuple[str, str]]:
+    wet, bark = option.moisture_driest_face_pct[1], option.bark_temp_max_c[1]
+    return [
+        ("Danger", choice.option_danger(option, words.place_words(option.canopy), limit)),
+        (
+            "Log",
+            f"Driest face at its lowest {wet:.0f} %, bark at its hottest "
+            f"{show.temperature.text(bark)} in a middling year.",
+        ),
+        ("Run", f"{percent(option.colonized_fraction[1])} of the way by the end of the year."),
     ]
 
 
-READ_WORDS = {
-    "text": "text read",
-    "abstract": "abstract read",
-    "memory": "from memory, not looked up",
-    "practice": "practice, not science",
-    "judgement": "judgement",
-}
-GRADE_WORDS = (
-    "Grades: A measured on the species near to our use; B measured on other material, or two "
-    "sources agree; C extension or handbook figure, or derived from dated field observations; "
-    "D judgement."
-)
+def _compare_view(
+    result: CompareResult, place: int, units: str, years: Callable[[int, int], bytes]
+) -> Context:
+    stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
+    key = f"c{place}{units[0]}"
+    advice = (limit, result.currency, show)
+    best = choice.best_option_sentence(stack, *advice)
+    options = plural(len(stack.options), "option")
+    desk, phone = (
+        compare_figure(result, place, units=units, narrow=n, heading=False) for n in (False, True)
+    )
+    said = f"Chart of {options}, best first. {best} The same numbers stand in the table below."
+    return {
+        "stack": stack,
+        "over": words.is_over_tolerance(stack.options[0], limit),
+        "best": best,
+        "cheapest": choice.cheapest_sentence(stack, *advice),
+        "ties": choice.ties_sentence(stack) or words.limit_sentence(stack.options[0], limit),
+        "subject": choice.basis_line(result, stack),
+        "chart": chart(key, said, desk, phone),
+        "caution": stack.fungus_caution,
+        "options": [
+            _option_view(result, place, rank, units, years(place, rank))
+            for rank in range(len(stack.options))
+        ],
+        "table": (
+            f"{stack.name}: {options}, best first",
+            ("option", *option_heads(show, result.currency)),
+            [
+                [f"{rank}. {choice.option_words(o, show)}", *option_cells(o, limit, show)]
+                for rank, o in enumerate(stack.options, 1)
+            ],
+        ),
+    }
 
 
-def _coverage(result: SeasonResult | CompareResult) -> list[str]:
-    coverage = result.coverage
-    filled = [
-        [column, way, str(count)]
-        for column, ways in coverage.filled.items()
-        for way, count in ways.items()
-    ]
-    parts = [paragraph(basis.coverage_sentence(coverage)), listing(coverage.warnings)]
-    if filled:
-        caption = "Missing values and how they were filled"
-        parts.append(table(caption, ("column", "filled by", "number"), filled))
-    if coverage.estimated:
-        pairs = [[column, way] for column, way in coverage.estimated.items()]
-        caption = "Columns the source lacks"
-        parts.append(table(caption, ("column", "estimated"), pairs))
-    parts.append(paragraph(coverage.attribution))
-    files = [[name, digest] for name, digest in result.inputs.items()]
-    parts.append(table("Files read", ("file", "SHA-256"), files) if files else "")
-    return [part for part in parts if part]
+def _option_view(
+    result: CompareResult, place: int, rank: int, units: str, years: bytes
+) -> Context:
+    option = result.stacks[place].options[rank]
+    show, limit = Units(units), result.tolerated_chance
+    canopy, cover, watering = _option_choice(option)
+    name = f"{rank + 1}. {words.capital(choice.option_words(option, show))}"
+    doses = waterings_words(option.waterings, show)
+    water = f"; watered {doses}" if doses else ""
+    wet = option.moisture_driest_face_pct[1]
+    return {
+        "canopy": canopy,
+        "cover": cover,
+        "watering": watering,
+        "name": name,
+        "sentences": [
+            choice.option_danger(option, words.place_words(canopy), limit),
+            f"Driest face at its lowest {wet:.0f} %, bark at its hottest "
+            f"{show.temperature.text(option.bark_temp_max_c[1])} in a middling year; "
+            f"{choice.cost_words(option, result.currency)}{water}.",
+        ],
+        "years_chart": inline(
+            years,
+            f"o{place}{units[0]}{rank}",
+            f"Past years of {name}, worst first, by how dry the driest face got.",
+        ),
+    }

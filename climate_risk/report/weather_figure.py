@@ -69,7 +69,9 @@ def weather_figure(summary: WeatherSummary, *, units: str | None = None) -> Figu
     _draw_shares(seen, summary)
     name = f"{summary.yard_name}, an invented place" if summary.invented else summary.yard_name
     cover = summary.coverage
-    figure.suptitle(f"Weather of {name}: {cover.first} to {cover.last}", fontsize=theme.TITLE_PT)
+    figure.suptitle(
+        f"Weather of {name}: {cover.first} to {cover.last}", fontsize=theme.DESK.title_pt
+    )
     return figure
 
 
@@ -94,7 +96,7 @@ def _draw_temperature(
     axes.plot(days.index, shown(usual["place_c"]), color=theme.BLACK, linewidth=1.0,
               linestyle=":", label="rough mean of this latitude and height")  # fmt: skip
     axes.set_ylabel(f"air, {scale.unit}")
-    axes.legend(ncols=2, fontsize=theme.TEXT_PT, loc="best", framealpha=0.9)
+    axes.legend(ncols=2, fontsize=theme.DESK.text_pt, loc="best", framealpha=0.9)
 
 
 def _draw_shares(axes: Axes, summary: WeatherSummary) -> None:
@@ -115,4 +117,6 @@ def _draw_shares(axes: Axes, summary: WeatherSummary) -> None:
     axes.set_yticks(np.arange(len(names)) + 0.4, [NAMES[name] for name in reversed(names)])
     axes.set_ylabel("share of the month")
     axes.set_ylim(0, len(names))
-    axes.legend(ncols=4, fontsize=theme.TEXT_PT, loc="upper center", bbox_to_anchor=(0.5, -0.18))
+    axes.legend(
+        ncols=4, fontsize=theme.DESK.text_pt, loc="upper center", bbox_to_anchor=(0.5, -0.18)
+    )

@@ -8,7 +8,8 @@ from pathlib import Path
 
 import pandas as pd
 
-from climate_risk.report import files, tables
+from climate_risk.report import files
+from climate_risk.report import summary as summary_file
 from climate_risk.report.weather_figure import weather_figure
 from climate_risk.units import Units
 from climate_risk.weather import WeatherRecord, write_clean_table
@@ -28,14 +29,14 @@ def write_weather(out_dir: Path, summary: WeatherSummary, record: WeatherRecord)
     """
     files.refuse_folders(out_dir, ("weather", "summary"))
     png = _png(summary)
-    made = tables.kept_beside(_summary(summary), out_dir / "summary.json")
+    made = summary_file.kept_beside(_summary(summary), out_dir / "summary.json")
     with files.as_a_set(out_dir, ()) as folder:
         write_clean_table(record, folder / "weather.csv")
         written = [
             folder / "weather.csv",
             files.write_whole(folder / "weather.html", weather_page(summary, png)),
             files.write_whole(folder / "weather.png", png),
-            files.write_whole(folder / "summary.json", tables.json_text(made)),
+            files.write_whole(folder / "summary.json", summary_file.json_text(made).encode()),
         ]
     return [out_dir / path.name for path in written]
 
@@ -102,8 +103,8 @@ def _png(summary: WeatherSummary) -> bytes:
     return target.getvalue()
 
 
-def _summary(summary: WeatherSummary) -> tables.Json:
-    head = tables.head(summary)
+def _summary(summary: WeatherSummary) -> summary_file.Json:
+    head = summary_file.head(summary)
     head["weather"] |= {
         "step": summary.step,
         "values_by_source": summary.by_source,

@@ -2,53 +2,48 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from climate_risk.report.display import (
-    amounts,
     day,
     full_day,
     listed,
     money,
+    odds,
     percent,
     percent_range,
     plain_name,
     plural,
 )
+from climate_risk.report.treatment import WHY, act_words
 from climate_risk.risk.results import (
     Action,
     Chance,
+    IntervalKind,
     OptionResult,
     OutcomeShares,
     StackSeason,
 )
-from climate_risk.tables import model
 from climate_risk.units import Units
 
 MAIN_CAUSE_SHARE = 0.75
 """From this share of the losses on, one cause is the main one (our own choice)."""
 ONLY_CAUSE_SHARE = 0.9
 """Above this share of the losses, one cause is named alone (our own choice)."""
+INTERVALS: Mapping[IntervalKind, str] = {
+    "bootstrap": "90 % interval by bootstrap over years",
+    "exact binomial": "all years alike: exact binomial bound at 90 %",
+}
 
 
-def odds(share: float) -> str:
-    """A chance as a grower says it: ``about 3 in 10``."""
-    if share <= 0.0:
-        return "none seen"
-    if share < 0.01:
-        return "under 1 in 100"
-    if share < 0.085:
-        size = min((15, 20, 30, 50, 100), key=lambda n: abs(1.0 / n - share))
-        return f"about 1 in {size}"
-    if share >= 0.95:
-        return "more than 9 in 10"
-    return f"about {max(1, int(share * 10 + 0.5))} in 10"
+@dataclass(frozen=True)
+class Card:
+    """What a grower reads first: the danger, what to do, and by when."""
 
-
-def chance_basis(chance: Chance) -> str:
-    """``29 past years x 8 parameter draws, bootstrap over years``."""
-    draws = plural(chance.draws, "parameter draw")
-    return f"{plural(chance.years, 'past year')} x {draws}; {chance.basis}"
+    danger: str
+    act: str
+    date: str
 
 
 def interval(chance: Chance) -> str:
@@ -56,22 +51,21 @@ def interval(chance: Chance) -> str:
     return f"9 in 10 sure it lies in {percent_range(chance.low, chance.high)}"
 
 
-def chance_words(chance: Chance) -> str:
-    """Chance with its interval and what it rests on."""
+def chance_words(chance: Chance, limit: float) -> str:
+    """Chance in odds and percent, with its interval: ``about 1 in 7 (14 %; may be 6 to 23 %)``."""
+    may_be = f"may be {percent_range(chance.low, chance.high)}"
     if chance.mean <= 0.0:
-        return (
-            f"none seen, but up to {percent(chance.high)} cannot be ruled out "
-            f"({interval(chance)}; {chance_basis(chance)})"
-        )
+        return f"none seen ({may_be})"
+    return f"{odds(chance.mean, limit)} ({percent(chance.mean, limit)}; {may_be})"
+
+
+def basis_sentence(chance: Chance) -> str:
+    """What a chance rests on, for who wants to know."""
+    draws = plural(chance.draws, "draw")
     return (
-        f"{odds(chance.mean)} ({percent(chance.mean)}; {interval(chance)}; {chance_basis(chance)})"
+        f"From {plural(chance.years, 'past year')}, each with {draws} of the unsure values; "
+        f"{INTERVALS[chance.interval]}."
     )
-
-
-def brief_chance(chance: Chance) -> str:
-    """Chance with its interval, where the basis stands beside it already."""
-    mean = "none seen" if chance.mean <= 0.0 else f"{odds(chance.mean)} ({percent(chance.mean)})"
-    return f"{mean}, {interval(chance)}"
 
 
 def cause(shares: OutcomeShares) -> str:
@@ -122,11 +116,11 @@ def what_happened(result: OptionResult) -> str:
     """What the few past years showed, where no chance can be given."""
     years = len(result.years)
     if years == 0:
-        return f"{percent(result.shares.lost)} of the runs made end in loss"
+        return f"{percent(result.shares.lost)} of the trials made end in loss"
     lost = years_lost(result)
     if lost == 0:
-        return f"in none of {plural(years, 'past year')} would most runs end in loss"
-    return f"in {lost} of {plural(years, 'past year')} most runs would end in loss"
+        return f"in none of {plural(years, 'past year')} would most stacks be lost"
+    return f"in {lost} of {plural(years, 'past year')} most stacks would be lost"
 
 
 def is_over_tolerance(result: OptionResult, tolerated_chance: float) -> bool:
@@ -152,7 +146,7 @@ def best_action(stack: StackSeason) -> Action | None:
     return stack.actions[0] if stack.actions else None
 
 
-def danger(stack: StackSeason) -> str:
+def danger(stack: StackSeason, limit: float) -> str:
     """How likely the stack is lost and by what, in one short clause."""
     chance, shares = stack.result.chance, stack.result.shares
     if stack.lacks_past:
@@ -167,7 +161,7 @@ def danger(stack: StackSeason) -> str:
     if chance.mean <= 0.0:
         return f"no loss seen in {plural(chance.years, 'past year')}"
     what = "the stack" if stack.count == 1 else "each stack"
-    return f"{odds(chance.mean)} chance of losing {what}, {lost_to(shares)}"
+    return f"{odds(chance.mean, limit)} chance of losing {what}, {lost_to(shares)}"
 
 
 def is_enough(action: Action) -> bool:
@@ -176,9 +170,13 @@ def is_enough(action: Action) -> bool:
 
 
 def when_to(stack: StackSeason, action: Action) -> str:
-    """From when on, and until when it still serves: ``now, 10 Aug at the latest``."""
-    start = f"from {day(action.start)}" if stack.daily.empty else "now"
-    return start if action.latest is None else f"{start}, {day(action.latest)} at the latest"
+    """``best today; 10 Aug is the last day tried that still serves``."""
+    start = f"from {day(action.start)}" if stack.daily.empty else "best today"
+    if action.latest is None:
+        return start
+    if action.latest <= action.start:
+        return f"{start}; the next day tried is too late"
+    return f"{start}; by {day(action.latest)} at the latest"
 
 
 def is_done_before_dry(stack: StackSeason) -> bool:
@@ -186,8 +184,9 @@ def is_done_before_dry(stack: StackSeason) -> bool:
     across = stack.full_run[2]
     if across is None or stack.outlook is None or stack.daily.empty:
         return False
-    seen = stack.daily["moisture_driest_face_pct"] < stack.moisture_stop_pct
-    ahead = stack.outlook[("moisture_driest_face_pct", 50)] < stack.moisture_stop_pct
+    stop = stack.thresholds.moisture_stop_pct
+    seen = stack.daily["moisture_driest_face_pct"] < stop
+    ahead = stack.outlook[("moisture_driest_face_pct", 50)] < stop
     dry = [*seen.index[seen], *ahead.index[ahead]]
     return bool(dry) and across <= dry[0].date()
 
@@ -198,54 +197,52 @@ ADD_PAST = (
 )
 
 
-def to_do(stack: StackSeason, tolerated_chance: float, show: Units) -> str:
-    """The one thing to do and its date, as a sentence; what to do when nothing helps."""
+def card(stack: StackSeason, limit: float, show: Units) -> Card:
+    """The three lines that stand above all else."""
+    said = f"{capital(danger(stack, limit))}."
     if stack.lacks_past:
-        return ADD_PAST
+        return Card(said, ADD_PAST, "No date without past years.")
     if stack.outlook is None or stack.outlook.empty:
-        return "The year is over."
-    if not is_over_tolerance(stack.result, tolerated_chance):
+        return Card(said, "The year is over.", f"It ended on {full_day(stack.horizon)}.")
+    if not is_over_tolerance(stack.result, limit):
+        act = "Nothing extra to do: carry on as planned."
         if is_done_before_dry(stack):
-            return "Carry on as planned: it gets too dry to grow, but the run is done before."
-        late = stack.result.shares.delayed > 0.5
-        return "Carry on as planned; expect a late run." if late else "Carry on as planned."
+            act = "Carry on as planned: it gets too dry to grow, but the run is done before."
+        elif stack.result.shares.not_fully_run > 0.5:
+            act = "Carry on as planned; expect it to be late."
+        return Card(said, act, f"No date to keep; within your limit of {percent(limit)}.")
     action = best_action(stack)
     if action is None:
-        return "No action tried brings it down."
+        return Card(said, "No act tried brings it down.", "No date helps.")
     tail = "" if is_enough(action) else ": it helps, but is not enough alone"
-    return f"{_capital(amounts(action.what, show))} {when_to(stack, action)}{tail}."
+    what = f"{capital(act_words(action.act, show))}{tail}."
+    return Card(said, what, f"{capital(when_to(stack, action))}.")
 
 
-def _capital(text: str) -> str:
+def capital(text: str) -> str:
+    """The text with a capital letter first."""
     return text[:1].upper() + text[1:]
 
 
-def verdict(stack: StackSeason, tolerated_chance: float, show: Units) -> str:
-    """Danger, cause, and what to do by when: the line a grower reads first."""
-    return f"{stack.name}: {danger(stack)}. {to_do(stack, tolerated_chance, show)}"
+def verdict(stack: StackSeason, limit: float, show: Units) -> str:
+    """Danger, act and date in one line."""
+    said = card(stack, limit, show)
+    return f"{stack.name}: {said.danger[:1].lower()}{said.danger[1:]} {said.act} {said.date}"
 
 
-def limit_sentence(result: OptionResult, tolerated_chance: float) -> str:
+def limit_sentence(result: OptionResult, limit: float) -> str:
     """Where the chance lies against the grower's own limit, interval included."""
-    limit = percent(tolerated_chance)
+    said = f"your limit of {percent(limit)}"
     chance = result.chance
     if chance is None:
         return "Under 10 past years: only what happened is told, no chance is given."
-    if chance.low > tolerated_chance:
-        return f"The whole interval lies above your limit of {limit}."
-    if chance.mean > tolerated_chance:
-        return f"This is above your limit of {limit}, though the interval reaches below it."
-    if chance.high > tolerated_chance:
-        return f"This is within your limit of {limit}, but the interval reaches above it."
-    return f"The whole interval lies within your limit of {limit}."
-
-
-def chance_sentence(result: OptionResult) -> str:
-    """Chance of loss with interval, basis and the split by cause."""
-    if result.chance is None:
-        return f"What happened: {what_happened(result)}."
-    split = f" Killed by {cause_split(result.shares)}." if result.shares.lost > 0.0 else ""
-    return f"Chance of losing one stack: {chance_words(result.chance)}.{split}"
+    if chance.low > limit:
+        return f"All that it may be lies above {said}."
+    if chance.mean > limit:
+        return f"This is above {said}, though it may turn out below."
+    if chance.high > limit:
+        return f"This is within {said}, but may turn out above."
+    return f"All that it may be lies within {said}."
 
 
 def lost_sentence(stack: StackSeason) -> str:
@@ -254,137 +251,68 @@ def lost_sentence(stack: StackSeason) -> str:
         return ""
     low, middle, high = stack.lost_of_count
     return (
-        f"Of {plural(stack.count, 'stack')} alike, {middle:.0f} lost in the middle run; "
-        f"8 of 10 runs lose {low:.0f} to {high:.0f}. Stacks alike share their fate in part."
+        f"Of {plural(stack.count, 'stack')} alike, {middle:.0f} lost in a middling year; in 8 "
+        f"years of 10 it is {low:.0f} to {high:.0f}. Stacks alike share their fate in part."
     )
 
 
 def run_sentence(stack: StackSeason) -> str:
-    """Share of the run at the horizon and when the fungus has crossed."""
+    """Share of the way that is run at the horizon, and when it is all the way."""
     low, middle, high = stack.result.colonized_fraction
-    spread = "" if low == high else f" (8 of 10 runs: {percent_range(low, high)})"
+    spread = "" if low == high else f" (8 times in 10: {percent_range(low, high)})"
     last = stack.daily.index[-1].date() if stack.lacks_past else stack.horizon
     share = (
-        f"By {full_day(last)} the fungus has covered {percent(middle)} of the way "
-        f"between spawn faces{spread}."
+        f"By {full_day(last)} the fungus has run {percent(middle)} of the way between "
+        f"spawn faces{spread}."
     )
     early, mid, late = stack.full_run
-    across = f"across ({percent(model().complete_share.value)} of the way)"
+    whole = percent(stack.thresholds.complete_share)
     parts = [
-        f"{part} of the runs by {full_day(value)}"
-        for part, value in (("a tenth", early), ("half", mid), ("nine tenths", late))
+        f"{part} by {full_day(value)}"
+        for part, value in (("1 in 10", early), ("half", mid), ("9 in 10", late))
         if value is not None
     ]
     if parts:
-        share = f"{share} {_capital(across)} are {listed(parts)}."
+        share = f"{share} Fully run ({whole} of the way) are {listed(parts)}."
     if mid is None:
-        return f"{share} Half of the runs or more are not {across} by then."
-    return share if late else f"{share} More than a tenth of the runs are not across by then."
+        share = f"{share} Half of the stacks or more are late."
+    elif late is None:
+        share = f"{share} More than 1 in 10 are late."
+    fruits = stack.result.shares.likely_to_fruit
+    return f"{share} {percent(fruits)} are likely to fruit."
 
 
-def state_sentence(stack: StackSeason, show: Units) -> str:
-    """Where the reference run stands on its last day; empty before the first day."""
-    if stack.daily.empty:
+def uncertainty_sentence(stack: StackSeason) -> str:
+    """Where the uncertainty comes from and which unknowns lead it; empty where there is none."""
+    found = stack.uncertainty
+    if found is None or found.weather_share + found.model_share <= 0.0:
         return ""
-    last = stack.daily.iloc[-1]
-    hottest = show.temperature.text(float(stack.daily["bark_temp_max_c"].max()))
-    return (
-        f"On {full_day(stack.daily.index[-1].date())} the reference run has "
-        f"{last['moisture_driest_face_pct']:.0f} % moisture at its driest spawn face (growth "
-        f"slows below {stack.moisture_slow_pct:.0f} % and stops below "
-        f"{stack.moisture_stop_pct:.0f} %, of oven-dry mass) and is "
-        f"{percent(float(last['colonized_fraction']))} across. Hottest bark so far {hottest} "
-        f"(growth stops above {show.temperature.text(stack.growth_temp_max_c)}). Dose so far, "
-        f"where 1 means half the fungus dead: heat {_dose(float(last['heat_stress']))}, "
-        f"drought {_dose(float(last['drought_stress']))}.{_rivals(stack)}"
-    )
-
-
-def _rivals(stack: StackSeason) -> str:
-    """Hours that favoured moulds so far; beside the chance, never in it."""
-    if "rival_hours_h" not in stack.daily:
-        return ""
-    hours = float(stack.daily["rival_hours_h"].sum())
-    return (
-        f" Moulds had {hours:.0f} hours of warm, wet bark over wood not yet run (judgement, and "
-        "no part of the chance)."
-    )
-
-
-def _dose(dose: float) -> str:
-    return "under 0.01" if 0.0 < dose < 0.01 else f"{dose:.2f}".removesuffix(".00")
-
-
-def doubt_sentence(stack: StackSeason) -> str:
-    """Where the doubt comes from and which unknowns lead it; empty where there is none."""
-    doubt = stack.uncertainty
-    if doubt is None or doubt.weather_share + doubt.model_share <= 0.0:
-        return ""
-    about = "a loss" if doubt.of_loss else "how dry the driest spawn face gets"
+    about = "a loss" if found.of_loss else "how dry the driest face gets"
     said = (
-        f"Of the doubt about {about}, {percent(doubt.weather_share)} comes from the weather of "
-        f"the year and {percent(doubt.model_share)} from values that are not known well."
+        f"Of the doubt about {about}, {percent(found.weather_share)} comes from the weather of "
+        f"the year and {percent(found.model_share)} from values that are not known well."
     )
     leaders = [
         f"{plain_name(leader.unknown.replace('.', ' '))} "
         f"(higher: {'wetter' if leader.correlation > 0.0 else 'drier'})"
-        for leader in doubt.leaders
+        for leader in found.leaders
     ]
     return f"{said} Of those values these weigh most: {listed(leaders)}." if leaders else said
 
 
-def spells_sentence(stack: StackSeason, show: Units) -> str:
-    """The hot, dry spells so far."""
-    if not stack.spells:
-        return "No hot, dry spell so far."
-    longest = max(stack.spells, key=lambda spell: spell.days)
-    many = plural(len(stack.spells), "hot, dry spell")
-    hottest = show.temperature.text(longest.air_temp_max_c)
-    rain = f"{show.rain.text(longest.rain_mm)} of rain" if longest.rain_mm > 0.0 else "no rain"
-    return (
-        f"{many} so far; the longest {plural(longest.days, 'day')}, {day(longest.first)} to "
-        f"{day(longest.last)}, up to {hottest} in the air with {rain}."
-    )
-
-
-def action_sentence(action: Action, tolerated_chance: float, currency: str, show: Units) -> str:
-    """What, when, what it brings, what it costs, and why."""
-    what = _capital(amounts(action.what, show))
-    limit = percent(tolerated_chance)
+def action_sentence(action: Action, limit: float, currency: str, show: Units) -> str:
+    """What, until when, what it brings, what it costs, and why."""
+    what, said = capital(act_words(action.act, show)), f"your limit of {percent(limit)}"
     if action.latest is None:
-        when = (
-            f"from {full_day(action.start)}, the sooner the better; not enough alone: it does "
-            f"not reach your limit of {limit}"
-        )
+        when = f"the sooner the better; alone it does not reach {said}"
     else:
-        when = (
-            f"from {full_day(action.start)}, at the latest by {full_day(action.latest)} "
-            f"to stay within your limit of {limit}"
-        )
-    then = (
-        f" Chance of loss if begun at once: {brief_chance(action.chance)}."
-        if action.chance
-        else ""
-    )
+        when = f"by {full_day(action.latest)} at the latest to stay within {said}"
+    then = ""
+    if action.chance is not None:
+        then = f" Begun at once, the chance of loss is {chance_words(action.chance, limit)}."
     return (
-        f"{what} {when}.{then} Costs {money(action.cost, currency)} for each stack. "
-        f"Why: {action.why.rstrip('.')}."
-    )
-
-
-def outlook_note(stack: StackSeason) -> str:
-    """What the lines on either side of today are; empty without an outlook."""
-    if stack.outlook is None or stack.outlook.empty:
-        return ""
-    ahead = (
-        "middle (line) and 8 of 10 (band) of many runs of the stack as it stands, with the unsure "
-        "values drawn from their ranges and the weather of past years: not a forecast"
-    )
-    if stack.daily.empty:
-        return f"Shown: {ahead}."
-    return (
-        "Left of today: one run with the best estimates and the weather seen. Right of it: "
-        f"{ahead}, and the line need not join the one run."
+        f"{what}, from {full_day(action.start)}, {when}.{then} It costs "
+        f"{money(action.cost, currency)} a stack. Why: {WHY[action.act.kind]}."
     )
 
 

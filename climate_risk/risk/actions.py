@@ -7,9 +7,11 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 from climate_risk.engine.stack import Scheme
-from climate_risk.options import CoverSpan, Watering
+from climate_risk.interventions import Act, ActKind, CoverSpan, Watering
+from climate_risk.risk.certainty import difference
 from climate_risk.risk.chance import chance_of_loss
 from climate_risk.risk.cost import covers_cost, watering_cost
+from climate_risk.risk.ensemble import Outcomes
 from climate_risk.risk.outlook import Outlook
 from climate_risk.risk.results import Action, Chance, OptionResult
 from climate_risk.yard import Yard
@@ -19,16 +21,17 @@ DELAYS_DAYS = (0, 14, 28, 56)
 CLOTH_PERCENT = 60.0
 DOSE_LITRES = 4.0
 DOSE_DAYS = 7
+LEAST_GAIN = 0.005
+"""Chance of loss that an action must take away to be worth a line (our own choice)."""
 WATERING_WEEKS = 12
 """A watering action is planned for this long, then looked at anew."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Change:
-    """One thing to do from a day on: the words, the scheme that follows, and its price."""
+    """One thing to do from a day on, the scheme that follows, and its price."""
 
-    what: str
-    why: str
+    act: Act
     scheme: Scheme
     cost: float
 
@@ -45,8 +48,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
             kind="shade cloth", percent=CLOTH_PERCENT, on=start, off=min(later, default=None)
         )
         yield Change(
-            what=f"hang {CLOTH_PERCENT:g} % shade cloth",
-            why="less sun and wind: cooler bark, slower drying",
+            act=Act(kind="hang shade cloth", cover=span),
             scheme=replace(own, covers=(*own.covers, span)),
             cost=covers_cost((span,), costs),
         )
@@ -54,8 +56,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         span = CoverSpan(kind="bag", material="paper", on=start)
         others = tuple(c for c in own.covers if c.kind != "bag" or (c.off and c.off <= start))
         yield Change(
-            what="put a paper bag on",
-            why="damper, stiller air round the wood, though less rain",
+            act=Act(kind="put bag on", cover=span),
             scheme=replace(own, covers=(*others, span)),
             cost=covers_cost((span,), costs),
         )
@@ -65,8 +66,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         ended = (cut,) if (bag.on or outlook.kind.stack.inoculated) < start else ()
         labour = covers_cost((bag,), costs) - costs.bag
         yield Change(
-            what="take the bag off and let the rain in",
-            why="rain soaks in through the cap",
+            act=Act(kind="take bag off", cover=cut),
             scheme=replace(own, covers=(*kept, *ended)),
             cost=labour,
         )
@@ -77,8 +77,7 @@ def changes(yard: Yard, outlook: Outlook, start: date) -> Iterator[Change]:
         last=min(start + timedelta(weeks=WATERING_WEEKS), horizon),
     )
     yield Change(
-        what=f"water {DOSE_LITRES:g} L a stack every {DOSE_DAYS} days for {WATERING_WEEKS} weeks",
-        why="what the cap takes up; most of a dose runs off",
+        act=Act(kind="water", watering=dose),
         scheme=replace(own, waterings=(*own.waterings, dose)),
         cost=watering_cost((dose,), costs),
     )
@@ -88,8 +87,12 @@ def _on(cover: CoverSpan, day: date, horizon: date) -> bool:
     return (cover.on is None or cover.on <= day) and (cover.off or horizon) > day
 
 
-def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tuple[Action, ...]:
+def find_actions(
+    yard: Yard, outlook: Outlook, as_it_stands: OptionResult, own: Outcomes
+) -> tuple[Action, ...]:
     """Actions that lower the chance of loss, those that bring it under the tolerance first.
+
+    One whose worth hangs on a number nobody has measured comes after all others.
 
     Nothing is sought for a stack that is under the tolerance as it stands, or for which the
     years are too few to give a chance.  The latest day is sought for the first action only: the
@@ -101,33 +104,34 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
         return ()
     found = []
     for change in changes(yard, outlook, outlook.next_day):
-        chance = _chance(outlook, change.scheme)
-        if chance is not None and chance.mean < now.mean - 0.005:
+        chance, ends = _tried(outlook, change.scheme)
+        if chance is not None and chance.mean < now.mean - LEAST_GAIN:
             found.append(
                 Action(
-                    what=change.what,
+                    act=change.act,
                     start=outlook.next_day,
                     latest=outlook.next_day if chance.mean <= tolerated else None,
-                    why=change.why,
                     chance=chance,
                     cost=change.cost,
+                    difference=difference(ends, own),
                 )
             )
     found.sort(key=lambda a: _rank(a, tolerated))
     if found and found[0].latest is not None:
-        latest = _latest(yard, outlook, found[0].what, tolerated)
+        latest = _latest(yard, outlook, found[0].act.kind, tolerated)
         found[0] = replace(found[0], latest=latest)
     return tuple(found)
 
 
-def _rank(action: Action, tolerated: float) -> tuple[bool, float]:
-    """Enough first and cheapest of those, then whatever helps most."""
+def _rank(action: Action, tolerated: float) -> tuple[bool, bool, float]:
+    """Sure ones first, of these enough before not enough, then the cheapest or most helpful."""
     chance = action.chance.mean if action.chance else 1.0
     enough = chance <= tolerated
-    return (not enough, action.cost if enough else chance)
+    open_question = action.difference is not None and action.difference.turns_on is not None
+    return (open_question, not enough, action.cost if enough else chance)
 
 
-def _latest(yard: Yard, outlook: Outlook, what: str, tolerated: float) -> date:
+def _latest(yard: Yard, outlook: Outlook, act: ActKind, tolerated: float) -> date:
     """Last of the tried days on which starting still keeps the chance under the tolerance.
 
     Halving: a later start is taken to help no more than an earlier one.
@@ -138,8 +142,8 @@ def _latest(yard: Yard, outlook: Outlook, what: str, tolerated: float) -> date:
         start = outlook.next_day + timedelta(days=DELAYS_DAYS[middle])
         change = None
         if start < outlook.kind.horizon:
-            change = next((c for c in changes(yard, outlook, start) if c.what == what), None)
-        chance = _chance(outlook, change.scheme) if change else None
+            change = next((c for c in changes(yard, outlook, start) if c.act.kind == act), None)
+        chance = _tried(outlook, change.scheme)[0] if change else None
         if chance is not None and chance.mean <= tolerated:
             enough = middle
         else:
@@ -147,6 +151,6 @@ def _latest(yard: Yard, outlook: Outlook, what: str, tolerated: float) -> date:
     return outlook.next_day + timedelta(days=DELAYS_DAYS[enough])
 
 
-def _chance(outlook: Outlook, scheme: Scheme) -> Chance | None:
+def _tried(outlook: Outlook, scheme: Scheme) -> tuple[Chance | None, Outcomes]:
     _, ends = outlook.carry_on(scheme)
-    return chance_of_loss(ends.outcomes)
+    return chance_of_loss(ends.outcomes), ends

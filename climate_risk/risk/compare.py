@@ -11,17 +11,21 @@ from climate_risk.engine.draws import DRAWS, SEED, latin_hypercube
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
-from climate_risk.options import CoverOption, Watering, WateringOption
+from climate_risk.interventions import Watering
+from climate_risk.options import CoverOption, WateringOption
+from climate_risk.progress import Progress, part_of
+from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.ensemble import (
+    Outcomes,
     collect,
     jobs_for,
     option_result,
-    place_label,
     start_rows,
     usable_years,
 )
-from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
-from climate_risk.risk.thresholds import moisture_thresholds
+from climate_risk.risk.parameters import parameters_used, sources_used
+from climate_risk.risk.results import CompareResult, OptionResult, ParameterUsed, StackCompare, Tie
+from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.tables import fungi
 from climate_risk.weather.record import WeatherCoverage
 from climate_risk.yard import Yard
@@ -40,6 +44,7 @@ def compare(
     *,
     years: tuple[int, int] | None = None,
     draws: int = DRAWS,
+    progress: Progress | None = None,
 ) -> CompareResult:
     """Run every option of the yard's ``[compare]`` table through every past year.
 
@@ -50,6 +55,8 @@ def compare(
     draws : int
         Parameter draws a year, the same for every option, so that options differ by nothing
         but themselves.
+    progress : callable, optional
+        Told the share done, 0 to 1.
 
     Raises
     ------
@@ -59,7 +66,7 @@ def compare(
     stacks = []
     water, energy = 0.0, 0.0
     used: set[int] = set()
-    for stack in yard.stacks:
+    for done, stack in enumerate(yard.stacks):
         kind = stack_model(stack, record, yard.openness, yard.canopy)
         found = usable_years(kind, kind.start_day, kind.horizon)
         found = tuple(y for y in found if years is None or years[0] <= y <= years[1])
@@ -71,7 +78,9 @@ def compare(
                 + f"; the weather runs from {record.first} to {record.last}"
             )
         used.update(found)
-        options, residual = _options(yard, kind, found, draws)
+        options, parameters, residual = _options(
+            yard, kind, found, draws, part_of(progress, done, len(yard.stacks))
+        )
         water, energy = max(water, residual[0]), max(energy, residual[1])
         fungus = fungi()[stack.fungus]
         stacks.append(
@@ -81,7 +90,9 @@ def compare(
                 wood=stack.wood,
                 horizon_months=fungus.horizon_months,
                 options=options,
-                moisture_stop_pct=moisture_thresholds(kind)[0],
+                ties=ties_of(options),
+                thresholds=thresholds_of(kind),
+                parameters=parameters,
                 fungus_caution=fungus.caution,
             )
         )
@@ -96,6 +107,7 @@ def compare(
         currency=yard.costs.currency,
         units=yard.units,
         stacks=tuple(stacks),
+        sources=sources_used(p for stack in stacks for p in stack.parameters),
         coverage=coverage,
         inputs=inputs,
         water_residual=water,
@@ -104,32 +116,53 @@ def compare(
 
 
 def _options(
-    yard: Yard, kind: StackModel, years: tuple[int, ...], draws: int
-) -> tuple[tuple[OptionResult, ...], tuple[float, float]]:
-    """Every option of one kind of stack, best first, and the largest residuals."""
-    results = []
+    yard: Yard, kind: StackModel, years: tuple[int, ...], draws: int, progress: Progress
+) -> tuple[tuple[OptionResult, ...], tuple[ParameterUsed, ...], tuple[float, float]]:
+    """Every option of one kind of stack, best first, what they drew from, and the largest
+    residuals."""
+    found: list[tuple[OptionResult, Outcomes]] = []
+    schemes = []
     water, energy = 0.0, 0.0
     rows = start_rows(kind, years, draws, kind.start_day, 0)
-    for canopy in yard.compare.canopies:
+    canopies = yard.compare.canopies
+    for place, canopy in enumerate(canopies):
         planned = []
         for cover in yard.compare.covers:
             for watering in yard.compare.waterings:
                 scheme = _scheme(kind, yard, canopy, cover, watering)
-                unknowns = len(kind.rows(scheme).unknowns())
+                unknowns = len(kind.parameter_set(scheme).unknowns())
                 sample = latin_hypercube(len(years) * draws, unknowns, SEED)
                 blocks = new_blocks(kind, scheme, sample)
                 jobs = jobs_for(kind, scheme, blocks, rows, 0, kind.hours)
-                planned.append((scheme, cover.label, watering.label, jobs))
-        advance([job for *_, jobs in planned for job in jobs])
-        for scheme, cover_text, watering_text, jobs in planned:
+                planned.append((scheme, jobs))
+        advance(
+            [job for _, jobs in planned for job in jobs], part_of(progress, place, len(canopies))
+        )
+        for scheme, jobs in planned:
             ends = collect(kind, scheme, [job.block for job in jobs], years, draws)
             water, energy = max(water, ends.water_residual), max(energy, ends.energy_residual)
-            label = _label(canopy, cover_text, watering_text)
-            results.append(
-                option_result(ends, scheme, label, cover_text, watering_text, yard.costs)
-            )
-    results.sort(key=rank)
-    return tuple(results), (water, energy)
+            schemes.append(scheme)
+            found.append((option_result(ends, scheme, yard.costs), ends))
+    found.sort(key=lambda pair: rank(pair[0]))
+    of_first = found[0][1]
+    results = [
+        replace(
+            result,
+            level=level_of(ends),
+            difference=None if ends is of_first else difference(ends, of_first),
+        )
+        for result, ends in found
+    ]
+    return tuple(results), parameters_used(kind, schemes), (water, energy)
+
+
+def ties_of(options: tuple[OptionResult, ...]) -> tuple[Tie, ...]:
+    """Options that a number nobody has measured may put before the first."""
+    return tuple(
+        Tie(ranks=(0, place), unknown=option.difference.turns_on)
+        for place, option in enumerate(options)
+        if option.difference is not None and option.difference.turns_on is not None
+    )
 
 
 def rank(option: OptionResult) -> tuple[float, float, float]:
@@ -178,11 +211,3 @@ def warm_season_watering(
                 )
             )
     return tuple(spans)
-
-
-def _label(canopy: str, cover: str, watering: str) -> str:
-    """An option as a grower would say it."""
-    parts = [place_label(canopy), "bare" if cover == "none" else cover]
-    if watering != "none":
-        parts.append(watering)
-    return ", ".join(parts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from climate_risk.options import CoverSpan, Watering
+from climate_risk.interventions import CoverSpan, Watering
 from climate_risk.risk.results import Chance, Cost
 from climate_risk.tables import model
 from climate_risk.yard import Costs

@@ -20,6 +20,7 @@ from climate_risk.engine.hours import (
     D_DRIEST_FACE,
     D_DROUGHT_STRESS,
     D_HEAT_STRESS,
+    D_SPAWN_STRESS,
 )
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
@@ -30,6 +31,7 @@ from climate_risk.yard import Costs
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
 
 
 OBSERVED_SHARE = 0.75
@@ -48,6 +50,13 @@ class Outcomes:
     bark_temp_max_c: FloatArray
     full_hour: FloatArray
     """Hours from inoculation to the full run; -1 for none."""
+    fruiting: BoolArray
+    """Run far enough that fruit is likely."""
+    spawn_dried: BoolArray
+    """Half or more of the half-kills by drought fell before the mycelium took to the wood."""
+    unknowns: tuple[str, ...]
+    quantiles: FloatArray
+    """(years * draws, unknowns) where in its range each unknown was drawn."""
     water_residual: float
     energy_residual: float
 
@@ -113,43 +122,43 @@ def collect(
     if before is not None:
         driest = np.minimum(driest, before[0, :runs].reshape(driest.shape))
         hottest = np.maximum(hottest, before[1, :runs].reshape(hottest.shape))
-    lost_share = [_lost_share(kind, scheme, b) for b in blocks]
-    full_hour = flat([b.run[FULL_HOUR, 0] for b in blocks])
+    drawn = [values_at(kind.parameter_set(scheme), b.quantiles) for b in blocks]
+    colonized = flat([b.daily[-1, D_COLONIZED] for b in blocks])
+    drought = flat([b.daily[-1, D_DROUGHT_STRESS] for b in blocks])
+    of_spawn = flat([b.daily[-1, D_SPAWN_STRESS] for b in blocks])
+    full_hour = flat([b.mycelium[FULL_HOUR, 0] for b in blocks])
     balance = [residuals(kind, b) for b in blocks]
     return Outcomes(
         years=years,
         outcomes=outcome(
-            flat([b.run[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
-            flat(lost_share),
+            flat([b.mycelium[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
+            flat([values["fungus.lost_share"] for values in drawn]),
             flat([b.daily[-1, D_HEAT_STRESS] for b in blocks]),
-            flat([b.daily[-1, D_DROUGHT_STRESS] for b in blocks]),
+            drought,
             full_hour >= 0.0,
         ),
-        colonized_fraction=flat([b.daily[-1, D_COLONIZED] for b in blocks]),
+        colonized_fraction=colonized,
         moisture_driest_face_pct=driest,
         bark_temp_max_c=hottest,
         full_hour=full_hour,
+        fruiting=colonized >= flat([values["fungus.fruiting_share"] for values in drawn]),
+        spawn_dried=(of_spawn >= 0.5 * drought) & (of_spawn > 0.0),
+        unknowns=tuple(kind.parameter_set(scheme).unknowns()),
+        quantiles=np.concatenate([b.quantiles for b in blocks])[:runs],
         water_residual=max(w for w, _ in balance),
         energy_residual=max(e for _, e in balance),
     )
 
 
-def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
-    return values_at(kind.rows(scheme), block.quantiles)["fungus.lost_share"]
-
-
-def option_result(
-    ends: Outcomes, scheme: Scheme, label: str, cover: str, watering: str, costs: Costs
-) -> OptionResult:
+def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
     """Outcomes as chance, shares, percentiles and cost."""
     chance = chance_of_loss(ends.outcomes)
     price = covers_cost(scheme.covers, costs) + watering_cost(scheme.waterings, costs)
     return OptionResult(
-        label=label,
         canopy=scheme.canopy,
-        cover=cover,
-        watering=watering,
-        shares=shares(ends.outcomes),
+        covers=scheme.covers,
+        waterings=scheme.waterings,
+        shares=shares(ends.outcomes, ends.fruiting, ends.spawn_dried),
         chance=chance,
         cost=cost_of(price, chance, costs),
         colonized_fraction=percentiles(ends.colonized_fraction),
@@ -158,29 +167,15 @@ def option_result(
         years=tuple(
             YearResult(
                 year=year,
-                shares=shares(ends.outcomes[n]),
+                shares=shares(ends.outcomes[n], ends.fruiting[n], ends.spawn_dried[n]),
                 moisture_driest_face_pct=float(np.median(ends.moisture_driest_face_pct[n])),
+                moisture_driest_face_quantiles_pct=percentiles(ends.moisture_driest_face_pct[n]),
                 bark_temp_max_c=float(np.median(ends.bark_temp_max_c[n])),
                 colonized_fraction=float(np.median(ends.colonized_fraction[n])),
             )
             for n, year in enumerate(ends.years)
         ),
     )
-
-
-def place_label(canopy: str) -> str:
-    """Where a stack stands, as a grower would say it."""
-    return "in the open" if canopy == "open" else f"under {canopy}"
-
-
-def cover_label(scheme: Scheme) -> str:
-    """Covers in trade words; none for a bare stack."""
-    return " + ".join(dict.fromkeys(c.label for c in scheme.covers)) or "none"
-
-
-def watering_label(scheme: Scheme) -> str:
-    """Waterings in trade words."""
-    return " + ".join(w.label for w in scheme.waterings) or "none"
 
 
 def jobs_for(

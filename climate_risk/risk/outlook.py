@@ -14,7 +14,7 @@ from climate_risk.engine import hours as k
 from climate_risk.engine.blocks import Block, advance, branch, new_blocks
 from climate_risk.engine.draws import SEED, best_estimate, latin_hypercube
 from climate_risk.engine.stack import Scheme, StackModel
-from climate_risk.log.kernel import LANES
+from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import Outcomes, collect, jobs_for, start_rows, usable_years
 
 FloatArray = npt.NDArray[np.float64]
@@ -60,6 +60,15 @@ class Outlook:
             self.kind, scheme, blocks, self.years, self.draws, earlier, self.seen_hours
         )
 
+    def carry_reference_on(self) -> list[Block]:
+        """The reference run from today's state with each past year's weather; none once over."""
+        if self.over or not self.references:
+            return []
+        blocks = branch(self.seen, np.zeros(len(self.years), dtype=np.int64))
+        rows = start_rows(self.kind, self.years, 1, self.next_day, self.seen_hours)
+        advance(jobs_for(self.kind, self.scheme, blocks, rows, self.seen_hours, self.kind.hours))
+        return blocks
+
     def _drawn(self) -> npt.NDArray[np.int64]:
         runs = len(self.years) * self.draws
         return np.arange(self.references, self.references + runs, dtype=np.int64)
@@ -93,10 +102,10 @@ def look_at_all(
     has_past = bool(years)
     years = years or (own_year,)
     hours = (next_day - kind.start_day).days * HOURS_PER_DAY
-    start = np.full(LANES, kind.record.row(kind.start_day), dtype=np.int64)
+    start = np.full(CASES, kind.record.row(kind.start_day), dtype=np.int64)
     outlooks, jobs = [], []
     for place, scheme in enumerate(schemes):
-        unknowns = len(kind.rows(scheme).unknowns())
+        unknowns = len(kind.parameter_set(scheme).unknowns())
         sample = latin_hypercube(len(years) * draws, unknowns, SEED)
         if place == 0:
             sample = np.concatenate([best_estimate(unknowns), sample])

@@ -4,10 +4,73 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, timedelta
+from typing import Literal
 
 import pandas as pd
 
+from climate_risk.interventions import Act, CoverSpan, Watering
 from climate_risk.weather.record import WeatherCoverage
+
+IntervalKind = Literal["bootstrap", "exact binomial"]
+Grade = Literal["A", "B", "C", "D"]
+Read = Literal["text", "abstract", "memory", "practice", "judgement"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ParameterUsed:
+    """A number that runs took from the tables, and the range that they drew it from."""
+
+    group: str
+    """Table: fungus, wood, model, canopy, bag, cloth or barrier."""
+    row: str
+    name: str
+    value: float
+    low: float
+    high: float
+    unit: str
+    source: str
+    """Key of a :class:`SourceUsed`."""
+    grade: Grade
+    drawn: bool
+    """False: the best estimate in every run."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SourceUsed:
+    """Where a number comes from, and how much of it was read."""
+
+    key: str
+    citation: str
+    read: Read
+
+
+@dataclass(frozen=True, kw_only=True)
+class Thresholds:
+    """Best estimates at which this fungus in this wood slows, stops and dies."""
+
+    moisture_stop_pct: float
+    """Below this wood moisture (% of oven-dry mass) the fungus stops growing."""
+    moisture_slow_pct: float
+    """Below this the run slows."""
+    growth_temp_max_c: float
+    """Above this the fungus stops growing."""
+    heat_kill_temp_c: float
+    """At this temperature half of the fungus is expected dead after ``heat_half_kill_h``."""
+    heat_half_kill_h: float
+    drought_kill_pct: float
+    """At this moisture half of the fungus is expected dead after ``drought_half_kill_d``."""
+    drought_half_kill_d: float
+    complete_share: float
+    """Share of the way between spawn faces that makes a run complete."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class SpellLimits:
+    """A hot, dry spell: this many days in a row at least this hot with less rain than this."""
+
+    days: int
+    air_temp_min_c: float
+    rain_max_mm: float
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -15,9 +78,14 @@ class OutcomeShares:
     """Shares (0 to 1, sum 1) of all year-and-draw runs that ended each way at the horizon."""
 
     on_time: float
-    delayed: float
+    not_fully_run: float
+    """Alive, the run between spawn interfaces not complete."""
     killed_by_heat: float
     killed_by_drought: float
+    spawn_dried: float
+    """Of ``killed_by_drought``: spawn that dried before it took."""
+    likely_to_fruit: float
+    """Alive, and run far enough that fruit is likely, complete or not."""
 
     @property
     def lost(self) -> float:
@@ -31,7 +99,7 @@ class Chance:
 
     ``mean`` is the mean over years of the share of parameter draws in which the stack is
     killed; ``low`` and ``high`` bound it at 90 %, by a year-wise bootstrap or, where all
-    years agree, by the exact binomial bound.  ``basis`` says which.
+    years agree, by the exact binomial bound.  ``interval`` says which.
     """
 
     mean: float
@@ -39,7 +107,36 @@ class Chance:
     high: float
     years: int
     draws: int
-    basis: str
+    interval: IntervalKind
+
+
+@dataclass(frozen=True, kw_only=True)
+class Level:
+    """How far the chance of loss hangs on the one number that moves it most."""
+
+    unknown: str
+    """Group and field of its table row, such as ``fungus.drought_half_kill_d``."""
+    where_low: float
+    """Chance of loss in the lowest third of its range."""
+    where_high: float
+    """In the highest third."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Difference:
+    """Chance of loss less that of another option, paired by year and draw."""
+
+    mean: float
+    low: float
+    """90 % interval over years."""
+    high: float
+    turns_on: str | None
+    """The unmeasured number within whose range the better of the two changes; None if none."""
+
+    @property
+    def is_tie(self) -> bool:
+        """Whether neither can be called the better one."""
+        return self.turns_on is not None or self.low <= 0.0 <= self.high
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,10 +159,9 @@ class Cost:
 class OptionResult:
     """One canopy x cover x watering option over the past years, or over this year's outlook."""
 
-    label: str
     canopy: str
-    cover: str
-    watering: str
+    covers: tuple[CoverSpan, ...]
+    waterings: tuple[Watering, ...]
     shares: OutcomeShares
     chance: Chance | None
     cost: Cost
@@ -77,6 +173,10 @@ class OptionResult:
     """10th, 50th, 90th percentile over years and draws of the season's highest value."""
     years: tuple[YearResult, ...] = ()
     """Year by year, for the chart of single years."""
+    level: Level | None = None
+    """None where no number moves the chance beyond what few runs tell."""
+    difference: Difference | None = None
+    """To the first option, or to the stack as it stands; None of that one itself."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,8 +186,32 @@ class YearResult:
     year: int
     shares: OutcomeShares
     moisture_driest_face_pct: float
+    moisture_driest_face_quantiles_pct: tuple[float, float, float]
+    """10th, 50th, 90th percentile over draws."""
     bark_temp_max_c: float
     colonized_fraction: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class StackShape:
+    """The stack as built, from the ground up: barrier, pieces with spawn on every face, cap."""
+
+    pieces: int
+    piece_length_m: float
+    diameter_m: float
+    cap_thickness_m: float
+    """0: the top face is bare."""
+    ground_barrier: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class CanopyTrack:
+    """The same stack and covers under one canopy, day by day over the whole season."""
+
+    canopy: str
+    quantiles: pd.DataFrame
+    """Columns (quantity, 10|50|90), DatetimeIndex from inoculation to the horizon: over draws to
+    date, then over years and draws."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -108,20 +232,20 @@ class Spell:
 class Action:
     """One dated thing to do, and what it is worth."""
 
-    what: str
-    """In trade words, e.g. 'hang 60 % shade cloth' or 'keep the paper bag on'."""
+    act: Act
     start: date
     latest: date | None
     """The last date tried that still keeps the chance under the tolerance; None if none does."""
-    why: str
     chance: Chance | None
     cost: float
     """Per stack, in the yard's currency."""
+    difference: Difference | None = None
+    """To the stack as it stands."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Leader:
-    """An unknown that leads the model's doubt."""
+    """An unknown that leads the model's uncertainty."""
 
     unknown: str
     """Group and field of its table row, such as ``wood.bark_resistance_s_m``."""
@@ -131,7 +255,7 @@ class Leader:
 
 @dataclass(frozen=True, kw_only=True)
 class Uncertainty:
-    """Where the doubt about a stack comes from; shares of variance, sum 1."""
+    """Where the uncertainty about a stack comes from; shares of variance, sum 1."""
 
     of_loss: bool
     """True: of lost or not; False, where all runs agree: of the driest face's moisture."""
@@ -154,18 +278,24 @@ class StackSeason:
     fungus: str
     wood: str
     canopy: str
-    cover: str
-    watering: str
-    cover_spans: tuple[tuple[str, date, date], ...]
-    """Each cover as label, first day, last day."""
-    watering_spans: tuple[tuple[str, date, date], ...]
-    """Each watering likewise."""
+    covers: tuple[CoverSpan, ...]
+    """Each with its dates."""
+    waterings: tuple[Watering, ...]
     inoculated: date
     horizon: date
     daily: pd.DataFrame
     """Reference run to date: the columns of daily.csv, DatetimeIndex."""
     outlook: pd.DataFrame | None
     """From the as-of date to the horizon: columns (quantity, 10|50|90), DatetimeIndex."""
+    reference_ahead: pd.DataFrame | None
+    """The reference run carried on: median over past years of its quantities, a row a day."""
+    tracks: tuple[CanopyTrack, ...]
+    """Under each canopy, the stack's own first."""
+    shape: StackShape
+    openness: float
+    """Share of the sky seen through gaps of the own stand."""
+    face_moisture_pct: tuple[float, ...]
+    """Of each spawn face on the last day seen, reference run, from the ground up."""
     result: OptionResult
     """Outcome shares and chance of the stack as it stands, from the outlook's years."""
     under_canopies: tuple[OptionResult, ...]
@@ -178,12 +308,10 @@ class StackSeason:
     """None where a season is over or no past years are there to split."""
     spells: tuple[Spell, ...]
     actions: tuple[Action, ...]
-    moisture_stop_pct: float
-    """Below this wood moisture (% of oven-dry mass) the fungus stops growing."""
-    moisture_slow_pct: float
-    """Below this the run slows."""
-    growth_temp_max_c: float
-    """Above this the fungus stops growing."""
+    thresholds: Thresholds
+    parameters: tuple[ParameterUsed, ...]
+    rival_hours_grade: Grade
+    """How far to trust ``rival_hours_h`` of ``daily``."""
     fungus_caution: str
     """Empty, or the caution that goes with this fungus."""
 
@@ -206,6 +334,9 @@ class SeasonResult:
     currency: str
     units: str
     stacks: tuple[StackSeason, ...]
+    spell_limits: SpellLimits
+    sources: tuple[SourceUsed, ...]
+    """Every source that a parameter of a stack names."""
     coverage: WeatherCoverage
     inputs: dict[str, str]
     """File name -> SHA-256."""
@@ -213,6 +344,16 @@ class SeasonResult:
     """Largest water balance residual of all runs, relative."""
     energy_residual: float
     """Largest energy balance residual of all runs, relative."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tie:
+    """Two options whose order hangs on a number that nobody has measured well."""
+
+    ranks: tuple[int, int]
+    """Places in the stack's ``options``."""
+    unknown: str
+    """Group and field of its table row, such as ``bag.rain_share``."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -225,8 +366,9 @@ class StackCompare:
     horizon_months: int
     options: tuple[OptionResult, ...]
     """Best first, as :func:`climate_risk.risk.compare.rank` says."""
-    moisture_stop_pct: float
-    """Below this wood moisture (% of oven-dry mass) the fungus stops growing."""
+    ties: tuple[Tie, ...] = ()
+    thresholds: Thresholds
+    parameters: tuple[ParameterUsed, ...]
     fungus_caution: str
 
 
@@ -244,6 +386,7 @@ class CompareResult:
     currency: str
     units: str
     stacks: tuple[StackCompare, ...]
+    sources: tuple[SourceUsed, ...]
     coverage: WeatherCoverage
     inputs: dict[str, str]
     water_residual: float

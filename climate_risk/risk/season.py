@@ -2,58 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
-import numpy.typing as npt
-import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.balance import residuals
-from climate_risk.engine.blocks import Block
 from climate_risk.engine.draws import DRAWS
 from climate_risk.engine.record import Record
-from climate_risk.engine.reference import DAILY_NAMES, daily_table, refuse_without_start
+from climate_risk.engine.reference import daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
+from climate_risk.fungus import rivals
+from climate_risk.progress import Progress, part_of
 from climate_risk.risk.actions import find_actions
+from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import lost_of
-from climate_risk.risk.ensemble import (
-    Outcomes,
-    cover_label,
-    option_result,
-    place_label,
-    watering_label,
+from climate_risk.risk.ensemble import Outcomes, option_result
+from climate_risk.risk.outlook import look_at_all
+from climate_risk.risk.parameters import parameters_used, sources_used
+from climate_risk.risk.results import (
+    OptionResult,
+    SeasonResult,
+    Spell,
+    SpellLimits,
+    StackSeason,
+    StackShape,
 )
-from climate_risk.risk.outlook import Outlook, look_at_all
-from climate_risk.risk.results import OptionResult, SeasonResult, Spell, StackSeason
 from climate_risk.risk.sensitivity import uncertainty
-from climate_risk.risk.thresholds import moisture_thresholds
+from climate_risk.risk.thresholds import thresholds_of
+from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
 from climate_risk.tables import fungi
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage
 from climate_risk.yard import Stack, Yard
 
-FloatArray = npt.NDArray[np.float64]
-
 CANOPIES = ("open", "deciduous", "conifer")
-HOT_TEMP_MAX_C = 30.0
-DRY_RAIN_MM = 1.0
-SPELL_DAYS = 3
-"""A hot, dry spell: this many days in a row at least this hot with less rain than this
-(common practice, no source)."""
-
-OUTLOOK_NAMES = (
-    "air_temp_max_c",
-    "bark_temp_max_c",
-    "moisture_mean_pct",
-    "moisture_driest_face_pct",
-    "colonized_fraction",
-    "heat_stress",
-    "drought_stress",
-)
-PERCENTILES = (10, 50, 90)
+SPELL_LIMITS = SpellLimits(days=3, air_temp_min_c=30.0, rain_max_mm=1.0)
+"""Common practice, no source."""
 
 
 def season(
@@ -64,8 +50,14 @@ def season(
     *,
     as_of: date,
     draws: int = DRAWS,
+    progress: Progress | None = None,
 ) -> SeasonResult:
     """Every stack of the yard as written, from its start over ``as_of`` to its horizon.
+
+    Parameters
+    ----------
+    progress : callable, optional
+        Told the share done, 0 to 1.
 
     Raises
     ------
@@ -74,8 +66,9 @@ def season(
     """
     as_of = min(as_of, record.last)
     stacks, water, energy = [], 0.0, 0.0
-    for stack in yard.stacks:
-        result, residual = _stack_season(yard, stack, record, coverage, as_of, draws)
+    for done, stack in enumerate(yard.stacks):
+        part = part_of(progress, done, len(yard.stacks))
+        result, residual = _stack_season(yard, stack, record, coverage, as_of, draws, part)
         stacks.append(result)
         water, energy = max(water, residual[0]), max(energy, residual[1])
     return SeasonResult(
@@ -86,6 +79,8 @@ def season(
         currency=yard.costs.currency,
         units=yard.units,
         stacks=tuple(stacks),
+        spell_limits=SPELL_LIMITS,
+        sources=sources_used(p for stack in stacks for p in stack.parameters),
         coverage=coverage,
         inputs=inputs,
         water_residual=water,
@@ -100,6 +95,7 @@ def _stack_season(
     coverage: WeatherCoverage,
     as_of: date,
     draws: int,
+    progress: Progress,
 ) -> tuple[StackSeason, tuple[float, float]]:
     kind = stack_model(stack, record, yard.openness, yard.canopy)
     _check_cover(kind, coverage, as_of)
@@ -107,24 +103,33 @@ def _stack_season(
     canopies = [name for name in CANOPIES if name != yard.canopy]
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
     outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws)
-    blocks, ends = outlook.carry_on(own)
-    cover, watering = cover_label(own), watering_label(own)
+    steps = len(schemes) + 2
+    progress(1 / steps)
+    blocks, own_ends = outlook.carry_on(own)
 
-    def told(ends: Outcomes, scheme: Scheme, label: str) -> OptionResult:
-        result = option_result(ends, scheme, label, cover, watering, yard.costs)
-        return result if outlook.has_past else replace(result, years=())
+    def told(ends: Outcomes, scheme: Scheme) -> OptionResult:
+        result = option_result(ends, scheme, yard.costs)
+        if not outlook.has_past:
+            return replace(result, years=())
+        apart = None if ends is own_ends else difference(ends, own_ends)
+        return replace(result, level=level_of(ends), difference=apart)
 
-    result = told(ends, own, "as it stands")
-    others = [ends]
-    by_canopy = {yard.canopy: replace(result, label=f"under {yard.canopy} (as it stands)")}
-    for other in elsewhere:
+    result = told(own_ends, own)
+    others = [own_ends]
+    by_canopy = {yard.canopy: result}
+    tracks = [track_of(blocks, outlook)]
+    for done, other in enumerate(elsewhere, start=2):
+        progress(done / steps)
         canopy, scheme = other.scheme.canopy, other.scheme
-        _, other_ends = other.carry_on(scheme)
+        other_blocks, other_ends = other.carry_on(scheme)
+        tracks.append(track_of(other_blocks, other))
         others.append(other_ends)
-        label = place_label(canopy)
-        by_canopy[canopy] = told(other_ends, scheme, label)
+        by_canopy[canopy] = told(other_ends, scheme)
     fungus = fungi()[stack.fungus]
-    stop, slow = moisture_thresholds(kind)
+    progress((steps - 1) / steps)
+    actions = find_actions(yard, outlook, result, own_ends)
+    tried = tuple(a.act.cover for a in actions if a.act.cover is not None)
+    with_tried = replace(own, covers=(*own.covers, *tried))
     worst = (
         max(*(e.water_residual for e in others), *(residuals(kind, b)[0] for b in outlook.seen)),
         max(*(e.energy_residual for e in others), *(residuals(kind, b)[1] for b in outlook.seen)),
@@ -135,28 +140,39 @@ def _stack_season(
         fungus=stack.fungus,
         wood=stack.wood,
         canopy=yard.canopy,
-        cover=cover,
-        watering=watering,
-        cover_spans=tuple(
-            (c.label, c.on or stack.inoculated, c.off or kind.horizon) for c in stack.covers
+        covers=tuple(
+            replace(c, on=c.on or stack.inoculated, off=c.off or kind.horizon)
+            for c in stack.covers
         ),
-        watering_spans=tuple((w.label, w.first, w.last) for w in stack.waterings),
+        waterings=stack.waterings,
         inoculated=stack.inoculated,
         horizon=kind.horizon,
         daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),
-        outlook=_fan(blocks, outlook),
+        outlook=outlook_table(blocks, outlook),
+        reference_ahead=reference_table(outlook.carry_reference_on(), outlook),
+        tracks=tuple(tracks),
+        shape=StackShape(
+            pieces=stack.pieces,
+            piece_length_m=stack.piece_length_m,
+            diameter_m=stack.diameter_m,
+            cap_thickness_m=stack.cap_thickness_m,
+            ground_barrier=stack.ground_barrier,
+        ),
+        openness=yard.openness,
+        face_moisture_pct=face_moistures(outlook),
         result=result,
         under_canopies=tuple(by_canopy[c] for c in dict.fromkeys((*CANOPIES, yard.canopy))),
-        lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
-        full_run=_full_run(stack, ends),
-        uncertainty=None if outlook.over else uncertainty(outlook, ends),
+        lost_of_count=None if result.chance is None else lost_of(stack.count, own_ends.outcomes),
+        full_run=_full_run(stack, own_ends),
+        uncertainty=None if outlook.over else uncertainty(outlook, own_ends),
         spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
-        actions=find_actions(yard, outlook, result),
-        moisture_stop_pct=stop,
-        moisture_slow_pct=slow,
-        growth_temp_max_c=fungus.temp_max_c.value,
+        actions=actions,
+        thresholds=thresholds_of(kind),
+        parameters=parameters_used(kind, [*schemes, with_tried]),
+        rival_hours_grade=rivals.CONFIDENCE,
         fungus_caution=fungus.caution,
     )
+    progress(1.0)
     return season_of, worst
 
 
@@ -167,23 +183,6 @@ def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> No
             f'--as-of {as_of} lies before "{kind.stack.name}" starts on {kind.start_day}; '
             "accepted is a day of the season, or later"
         )
-
-
-def _fan(blocks: Sequence[Block], outlook: Outlook) -> pd.DataFrame | None:
-    """Percentiles over years and draws of what matters, a row a day from tomorrow on."""
-    runs = len(outlook.years) * outlook.draws
-    days = len(blocks[0].daily)
-    if outlook.over:
-        return None
-    index = pd.date_range(outlook.next_day, periods=days, freq="D", name="date")
-    columns = {}
-    for name in OUTLOOK_NAMES:
-        values = np.concatenate([b.daily[:, DAILY_NAMES[name]] for b in blocks], axis=1)
-        for percent, line in zip(
-            PERCENTILES, np.percentile(values[:, :runs], PERCENTILES, axis=1), strict=True
-        ):
-            columns[(name, percent)] = line
-    return pd.DataFrame(columns, index=index)
 
 
 def _full_run(stack: Stack, ends: Outcomes) -> tuple[date | None, date | None, date | None]:
@@ -198,17 +197,19 @@ def _full_run(stack: Stack, ends: Outcomes) -> tuple[date | None, date | None, d
 
 
 def hot_dry_spells(weather: HourlyWeather, first: date, last: date) -> tuple[Spell, ...]:
-    """Hot, dry spells of the open station between two days; see :data:`SPELL_DAYS`."""
+    """Hot, dry spells of the open station between two days; see :data:`SPELL_LIMITS`."""
     days = weather.time[::HOURS_PER_DAY].astype("datetime64[D]")
     inside = (days >= np.datetime64(first)) & (days <= np.datetime64(last))
     warmest = weather.air_temp_c.reshape(-1, HOURS_PER_DAY).max(axis=1)[inside]
     rain = weather.precip_mm.reshape(-1, HOURS_PER_DAY).sum(axis=1)[inside]
     days = days[inside]
-    hot = np.concatenate([[False], (warmest >= HOT_TEMP_MAX_C) & (rain < DRY_RAIN_MM), [False]])
+    is_hot = warmest >= SPELL_LIMITS.air_temp_min_c
+    is_dry = rain < SPELL_LIMITS.rain_max_mm
+    hot = np.concatenate([[False], is_hot & is_dry, [False]])
     turns = np.flatnonzero(np.diff(hot.astype(np.int8)))
     spells = []
     for begin, end in zip(turns[::2], turns[1::2], strict=True):
-        if end - begin >= SPELL_DAYS:
+        if end - begin >= SPELL_LIMITS.days:
             spells.append(
                 Spell(
                     first=days[begin].item(),

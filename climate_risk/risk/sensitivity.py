@@ -1,4 +1,4 @@
-"""How much of the doubt is the weather's, how much the model's, and which unknowns lead it."""
+"""How much uncertainty is the weather's, how much the model's, and which unknowns lead it."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def rank_correlation(x: FloatArray, y: FloatArray) -> float:
 
 
 def uncertainty(outlook: Outlook, ends: Outcomes) -> Uncertainty | None:
-    """Split of the doubt about a stack's outcome, and the unknowns that lead the model's part.
+    """Split of the uncertainty about a stack's outcome, and the unknowns that lead the model's.
 
     Parameters
     ----------
@@ -63,7 +63,7 @@ def uncertainty(outlook: Outlook, ends: Outcomes) -> Uncertainty | None:
     quantiles = quantiles[: years * draws]
     # The unknowns are ranked within years, so that the years' own differences add no noise.
     within = (driest - driest.mean(axis=1, keepdims=True)).ravel()
-    names = list(outlook.kind.rows(outlook.scheme).unknowns())
+    names = list(outlook.kind.parameter_set(outlook.scheme).unknowns())
     strength = [rank_correlation(quantiles[:, n], within) for n in range(len(names))]
     leading = sorted(range(len(names)), key=lambda n: -abs(strength[n]))[:LEADERS]
     return Uncertainty(

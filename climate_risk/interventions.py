@@ -1,0 +1,52 @@
+"""What a grower puts over a stack or pours on it, as typed values; the words are report's."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Literal
+
+CoverKind = Literal["bag", "shade cloth"]
+Foot = Literal["open", "closed"]
+ActKind = Literal["hang shade cloth", "put bag on", "take bag off", "water"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class CoverSpan:
+    """A bag or a shade cloth over a stack, from one date to another."""
+
+    kind: CoverKind
+    material: str | None = None
+    """Of a bag: a name in :func:`climate_risk.tables.bags`."""
+    foot: Foot = "closed"
+    """Of a bag: shut at the ground, or open."""
+    holes_m2: float = 0.0
+    """Of a bag: area of holes in its wall."""
+    plies: int | None = None
+    """Of a bag's wall; None: as is usual for the material."""
+    percent: float | None = None
+    """Of a cloth: sunlight stopped."""
+    on: date | None = None
+    """None: from inoculation."""
+    off: date | None = None
+    """None: to the end."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Watering:
+    """The same dose at a fixed interval, per stack, between two dates."""
+
+    litres: float
+    every_days: int
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, kw_only=True)
+class Act:
+    """One thing to do to a stack: a cover that goes on or comes off, or a watering."""
+
+    kind: ActKind
+    cover: CoverSpan | None = None
+    """Of a cover: what goes on, or what has been on until then."""
+    watering: Watering | None = None

@@ -1,0 +1,17 @@
+"""Charts of results for notebooks and other programs.
+
+Every function takes a result and returns a :class:`matplotlib.figure.Figure` of the object
+interface, in no global registry: change its axes, show it in a notebook, or save it as PNG, SVG
+or PDF with its own ``savefig``.
+
+>>> from climate_risk.plot import season_figure                   # doctest: +SKIP
+>>> season_figure(result, units="metric").savefig("season.pdf")   # doctest: +SKIP
+"""
+
+from __future__ import annotations
+
+from climate_risk.report.compare_figure import compare_figure, years_figure
+from climate_risk.report.season_figure import canopies_figure, season_figure
+from climate_risk.report.stack_figure import stack_figure
+
+__all__ = ["canopies_figure", "compare_figure", "season_figure", "stack_figure", "years_figure"]

@@ -1,0 +1,258 @@
+"""Options side by side, best first; and one option's past years, worst first."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from climate_risk.report import theme
+from climate_risk.report.choice import (
+    basis_line,
+    best_option_sentence,
+    cheapest_sentence,
+    cost_words,
+    option_words,
+    ties_sentence,
+)
+from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose
+from climate_risk.report.display import folded, odds, percent
+from climate_risk.report.risk_bars import ROW_IN, chance_end, draw_bar
+from climate_risk.report.words import capital, cause, years_lost
+from climate_risk.risk.results import (
+    CompareResult,
+    OptionResult,
+    SeasonResult,
+    StackCompare,
+    YearResult,
+)
+from climate_risk.units import Units
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+CHANCE_SHARE = 0.55
+"""Of the width of the two plots side by side."""
+GAP_IN, TICKS_IN = 0.3, 0.26
+YEAR_IN = 0.165
+YEAR_LEFT_IN, YEAR_RIGHT_IN = 0.45, 1.35
+
+
+def compare_figure(
+    result: CompareResult,
+    stack: int = 0,
+    *,
+    units: str | None = None,
+    narrow: bool = False,
+    heading: bool = True,
+) -> Figure:
+    """All options of one kind of stack in the order of their rank: chance and moisture.
+
+    Parameters
+    ----------
+    result : CompareResult
+        What ``compare`` found.
+    stack : int
+        Place of the stack in ``result.stacks``.
+    units : str, optional
+        ``us`` or ``metric``, in place of what the yard says.
+    narrow : bool
+        For a phone, 355 px wide, instead of for a desk or paper.
+    heading : bool
+        With the advice on top.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    layout = theme.PHONE if narrow else theme.DESK
+    chosen, show = result.stacks[stack], Units(units or result.units)
+    limit, room_in = result.tolerated_chance, layout.width_in - 2 * EDGE_IN
+    advice = (limit, result.currency, show)
+    title: list[str] = []
+    if heading:
+        title = [best_option_sentence(chosen, *advice), cheapest_sentence(chosen, *advice),
+                 f"{basis_line(result, chosen)} {ties_sentence(chosen)}".strip()]  # fmt: skip
+    line_in = LINE_EM * layout.text_pt / 72.0
+    chars = layout.chars(room_in, bold=True)
+    rows = [
+        folded(_row_words(place, option, result, show), chars)
+        for place, option in enumerate(chosen.options, start=1)
+    ]
+    height = sum(len(lines) * line_in + ROW_IN + 0.1 for lines in rows)
+
+    def draw(axes: Axes) -> None:
+        """The panel's axes hold the words; two more over them hold the plots."""
+        axes.set_axis_off()
+        axes.set_ylim(height, 0.0)
+        axes.set_xlim(0.0, room_in)
+        figure = axes.figure
+        left, bottom, width, high = axes.get_position().bounds
+        gap = GAP_IN / room_in
+        parts = [(left, CHANCE_SHARE - gap), (left + CHANCE_SHARE * width, 1.0 - CHANCE_SHARE)]
+        chance, moisture = (
+            figure.add_axes((at, bottom, share * width, high)) for at, share in parts
+        )
+        highest = max([limit, *(o.chance.high for o in chosen.options if o.chance is not None)])
+        chance.set_xlim(0.0, chance_end(highest))
+        moisture.set_xlim(0.0, moisture_end(chosen))
+        for plot in (chance, moisture):
+            plot.set_ylim(height, 0.0)
+            plot.set_yticks([])
+            plot.spines["left"].set_visible(False)
+        at = 0.0
+        for place, (option, lines) in enumerate(zip(chosen.options, rows, strict=True)):
+            axes.text(0.0, at, "\n".join(lines), va="top", linespacing=1.05,
+                      fontweight="bold" if place == 0 else "normal")  # fmt: skip
+            at += len(lines) * line_in + ROW_IN / 2
+            _draw_chance(chance, at, option, limit)
+            _draw_moisture(moisture, at, option, chosen)
+            at += ROW_IN / 2 + 0.1
+        ticks = [tick for tick in chance.get_xticks() if tick <= chance.get_xlim()[1]]
+        chance.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
+
+    panel = Panel(heading=key_line(chosen, limit), height_in=height, draw=draw,
+                  below_in=TICKS_IN, timed=False)  # fmt: skip
+    with theme.styled(layout):
+        figure, _ = compose(layout, title, [panel])
+    return figure
+
+
+def _row_words(place: int, option: OptionResult, result: CompareResult, show: Units) -> str:
+    limit = result.tolerated_chance
+    if option.chance is None:
+        said = f"most lost in {years_lost(option)} of {len(option.years)} years"
+    elif option.chance.mean <= 0.0:
+        said = "no loss seen"
+    else:
+        said = f"{odds(option.chance.mean, limit)} lost ({percent(option.chance.mean, limit)})"
+    cost = cost_words(option, result.currency)
+    return f"{place}. {capital(option_words(option, show))}: {said}, {cost}"
+
+
+def _draw_chance(axes: Axes, middle: float, option: OptionResult, limit: float) -> None:
+    if option.chance is None:
+        return
+    draw_bar(axes, middle, option.chance, option.shares)
+    axes.plot([100 * limit] * 2, [middle - ROW_IN / 2, middle + ROW_IN / 2], color=theme.BLACK,
+              linewidth=1.4, linestyle=(0, (2.5, 1.5)))  # fmt: skip
+
+
+def _draw_moisture(axes: Axes, middle: float, option: OptionResult, stack: StackCompare) -> None:
+    low, dry, high = option.moisture_driest_face_pct
+    stop = stack.thresholds.moisture_stop_pct
+    axes.broken_barh([(0.0, stop)], (middle - 0.09, 0.18), facecolor=theme.PALE)
+    axes.plot([stop] * 2, [middle - 0.1, middle + 0.1], color=theme.BLACK, linewidth=1.4,
+              linestyle=(0, (2.5, 1.5)))  # fmt: skip
+    axes.plot([low, high], [middle] * 2, color=theme.MOISTURE, linewidth=2.0)
+    axes.plot(dry, middle, "o", color=theme.MOISTURE, markersize=5.0)
+
+
+def key_line(stack: StackCompare, tolerated_chance: float) -> str:
+    """How to read the two plots."""
+    right = (
+        "Right: driest face at its lowest, % of dry wood: middle and 8 times in 10; grey: too dry "
+        f"to grow, below {stack.thresholds.moisture_stop_pct:.0f} %."
+    )
+    limit = f"dashed: your limit, {percent(tolerated_chance)}."
+    if all(option.chance is None for option in stack.options):
+        return f"Left: nothing; under 10 past years no chance is given. {right}"
+    causes = ""
+    if any(option.shares.lost > 0.0 for option in stack.options):
+        causes = " (blue, level lines: drought; orange, slanted: heat)"
+    return (
+        f"Left: chance of losing a stack, %{causes}; thin line: what it may be, 9 times in 10; "
+        f"{limit} {right}"
+    )
+
+
+def moisture_end(stack: StackCompare) -> float:
+    """Right end of the moisture's axis [%]."""
+    wettest = max(option.moisture_driest_face_pct[2] for option in stack.options)
+    return 10.0 * math.ceil(max(wettest, 1.5 * stack.thresholds.moisture_stop_pct) / 10.0)
+
+
+def years_figure(
+    result: SeasonResult | CompareResult,
+    stack: int = 0,
+    option: int = 0,
+    *,
+    narrow: bool = False,
+    heading: bool = True,
+) -> Figure:
+    """One dot a year with its interval, the worst year first: how dry the driest face got.
+
+    Parameters
+    ----------
+    result : SeasonResult or CompareResult
+        Of a season, the outlook's years for the stack as it stands.
+    stack, option : int
+        Places in ``result.stacks`` and in the stack's ``options`` (of a comparison).
+    narrow : bool
+        For a phone, 355 px wide, instead of for a desk or paper.
+    heading : bool
+        With what is shown on top.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+    """
+    layout = theme.PHONE if narrow else theme.DESK
+    chosen = result.stacks[stack]
+    shown = chosen.options[option] if isinstance(chosen, StackCompare) else chosen.result
+    years = worst_first(shown.years)
+    stop = chosen.thresholds.moisture_stop_pct
+    height = YEAR_IN * max(len(years), 1)
+
+    def draw(axes: Axes) -> None:
+        left, bottom, width, high = axes.get_position().bounds
+        shift, room = YEAR_LEFT_IN / layout.width_in, YEAR_RIGHT_IN / layout.width_in
+        axes.set_position((left + shift, bottom, width - shift - room, high))
+        highest = max((y.moisture_driest_face_quantiles_pct[2] for y in years), default=stop)
+        axes.set_xlim(0.0, 10.0 * math.ceil(max(highest, 1.3 * stop) / 10.0))
+        axes.set_ylim(len(years) - 0.5, -0.5)
+        axes.axvspan(0.0, stop, facecolor=theme.PALE)
+        axes.axvline(stop, color=theme.BLACK, linewidth=1.2, linestyle="--")
+        if not years:
+            return
+        low, _, top = zip(*(y.moisture_driest_face_quantiles_pct for y in years), strict=True)
+        axes.hlines(range(len(years)), low, top, color=theme.MOISTURE, linewidth=1.6)
+        for lost, marker, colour in ((False, "o", theme.MOISTURE), (True, "s", theme.BLACK)):
+            rows = [n for n, year in enumerate(years) if (year.shares.lost >= 0.5) == lost]
+            middles = [years[n].moisture_driest_face_quantiles_pct[1] for n in rows]
+            axes.plot(middles, rows, marker, color=colour, markersize=5.0)
+        for place, words in enumerate(map(_year_words, years)):
+            if words:
+                axes.annotate(
+                    words,
+                    (1.0, place),
+                    (5, 0),
+                    xycoords=("axes fraction", "data"),
+                    textcoords="offset points",
+                    va="center",
+                    annotation_clip=False,
+                )
+        axes.set_yticks(range(len(years)), [str(year.year) for year in years])
+        axes.tick_params(axis="y", length=0)
+
+    said = (
+        "Past years, worst first: driest face at its lowest, % of dry wood (dot; line: 8 times in "
+        f"10); grey: too dry to grow, below {stop:.0f} %; black square: most stacks lost"
+    )
+    panel = Panel(heading=said if heading else "", height_in=height, draw=draw, below_in=TICKS_IN,
+                  timed=False)  # fmt: skip
+    with theme.styled(layout):
+        figure, _ = compose(layout, [], [panel])
+    return figure
+
+
+def worst_first(years: tuple[YearResult, ...]) -> list[YearResult]:
+    """Most lost first, then driest."""
+    return sorted(years, key=lambda y: (-y.shares.lost, y.moisture_driest_face_pct))
+
+
+def _year_words(year: YearResult) -> str:
+    if year.shares.lost <= 0.0:
+        return ""
+    by = cause(year.shares).replace("heat and drought", "both")
+    return f"{percent(year.shares.lost)} lost, {by}"

@@ -1,0 +1,217 @@
+"""Panels over a season's days: heat, moisture, spawn run, weather, and the calendar of acts.
+
+Days are plotted as ordinals (``date.toordinal``).
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from climate_risk.report import theme
+from climate_risk.report.column import side_notes
+from climate_risk.report.display import cut, day
+from climate_risk.report.theme import Layout
+from climate_risk.report.treatment import act_words, cover_words, watering_words
+from climate_risk.report.words import is_enough
+from climate_risk.risk.results import StackSeason
+from climate_risk.units import Scale, Units
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+FloatArray = npt.NDArray[np.float64]
+
+SHOWN_ACTIONS = 3
+HEAT_IN, MOISTURE_IN, RUN_IN, WEATHER_IN, PLAN_ROW_IN = 1.35, 1.45, 0.8, 0.62, 0.22
+PERCENT = Scale("%", 1.0, 0)
+SHARE = Scale("%", 100.0, 0)
+
+
+def ordinals(index: pd.Index) -> FloatArray:
+    """Days of a date index as plain numbers, shape (days,)."""
+    return np.array([stamp.toordinal() for stamp in index], dtype=np.float64)
+
+
+def draw_track(axes: Axes, stack: StackSeason, name: str, scale: Scale, colour: str) -> None:
+    """One quantity: 8 of 10 simulations as a band, the best estimate as a line.
+
+    The line is solid over the days seen and goes on, thinner, from the same state with the
+    weather of past years.
+    """
+    quantiles = stack.tracks[0].quantiles
+    days = ordinals(quantiles.index)
+    low, high = (scale.of(quantiles[(name, q)].to_numpy(dtype=np.float64)) for q in (10, 90))
+    axes.fill_between(days, low, high, color=colour, alpha=theme.BAND_OPACITY, linewidth=0)
+    seen = scale.of(stack.daily[name].to_numpy(dtype=np.float64))
+    axes.plot(ordinals(stack.daily.index), seen, color=colour, linewidth=1.8)
+    if stack.reference_ahead is None:
+        return
+    ahead = scale.of(stack.reference_ahead[name].to_numpy(dtype=np.float64))
+    days = ordinals(stack.reference_ahead.index)
+    if len(seen):
+        days, ahead = np.append(days[0] - 1, days), np.append(seen[-1], ahead)
+    axes.plot(days, ahead, color=colour, linewidth=1.1, linestyle=(0, (6, 1.5)))
+
+
+def spread(stack: StackSeason, name: str, scale: Scale) -> tuple[float, float]:
+    """Least and greatest value that a panel must hold."""
+    quantiles = stack.tracks[0].quantiles
+    parts = [quantiles[(name, 10)], quantiles[(name, 90)], stack.daily[name]]
+    values = scale.of(np.concatenate([part.to_numpy(dtype=np.float64) for part in parts]))
+    return float(values.min()), float(values.max())
+
+
+def draw_heat(axes: Axes, stack: StackSeason, show: Units) -> None:
+    """Daily highest air and bark temperature against the end of growth and the harm above it."""
+    scale, at = show.temperature, stack.thresholds
+    stop, kill = scale.of(at.growth_temp_max_c), scale.of(at.heat_kill_temp_c)
+    step = 10.0 if show.system == "us" else 5.0
+    low, high = spread(stack, "bark_temp_max_c", scale)
+    bottom, top = min(low, stop - 4 * step) - step / 2, max(high + step / 2, kill + 1.5 * step)
+    axes.set_ylim(bottom, top)
+    axes.axhspan(stop, kill, facecolor=theme.PALE)
+    axes.axhspan(kill, top, facecolor="none", edgecolor=theme.GREY, hatch="///", linewidth=0)
+    axes.axhline(kill, color=theme.BLACK, linewidth=1.2, linestyle="--")
+    draw_track(axes, stack, "bark_temp_max_c", scale, theme.BARK)
+    air = scale.of(stack.daily["air_temp_max_c"].to_numpy(dtype=np.float64))
+    days = ordinals(stack.daily.index)
+    axes.plot(days, air, color=theme.AIR, linewidth=0.9, linestyle=(0, (2.2, 1.4)))
+    hours = at.heat_half_kill_h
+    notes = [
+        ((kill + top) / 2, f"at {kill:.0f} {scale.unit}\n{hours:.0f} h kill half"),
+        ((stop + kill) / 2, f"no growth\nabove {stop:.0f} {scale.unit}"),
+    ]
+    side_notes(axes, notes, HEAT_IN)
+
+
+def draw_moisture(axes: Axes, stack: StackSeason) -> None:
+    """Moisture of the driest spawn face with the bands in which the fungus runs, slows, stops."""
+    at = stack.thresholds
+    stop, slow, dry = at.moisture_stop_pct, at.moisture_slow_pct, at.drought_kill_pct
+    _, high = spread(stack, "moisture_driest_face_pct", PERCENT)
+    top = max(high * 1.05, slow * 1.5)
+    axes.set_ylim(0.0, top)
+    axes.axhspan(0.0, stop, facecolor="none", edgecolor=theme.GREY, hatch="---", linewidth=0)
+    axes.axhspan(stop, slow, facecolor=theme.PALE)
+    axes.axhline(stop, color=theme.BLACK, linewidth=1.2, linestyle="--")
+    axes.axhline(dry, color=theme.BLACK, linewidth=1.0, linestyle=":")
+    draw_track(axes, stack, "moisture_driest_face_pct", PERCENT, theme.MOISTURE)
+    notes = [
+        ((slow + top) / 2, "safe"),
+        ((stop + slow) / 2, "slow growth"),
+        ((stop + dry) / 2, f"none below\n{stop:.0f} %"),
+        (dry / 2, f"at {dry:.0f} %\n{at.drought_half_kill_d:.0f} d kill half"),
+    ]
+    side_notes(axes, notes, MOISTURE_IN)
+
+
+def draw_run(axes: Axes, stack: StackSeason) -> None:
+    """Share of the way between spawn faces that the fungus has run."""
+    axes.set_ylim(0.0, 104.0)
+    complete = 100.0 * stack.thresholds.complete_share
+    axes.axhline(complete, color=theme.BLACK, linewidth=1.0, linestyle=":")
+    draw_track(axes, stack, "colonized_fraction", SHARE, theme.RUN)
+    axes.set_yticks([0, 50, 100])
+    side_notes(axes, [(complete, f"fully run:\n{complete:.0f} %")], RUN_IN)
+
+
+def draw_weather(axes: Axes, stack: StackSeason, show: Units) -> None:
+    """Rain of each day; above it hot, dry spells, and below it the days that were filled."""
+    days = ordinals(stack.daily.index)
+    rain = show.rain.of(stack.daily["precip_mm"].to_numpy(dtype=np.float64))
+    top = float(f"{max(float(rain.max(initial=0.0)), 1e-3):.1g}")
+    axes.set_ylim(-0.3 * top, 1.8 * top)
+    edges = np.append(days, days[-1] + 1) - 0.5
+    axes.stairs(rain, edges, fill=True, color=theme.BLUE)
+    for spell in stack.spells:
+        span = (spell.first.toordinal() - 0.5, spell.days)
+        axes.broken_barh([span], (1.3 * top, 0.4 * top), linewidth=0.6, facecolor=theme.SPELL,
+                         edgecolor=theme.BLACK, hatch=theme.SPELL_HATCH)  # fmt: skip
+    filled = days[(stack.daily["source"] != "observed").to_numpy()]
+    axes.broken_barh([(at - 0.5, 1.0) for at in filled], (-0.28 * top, 0.22 * top),
+                     facecolor=theme.BLACK)  # fmt: skip
+    axes.set_yticks([0.0, top], ["0", f"{top:g}"])
+    notes = [(1.5 * top, "hot, dry spell")] if stack.spells else []
+    if len(filled):
+        notes.append((-0.17 * top, "filled days"))
+    side_notes(axes, [*notes, (0.6 * top, "rain")], WEATHER_IN)
+
+
+def plan_spans(stack: StackSeason, show: Units) -> list[tuple[str, date, date]]:
+    """Words, first and last day of what covers and waters the stack."""
+    spans = [
+        (cover_words(cover), cover.on or stack.inoculated, cover.off or stack.horizon)
+        for cover in stack.covers
+    ]
+    spans += [(watering_words(dose, show), dose.first, dose.last) for dose in stack.waterings]
+    return [(text, on, min(off, stack.horizon)) for text, on, off in spans]
+
+
+def plan_height_in(stack: StackSeason, show: Units) -> float:
+    """Height of the calendar's panel."""
+    rows = max(len(plan_spans(stack, show)), 1) + len(stack.actions[:SHOWN_ACTIONS])
+    return PLAN_ROW_IN * rows + 0.04
+
+
+def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units) -> None:
+    """What is on the stack, and each act from its first day to the last that still serves.
+
+    What is not enough alone has no bar: there is no day until which it still serves.
+    """
+    spans, actions = plan_spans(stack, show), stack.actions[:SHOWN_ACTIONS]
+    rows = max(len(spans), 1) + len(actions)
+    axes.set_ylim(rows - 0.45, -0.55)
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    first, last = stack.inoculated.toordinal(), stack.horizon.toordinal()
+    for place, (text, on, off) in enumerate(spans):
+        span = (on.toordinal(), (off - on).days)
+        axes.broken_barh([span], (place - 0.36, 0.72), facecolor=theme.PALE,
+                         edgecolor=theme.GREY, linewidth=0.6)  # fmt: skip
+        _write(axes, layout, (first, last), on.toordinal(), place, text)
+    if not spans:
+        _write(axes, layout, (first, last), first, 0, "bare, not watered")
+    for rank, action in enumerate(actions):
+        place = max(len(spans), 1) + rank
+        start = end = action.start.toordinal()
+        lead = "helps, not enough alone"
+        if is_enough(action) and action.latest is not None:
+            lead, end = f"by {day(action.latest)}", max(start + 2, action.latest.toordinal())
+            axes.broken_barh([(start, end - start)], (place - 0.36, 0.72), facecolor=theme.ACT,
+                             edgecolor=theme.BLACK, linewidth=1.0)  # fmt: skip
+        said = f"{lead}: {act_words(action.act, show)}"
+        _write(axes, layout, (first, last), end, place, said, is_bold=rank == 0)
+
+
+def _write(
+    axes: Axes,
+    layout: Layout,
+    season: tuple[int, int],
+    at: float,
+    place: int,
+    text: str,
+    *,
+    is_bold: bool = False,
+) -> None:
+    """Words of a row, right of a day where there is room, else left of it."""
+    share = (at - season[0]) / (season[1] - season[0])
+    is_late = share > 0.55
+    plot_in = layout.width_in - layout.left_in - layout.right_in
+    room_in = share * plot_in + layout.left_in
+    if not is_late:
+        room_in = (1.0 - share) * plot_in + layout.right_in
+    axes.annotate(
+        cut(text, layout.chars(room_in)),
+        (at, place),
+        (-4.0 if is_late else 4.0, 0.0),
+        textcoords="offset points",
+        ha="right" if is_late else "left",
+        va="center",
+        fontweight="bold" if is_bold else "normal",
+        annotation_clip=False,
+    )

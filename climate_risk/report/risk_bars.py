@@ -1,0 +1,83 @@
+"""The chance of loss as bars with their intervals, split by cause, against the grower's limit."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from climate_risk.report import theme
+from climate_risk.report.display import folded
+from climate_risk.risk.results import Chance, OutcomeShares
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+ROW_IN, LINE_IN = 0.2, 0.165
+"""Heights of a bar and of a line of words above it."""
+BAR = 0.15
+CHANCE_ENDS = (10.0, 25.0, 50.0, 100.0)
+"""Right ends that an axis of chances may have [%]."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class RiskBar:
+    """One bar with the words above it."""
+
+    words: str
+    chance: Chance
+    shares: OutcomeShares | None
+    """How the simulations end, where known: the bar is split by cause."""
+
+
+def chance_end(highest: float) -> float:
+    """The least right end that holds a chance of 0 to 1 [%]."""
+    return next(end for end in CHANCE_ENDS if 100.0 * highest <= end)
+
+
+def bars_height_in(bars: Sequence[RiskBar], chars: int) -> float:
+    """Height of the panel that holds these bars."""
+    return sum(len(folded(bar.words, chars)) * LINE_IN + ROW_IN + 0.06 for bar in bars)
+
+
+def draw_bars(axes: Axes, bars: Sequence[RiskBar], chars: int, limit: float) -> None:
+    """One bar below the other, each under its words, so that no length of either collides."""
+    height = bars_height_in(bars, chars)
+    highest = max(limit, *(bar.chance.high for bar in bars))
+    axes.set_xlim(0.0, chance_end(highest))
+    axes.set_ylim(height, 0.0)
+    at = 0.0
+    for place, bar in enumerate(bars):
+        lines = folded(bar.words, chars)
+        weight = "bold" if place == 0 else "normal"
+        axes.text(0.0, at, "\n".join(lines), va="top", fontweight=weight, linespacing=1.05)
+        at += len(lines) * LINE_IN + ROW_IN / 2
+        draw_bar(axes, at, bar.chance, bar.shares)
+        at += ROW_IN / 2 + 0.06
+        axes.plot([100 * limit] * 2, [at - ROW_IN - 0.06, at - 0.06], color=theme.BLACK,
+                  linewidth=1.4, linestyle=(0, (2.5, 1.5)))  # fmt: skip
+    axes.set_yticks([])
+    axes.spines["left"].set_visible(False)
+    ticks = [tick for tick in axes.get_xticks() if 0.0 <= tick <= axes.get_xlim()[1]]
+    axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
+
+
+def draw_bar(axes: Axes, middle: float, chance: Chance, shares: OutcomeShares | None) -> None:
+    """Bar of the mean, split by cause where known, its interval and a dot."""
+    parts = [(1.0, theme.PALE, "")]
+    if shares is not None and shares.lost > 0.0:
+        parts = [
+            (shares.killed_by_drought / shares.lost, theme.DROUGHT, theme.DROUGHT_HATCH),
+            (shares.killed_by_heat / shares.lost, theme.HEAT, theme.HEAT_HATCH),
+        ]
+    left = 0.0
+    for part, colour, hatch in parts:
+        width = 100.0 * chance.mean * part
+        if width > 0.0:
+            axes.barh(middle, width, BAR, left, color=colour, edgecolor=theme.BLACK,
+                      linewidth=0.8, hatch=hatch)  # fmt: skip
+        left += width
+    axes.plot(
+        [100 * chance.low, 100 * chance.high], [middle] * 2, color=theme.BLACK, linewidth=1.3
+    )
+    axes.plot(100 * chance.mean, middle, "o", color=theme.BLACK, markersize=4.5, clip_on=False)

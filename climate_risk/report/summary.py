@@ -1,0 +1,332 @@
+"""summary.json: what was run, as plain values for other programs."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import asdict
+from pathlib import Path
+from typing import Any
+
+from climate_risk.interventions import CoverSpan, Watering
+from climate_risk.report.choice import option_words
+from climate_risk.report.treatment import WHY, act_words, covers_key, waterings_key
+from climate_risk.report.words import INTERVALS, cause
+from climate_risk.risk.results import (
+    Action,
+    Chance,
+    CompareResult,
+    OptionResult,
+    ParameterUsed,
+    SeasonResult,
+    StackCompare,
+    StackSeason,
+    Uncertainty,
+    YearResult,
+)
+from climate_risk.units import Units
+from climate_risk.version import program_version
+from climate_risk.weather.summary import WeatherSummary
+
+SCHEMA = 2
+"""Raised when a key changes its meaning or goes; new keys do not raise it."""
+QUANTILES = ("p10", "p50", "p90")
+JSON_DIGITS = 6
+"""Significant digits: more than any of these numbers has."""
+YEAR_COLUMNS = (
+    "year",
+    "on_time_fraction",
+    "not_fully_run_fraction",
+    "killed_by_heat_fraction",
+    "killed_by_drought_fraction",
+    "moisture_driest_face_pct",
+    "bark_temp_max_c",
+    "colonized_fraction",
+)
+"""One past year under one option; shares and medians are over parameter draws."""
+PARAMETER_COLUMNS = (
+    "stack", "group", "row", "name", "value", "low", "high", "unit", "source", "grade", "drawn"
+)  # fmt: skip
+METRIC = Units("metric")
+"""For names that programs read, whatever units are shown."""
+Json = dict[str, Any]
+
+
+def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
+    """What was run, as plain values under one head; what is not known has no key."""
+    first = season if season is not None else compare
+    if first is None:
+        raise ValueError("nothing was run")
+    out = head(first)
+    if season is not None:
+        out["season"] = {
+            "as_of_date": season.as_of.isoformat(),
+            "balance": _balance(season),
+            **_used(season),
+            "stacks": [_season_stack(stack) for stack in season.stacks],
+        }
+    if compare is not None:
+        out["compare"] = {
+            "first_year": compare.first_year,
+            "last_year": compare.last_year,
+            "years_count": compare.years,
+            "draws_count": compare.draws,
+            "balance": _balance(compare),
+            **_used(compare),
+            "stacks": [_compare_stack(stack) for stack in compare.stacks],
+        }
+    return out
+
+
+def kept_beside(made: Json, path: Path) -> Json:
+    """A summary with what the one before it says of the other command, of the same inputs."""
+    try:
+        before = json.loads(path.read_text(encoding="utf-8"))
+        same = before["inputs"] == made["inputs"] and before["schema"] == made["schema"]
+    except (OSError, ValueError, KeyError, TypeError):
+        return made
+    if not same:
+        return made
+    return made | {n: before[n] for n in ("season", "compare") if n in before and n not in made}
+
+
+def json_text(summary: Json) -> str:
+    """JSON without spare spaces, numbers to six digits; refuses numbers JSON does not have."""
+    short = _shortened(summary)
+    return json.dumps(short, separators=(",", ":"), ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _shortened(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _shortened(item) for key, item in value.items()}
+    if isinstance(value, list):
+        return [_shortened(item) for item in value]
+    return float(f"{value:.{JSON_DIGITS}g}") if isinstance(value, float) else value
+
+
+def _balance(result: SeasonResult | CompareResult) -> Json:
+    return {
+        "water_residual_fraction": result.water_residual,
+        "energy_residual_fraction": result.energy_residual,
+    }
+
+
+def _used(result: SeasonResult | CompareResult) -> Json:
+    """Every number of the tables that the runs took, and where it comes from."""
+    used = [(stack.name, parameter) for stack in result.stacks for parameter in stack.parameters]
+    return {
+        "parameters": {
+            "columns": list(PARAMETER_COLUMNS),
+            "rows": [_parameter(stack, parameter) for stack, parameter in used],
+        },
+        "sources": {s.key: {"citation": s.citation, "read": s.read} for s in result.sources},
+    }
+
+
+def _parameter(stack: str, p: ParameterUsed) -> list[Any]:
+    """Values in the order of ``PARAMETER_COLUMNS``."""
+    return [
+        stack, p.group, p.row, p.name, p.value, p.low, p.high, p.unit, p.source, p.grade, p.drawn
+    ]  # fmt: skip
+
+
+def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
+    """What every run says of itself: program, yard, inputs, weather."""
+    coverage = result.coverage
+    return {
+        "schema": SCHEMA,
+        "program": "climate-risk",
+        "program_version": program_version(),
+        "yard": result.yard_name,
+        "invented": result.invented,
+        "tolerated_chance_fraction": result.tolerated_chance,
+        "currency": result.currency,
+        "inputs": [{"name": name, "sha256": digest} for name, digest in result.inputs.items()],
+        "weather": {
+            "source": coverage.source,
+            "first_date": coverage.first.isoformat(),
+            "last_date": coverage.last.isoformat(),
+            "days_count": coverage.days,
+            "filled_count": coverage.filled,
+            "estimated": coverage.estimated,
+            "warnings": list(coverage.warnings),
+            "attribution": coverage.attribution,
+        },
+    }
+
+
+def _season_stack(stack: StackSeason) -> Json:
+    full_run = {
+        name: value.isoformat()
+        for name, value in zip(QUANTILES, stack.full_run, strict=True)
+        if value is not None
+    }
+    out: Json = {
+        "name": stack.name,
+        "stacks_count": stack.count,
+        "fungus": stack.fungus,
+        "wood": stack.wood,
+        "inoculated_date": stack.inoculated.isoformat(),
+        "horizon_date": stack.horizon.isoformat(),
+        "as_written": _option(stack.result),
+        "under_canopies": [_option(option) for option in stack.under_canopies],
+        "spells": [
+            {
+                "first_date": spell.first.isoformat(),
+                "last_date": spell.last.isoformat(),
+                "air_temp_max_c": spell.air_temp_max_c,
+                "rain_mm": spell.rain_mm,
+            }
+            for spell in stack.spells
+        ],
+        "actions": [_action(action) for action in stack.actions],
+        **asdict(stack.thresholds),
+    }
+    if "rival_hours_h" in stack.daily:
+        out["rival_hours_to_date_h"] = round(float(stack.daily["rival_hours_h"].sum()), 1)
+        out["rival_hours_confidence"] = stack.rival_hours_grade
+    if full_run:
+        out["full_run_date"] = full_run
+    if stack.lost_of_count is not None:
+        out["stacks_lost_count"] = _quantiles(stack.lost_of_count)
+    if stack.uncertainty is not None:
+        out["uncertainty"] = _uncertainty(stack.uncertainty)
+    if stack.fungus_caution:
+        out["caution"] = stack.fungus_caution
+    return out
+
+
+def _uncertainty(found: Uncertainty) -> Json:
+    return {
+        "of": "loss" if found.of_loss else "moisture_driest_face_pct",
+        "weather_fraction": found.weather_share,
+        "model_fraction": found.model_share,
+        "leading_unknowns": [
+            {"name": leader.unknown, "rank_correlation": leader.correlation}
+            for leader in found.leaders
+        ],
+        "runs_count": found.runs,
+    }
+
+
+def _compare_stack(stack: StackCompare) -> Json:
+    out: Json = {
+        "name": stack.name,
+        "fungus": stack.fungus,
+        "wood": stack.wood,
+        "horizon_months": stack.horizon_months,
+        **asdict(stack.thresholds),
+        "options": [
+            {"rank": rank, **_option(option)} for rank, option in enumerate(stack.options, start=1)
+        ],
+    }
+    if stack.ties:
+        out["ties"] = [asdict(tie) for tie in stack.ties]
+    if stack.fungus_caution:
+        out["caution"] = stack.fungus_caution
+    return out
+
+
+def _option(option: OptionResult) -> Json:
+    out: Json = {
+        "label": option_words(option, METRIC),
+        "canopy": option.canopy,
+        "cover": covers_key(option.covers),
+        "watering": waterings_key(option.waterings),
+        "covers": [_cover(cover) for cover in option.covers],
+        "waterings": [_watering(watering) for watering in option.waterings],
+        "outcome_fraction": _shares(option),
+        "colonized_fraction": _quantiles(option.colonized_fraction),
+        "moisture_driest_face_pct": _quantiles(option.moisture_driest_face_pct),
+        "bark_temp_max_c": _quantiles(option.bark_temp_max_c),
+        "option_cost": option.cost.option,
+    }
+    if option.chance is not None:
+        out["chance_of_loss"] = _chance(option.chance)
+    if option.level is not None:
+        out["level"] = asdict(option.level)
+    if option.difference is not None:
+        out["difference_to_first"] = asdict(option.difference) | {
+            "is_tie": option.difference.is_tie
+        }
+    if driver := cause(option.shares):
+        out["driven_by"] = driver
+    if option.cost.expected_loss is not None and option.cost.total is not None:
+        out["expected_loss_cost"] = option.cost.expected_loss
+        out["total_cost"] = option.cost.total
+    if option.years:
+        out["years"] = {
+            "columns": list(YEAR_COLUMNS),
+            "rows": [_year(year) for year in option.years],
+        }
+    return out
+
+
+def _shares(item: OptionResult | YearResult) -> Json:
+    return asdict(item.shares)
+
+
+def _year(year: YearResult) -> list[float]:
+    """Values in the order of ``YEAR_COLUMNS``."""
+    return [
+        year.year,
+        *(_shares(year)[name.removesuffix("_fraction")] for name in YEAR_COLUMNS[1:5]),
+        year.moisture_driest_face_pct,
+        year.bark_temp_max_c,
+        year.colonized_fraction,
+    ]
+
+
+def _chance(chance: Chance) -> Json:
+    return {
+        "mean_fraction": chance.mean,
+        "low_fraction": chance.low,
+        "high_fraction": chance.high,
+        "interval_pct": 90,
+        "years_count": chance.years,
+        "draws_count": chance.draws,
+        "basis": INTERVALS[chance.interval],
+    }
+
+
+def _action(action: Action) -> Json:
+    out: Json = {
+        "what": act_words(action.act, METRIC),
+        "start_date": action.start.isoformat(),
+        "why": WHY[action.act.kind],
+        "kind": action.act.kind,
+        "cost": action.cost,
+    }
+    if action.act.cover is not None:
+        out["cover"] = _cover(action.act.cover)
+    if action.act.watering is not None:
+        out["watering"] = _watering(action.act.watering)
+    if action.latest is not None:
+        out["latest_date"] = action.latest.isoformat()
+    if action.chance is not None:
+        out["chance_of_loss"] = _chance(action.chance)
+    return out
+
+
+def _cover(cover: CoverSpan) -> Json:
+    given = {
+        "kind": cover.kind,
+        "material": cover.material,
+        "foot": cover.foot,
+        "percent": cover.percent,
+        "on_date": cover.on and cover.on.isoformat(),
+        "off_date": cover.off and cover.off.isoformat(),
+    }
+    return {key: value for key, value in given.items() if value is not None}
+
+
+def _watering(watering: Watering) -> Json:
+    return {
+        "litres": watering.litres,
+        "every_days": watering.every_days,
+        "first_date": watering.first.isoformat(),
+        "last_date": watering.last.isoformat(),
+    }
+
+
+def _quantiles(values: tuple[float, float, float]) -> dict[str, float]:
+    return dict(zip(QUANTILES, values, strict=True))
