@@ -1,6 +1,6 @@
 """What splitting days into hours costs the model: the same season from real hours and from days.
 
-``python tests/split_effect.py`` prints the last table of ``docs/weather_errors.md``: driest face,
+``python tests/split_effect.py`` prints the last table of ``tests/weather_errors.md``: driest face,
 hottest bark and doses of the reference run, April to October 2013, bare aspen.
 """
 
