@@ -356,3 +356,45 @@ def test_latest_day_agrees_with_a_run_of_every_day_tried(yard: Yard, record: Rec
     chances = [found[first.act.kind] for found in by_day]
     serves = [day for day, chance in zip(days, chances, strict=True) if chance <= limit]
     assert first.latest == serves[-1]
+
+
+def test_driest_face_of_the_last_day_is_the_least_of_the_faces(stack: StackSeason) -> None:
+    assert len(stack.face_moisture_pct) == 2
+    driest = stack.daily["moisture_driest_face_pct"].iloc[-1]
+    assert min(stack.face_moisture_pct) == pytest.approx(driest, rel=1e-12)
+
+
+def test_the_reference_run_goes_on_from_today_s_state(stack: StackSeason) -> None:
+    """Its run never falls, and the day after today it is where a day of growth can take it."""
+    ahead = stack.reference_ahead
+    assert ahead is not None
+    assert stack.outlook is not None
+    assert ahead.index.equals(stack.outlook.index)
+    joined = pd.concat([stack.daily["colonized_fraction"].iloc[-1:], ahead["colonized_fraction"]])
+    assert (joined.diff().dropna() >= -1e-12).all()
+    assert joined.iloc[1] - joined.iloc[0] < 0.05
+
+
+def test_the_band_holds_the_same_draws_on_both_sides_of_today(stack: StackSeason) -> None:
+    """Whole season long, ahead the outlook itself, and a fungus that runs never runs back."""
+    own = stack.tracks[0]
+    assert own.canopy == stack.canopy
+    assert [track.canopy for track in stack.tracks] == ["deciduous", "open", "conifer"]
+    quantiles = own.quantiles
+    assert quantiles.index[0].date() == stack.inoculated
+    assert quantiles.index[-1].date() == stack.horizon - timedelta(days=1)
+    assert stack.outlook is not None
+    for name in ("bark_temp_max_c", "moisture_driest_face_pct", "colonized_fraction"):
+        ahead = quantiles.loc[stack.outlook.index, name]
+        pd.testing.assert_frame_equal(ahead, stack.outlook[name], check_freq=False)
+    assert (quantiles["colonized_fraction"].diff().dropna() >= -1e-12).all().all()
+
+
+def test_progress_rises_to_the_whole(yard: Yard, record: Record) -> None:
+    told: list[float] = []
+    table = samples.daily_table("2002-01-01", "2002-01-02")
+    two = replace(yard, stacks=yard.stacks * 2)
+    season(two, record, samples.coverage(table), {}, as_of=AS_OF, draws=1, progress=told.append)
+    assert told == sorted(told)
+    assert told[-1] == pytest.approx(1.0)
+    assert 0.5 in [pytest.approx(share) for share in told]
