@@ -71,18 +71,26 @@ def load_weather(
         As :func:`climate_risk.weather.load_weather`.
     """
     from climate_risk.engine.record import Record
-    from climate_risk.weather import load_weather as load
-    from climate_risk.weather import to_hourly
+    from climate_risk.microclimate.stand_log import read_log
+    from climate_risk.weather import load_sources, to_hourly
+    from climate_risk.weather_options import STATIONS, WeatherSource
 
-    chosen = source or yard.weather_file or "meteostat"
-    checked = load(chosen, yard.site, first, last, yard.weather_columns)
+    options = yard.weather
+    if source is not None:
+        columns = next((s.columns for s in options.sources if s.file and s.columns), {})
+        file = None if str(source) == STATIONS else Path(source)
+        options = replace(options, sources=(WeatherSource(file=file, columns=columns),))
+    checked = load_sources(options, yard.site, first, last)
+    hourly = to_hourly(checked, yard.site)
+    log, notes = read_log(yard, options, hourly, first, last)
     inputs = {yard.path.name: yard.sha256}
-    if str(chosen) != "meteostat":
-        path = Path(chosen)
+    used = (*options.sources, *([options.history] if options.history else []))
+    for path in (each.file for each in used if each.file):
         inputs[path.name] = hashlib.sha256(path.read_bytes()).hexdigest()
+    coverage = replace(checked.coverage, warnings=(*checked.coverage.warnings, *notes))
     return Weather(
-        record=Record(to_hourly(checked, yard.site), yard.site),
-        coverage=checked.coverage,
+        record=Record(hourly, yard.site, log),
+        coverage=coverage,
         table=checked.table,
         quality=checked.quality,
         inputs=inputs,

@@ -47,23 +47,31 @@ def main(words: Sequence[str]) -> int:
     args = _parser().parse_args(words)
     try:
         args.command(args)
+        sys.stdout.flush()
     except ClimateRiskError as error:
-        print(f"climate-risk: {error}", file=sys.stderr)
+        _complain(*error.lines)
         return error.exit_status
     except KeyboardInterrupt:
-        print("climate-risk: stopped; nothing half-written is left", file=sys.stderr)
+        _complain("stopped; the results are as they were before")
         return INTERRUPTED
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
     except OSError as error:
-        print(f"climate-risk: {RunError(_disk_trouble(error))}", file=sys.stderr)
+        _complain(*RunError(_disk_trouble(error)).lines)
+        if not error.filename:  # the exit would try to write the same words once again
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return RunError.exit_status
     return 0
 
 
+def _complain(*lines: str) -> None:
+    for line in lines:
+        print(f"climate-risk: {line}", file=sys.stderr)
+
+
 def _disk_trouble(error: OSError) -> str:
-    what = error.strerror or str(error)
-    return f"{error.filename}: {what}" if error.filename else what
+    """Where and what; an error without a file is of the words for standard output."""
+    return f"{error.filename or 'standard output'}: {error.strerror or error}"
 
 
 class _Parser(argparse.ArgumentParser):
@@ -105,16 +113,19 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument(
         "--years", metavar="A:B", type=_years, help="years of inoculation, such as 1995:2024"
     )
+
+    weather = commands.add_parser(
+        "weather", help="fetch or read the weather, check it, and show what it rests on"
+    )
+    weather.set_defaults(command=_weather)
+    _add_source(weather)
+    _add_out(weather, OUT_DEFAULT)
+    _add_shown(weather)
     return parser
 
 
 def _add_yard(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("yard", metavar="YARD", type=Path, help="a yard file, or its folder")
-    parser.add_argument(
-        "--weather",
-        metavar="SRC",
-        help="meteostat (nearest stations) or a file; default: what the yard file says",
-    )
+    _add_source(parser)
     parser.add_argument(
         "--draws",
         metavar="N",
@@ -124,6 +135,15 @@ def _add_yard(parser: argparse.ArgumentParser) -> None:
     )
     _add_out(parser, OUT_DEFAULT)
     _add_shown(parser)
+
+
+def _add_source(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("yard", metavar="YARD", type=Path, help="a yard file, or its folder")
+    parser.add_argument(
+        "--weather",
+        metavar="SRC",
+        help="meteostat (nearest stations) or a file; default: what the yard file says",
+    )
 
 
 def _add_out(parser: argparse.ArgumentParser, default: str) -> None:
@@ -224,6 +244,44 @@ def _compare(args: argparse.Namespace) -> None:
     with _progress(args, "compare") as tell:
         compare = api.compare(yard, weather, years=args.years, draws=args.draws, progress=tell)
     _finish(args, compare=compare)
+
+
+def _weather(args: argparse.Namespace) -> None:
+    from climate_risk import api
+
+    yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _free(args.out)
+    _say(args, "reading the weather")
+    weather = api.load_weather(yard, source=args.weather)
+    _warn(args, weather)
+
+    from climate_risk.report import weather_page
+    from climate_risk.weather.record import WeatherRecord
+    from climate_risk.weather.summary import summarise
+
+    summary = summarise(
+        weather.table,
+        weather.quality,
+        weather.coverage,
+        yard.site,
+        yard_name=yard.name,
+        invented=yard.invented,
+        tolerated_chance=yard.costs.tolerated_chance,
+        currency=yard.costs.currency,
+        units=yard.units,
+        inputs=weather.inputs,
+    )
+    record = WeatherRecord(
+        table=weather.table,
+        quality=weather.quality,
+        step="daily" if summary.step == "daily" else "hourly",
+        coverage=weather.coverage,
+    )
+    written = weather_page.write_weather(args.out, summary, record)
+    if not args.quiet:
+        for line in weather_page.summary_lines(summary):
+            print(line)
+        print(f"{len(written)} files in {args.out}; open {args.out / 'weather.html'}")
 
 
 def _yard_file(path: Path) -> Path:

@@ -1,22 +1,77 @@
 """How kernels are compiled: division as in NumPy, a product and a sum rounded once.
 
 A cold start spends most of its time on the compiler.  Nothing calls a kernel from C, so none
-gets a wrapper for it.
+gets a wrapper for it.  What is compiled is kept between runs, and thrown away when any file
+changes that a kernel is made of: a kernel holds numbers of other files as constants.
 """
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
+from functools import cache
+from pathlib import Path
 from typing import Any, TypeVar
 
+from llvmlite import ir
 from numba import njit
-
-_Function = TypeVar("_Function", bound=Callable[..., Any])
+from numba.core import types
+from numba.extending import intrinsic, register_jitable
 
 _compile: Any = njit  # so that a compiled function keeps the types it was written with
-_ANY = {"error_model": "numpy", "fastmath": {"contract"}, "no_cfunc_wrapper": True}
+_Function = TypeVar("_Function", bound=Callable[..., Any])
 
-compiled: Callable[[_Function], _Function] = _compile(cache=True, nogil=True, **_ANY)
+_ANY = {"error_model": "numpy", "fastmath": {"contract"}, "no_cfunc_wrapper": True}
+_ROOMS = ("microclimate", "log", "fungus", "engine")
+"""Folders that hold kernels, and files beside them that kernels take constants from."""
+_FILES = ("compiled.py", "constants.py", "schema.py", "tables.py")
+
+
+def kernel_files() -> list[Path]:
+    """Every file that a compiled kernel is made of."""
+    package = Path(__file__).parent
+    rooms = [path for room in _ROOMS for path in sorted((package / room).glob("*.py"))]
+    return [*(package / name for name in _FILES), *rooms]
+
+
+@cache
+def kernel_stamp() -> str:
+    """Digest of :func:`kernel_files`."""
+    return hashlib.sha256(b"\0".join(path.read_bytes() for path in kernel_files())).hexdigest()
+
+
+def _kept(**options: Any) -> Callable[[_Function], _Function]:
+    """Compile, and keep the result as long as no file changes that it is made of."""
+
+    def compile_kept(function: _Function) -> _Function:
+        kernel = _compile(function, cache=True, nogil=True, **_ANY, **options)
+        kernel._cache._cache_file._source_stamp = kernel_stamp()
+        return kernel  # type: ignore[no-any-return]
+
+    return compile_kept
+
+
+compiled: Callable[[_Function], _Function] = _kept()
 """A function of its own, kept in the cache."""
-inlined: Callable[[_Function], _Function] = _compile(cache=True, inline="always", **_ANY)
+inlined: Callable[[_Function], _Function] = _kept(inline="always")
 """A function set into its one caller, where it would else be optimized twice."""
+
+_law: Any = register_jitable  # so that a law keeps the types it was written with
+law: Callable[[_Function], _Function] = _law(**_ANY | {"error_model": "numpy"})
+"""A law of nature: plain Python to whoever calls it, set into kernels by the compiler."""
+
+
+def _assume(typing_context: Any, condition: Any) -> Any:
+    """Code of a promise.  The names of both arguments are the compiler's."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        kind = ir.FunctionType(ir.VoidType(), [ir.IntType(1)])
+        builder.call(builder.module.declare_intrinsic("llvm.assume", fnty=kind), arguments[:1])
+        return context.get_dummy_value()
+
+    return types.none(types.boolean), generate
+
+
+_promise: Any = intrinsic(_assume)
+assume: Callable[[bool], None] = _promise
+"""Promise the compiler what the entry has checked; costs nothing when the kernel runs."""

@@ -15,6 +15,11 @@ WATER_VAPOUR_GAS_CONSTANT_J_KG_K = 461.5
 """R / M(H2O), M = 18.015 g/mol."""
 WATER_MOLAR_VOLUME_M3_MOL = 1.8e-5
 """Liquid water near 20 degC."""
+SATURATION_PRESSURE_0_C_PA = 610.8
+SATURATION_COEFFICIENT = 17.27
+SATURATION_OFFSET_C = 237.3
+"""Saturated vapour pressure over water is P0 exp(a T / (T + b)), T in degC (Allen et al. 1998,
+FAO-56, eq. 11)."""
 LATENT_HEAT_VAPORIZATION_J_KG = 2.45e6
 """Allen et al. 1998, FAO-56, eq. 3-1 (at 20 degC, held constant)."""
 LATENT_HEAT_FUSION_J_KG = 3.34e5

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Literal
 
 CoverKind = Literal["bag", "shade cloth"]
+Foot = Literal["open", "closed"]
 ActKind = Literal["hang shade cloth", "put bag on", "take bag off", "water"]
 
 
@@ -17,8 +18,12 @@ class CoverSpan:
     kind: CoverKind
     material: str | None = None
     """Of a bag: a name in :func:`climate_risk.tables.bags`."""
-    foot: Literal["open", "closed"] | None = None
-    """Of a bag: shut at the ground or not; None where it is not told."""
+    foot: Foot = "closed"
+    """Of a bag: shut at the ground, or open."""
+    holes_m2: float = 0.0
+    """Of a bag: area of holes in its wall."""
+    plies: int | None = None
+    """Of a bag's wall; None: as is usual for the material."""
     percent: float | None = None
     """Of a cloth: sunlight stopped."""
     on: date | None = None

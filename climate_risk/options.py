@@ -5,8 +5,9 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 from datetime import date
+from typing import cast
 
-from climate_risk.interventions import CoverSpan, Watering
+from climate_risk.interventions import CoverSpan, Foot, Watering
 from climate_risk.tables import bags, find
 from climate_risk.toml_section import Section
 from climate_risk.units import parse_quantity
@@ -108,7 +109,7 @@ def parse_watering_option(text: str) -> WateringOption:
 
 def read_cover(section: Section, inoculated: date) -> CoverSpan:
     """Read one ``[[stack.cover]]``."""
-    section.only("kind", "material", "percent", "on", "off")
+    section.only("kind", "material", "foot", "holes", "plies", "percent", "on", "off")
     on = section.day("on") if section.has("on") else None
     off = section.day("off") if section.has("off") else None
     if off is not None and off <= (on or inoculated):
@@ -116,10 +117,18 @@ def read_cover(section: Section, inoculated: date) -> CoverSpan:
     if section.choice("kind", ("bag", "shade cloth")) == "bag":
         if section.has("percent"):
             section.fail("percent", "a bag has a material, not a percent")
-        material = section.named("material", bags(), "bag").name
-        return CoverSpan(kind="bag", material=material, on=on, off=off)
-    if section.has("material"):
-        section.fail("material", "a shade cloth has a percent, not a material")
+        return CoverSpan(
+            kind="bag",
+            material=section.named("material", bags(), "bag").name,
+            foot=cast(Foot, section.choice("foot", ("closed", "open"), default="closed")),
+            holes_m2=section.quantity("holes", "area", ("0 cm2", "2000 cm2"), "0 cm2"),
+            plies=section.count("plies", 1, 4) if section.has("plies") else None,
+            on=on,
+            off=off,
+        )
+    for key in ("material", "foot", "holes", "plies"):
+        if section.has(key):
+            section.fail(key, f"a shade cloth has a percent, not {key}")
     percent = section.number("percent", CLOTH_PERCENT_MIN, CLOTH_PERCENT_MAX)
     return CoverSpan(kind="shade cloth", percent=percent, on=on, off=off)
 

@@ -9,7 +9,7 @@ from collections.abc import Mapping
 from dataclasses import MISSING, Field, dataclass, fields
 from functools import cache
 from pathlib import Path
-from typing import Any, Literal, TypeVar
+from typing import Any, Literal, TypeAlias, TypeVar
 
 from climate_risk.errors import InputError
 
@@ -51,6 +51,10 @@ class Parameter:
             raise ValueError("a log scale needs a low above 0")
         if self.source not in sources():
             raise ValueError(f"source {self.source!r} is not in sources.toml")
+
+
+Drawn: TypeAlias = Parameter
+"""A parameter that every case draws from its range; see :mod:`climate_risk.schema`."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -156,7 +160,7 @@ def read_row(kind: type[AnyRow], name: str, raw: Mapping[str, Any]) -> AnyRow:
 
 def _value(raw: Any, field: Field[Any], where: str) -> Any:
     """Turn a TOML value into what the field's annotation says."""
-    if field.type == "Parameter":
+    if field.type in ("Parameter", "Drawn"):
         return _parameter(raw, where)
     if field.type == "Mapping[str, Parameter]":
         return {key: _parameter(entry, f"{where}.{key}") for key, entry in raw.items()}

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 
-from climate_risk.parameter import Parameter, Row, find, read_row, read_rows, read_table
+from climate_risk.parameter import Drawn, Parameter, Row, find, read_row, read_rows, read_table
 
 __all__ = [
     "Bag",
@@ -40,35 +40,43 @@ class Fungus(Row):
     horizon_months: int
     """Time within which the run between faces should be complete."""
     caution: str = ""
-    temp_min_c: Parameter
-    temp_opt_c: Parameter
-    temp_max_c: Parameter
-    front_rate_mm_day: Parameter
+    temp_min_c: Drawn
+    temp_opt_c: Drawn
+    temp_max_c: Drawn
+    front_rate_mm_day: Drawn
     """Along the grain, at the optimum, in the best wood."""
     wood_factor: Mapping[str, Parameter]
     """By wood: multiplier on the rate."""
-    spawn_lag_gdays: Parameter
+    spawn_lag_gdays: Drawn
     """Days at the optimum that pass before the front leaves the spawn."""
-    psi_full_mpa: Parameter
+    psi_full_mpa: Drawn
     """Wetter than this, water does not slow growth."""
-    psi_stop_mpa: Parameter
+    psi_stop_mpa: Drawn
     """Drier than this, growth is nil."""
-    air_share_stop: Parameter
+    air_share_stop: Drawn
     """Share of the wood's volume that is air, below which growth is nil."""
-    air_share_full: Parameter
-    heat_ref_temp_c: Parameter
+    air_share_full: Drawn
+    heat_ref_temp_c: Drawn
     """At this temperature half the mycelium dies in ``heat_half_kill_h``."""
-    heat_half_kill_h: Parameter
-    heat_z_k: Parameter
+    heat_half_kill_h: Drawn
+    heat_z_k: Drawn
     """Warming that shortens the time to half kill tenfold."""
-    stall_recovery_d: Parameter
+    heat_dry_shift_k: Drawn
+    """By how much air-dry wood raises the temperature that kills."""
+    stall_recovery_d: Drawn
     """Time constant in which heat stress short of death wears off."""
-    drought_half_kill_d: Parameter
-    """Time to half kill at ``drought_full_pct``."""
-    drought_onset_pct: Parameter
+    drought_half_kill_d: Drawn
+    """Time to half kill at ``drought_full_pct`` and 20 degC."""
+    spawn_half_kill_d: Drawn
+    """The same in the spawn layer, before the mycelium has taken to the wood."""
+    drought_q10: Drawn
+    """Faster death by drought per ten kelvin."""
+    drought_onset_pct: Drawn
     """Wood moisture, percent of oven-dry mass, below which drought kills at all."""
-    drought_full_pct: Parameter
-    lost_share: Parameter
+    drought_full_pct: Drawn
+    fruiting_share: Drawn
+    """Share of the way between spawn interfaces from which fruit is likely."""
+    lost_share: Drawn
     """Living share below which a stack counts as lost."""
 
     def __post_init__(self) -> None:
@@ -91,26 +99,28 @@ class Wood(Row):
     latin_name: str
     basic_density_kg_m3: Parameter
     """Oven-dry mass over green volume."""
-    green_moisture_pct: Parameter
+    green_moisture_pct: Drawn
     """Freshly felled, percent of oven-dry mass."""
-    bark_resistance_s_m: Parameter
+    bark_resistance_s_m: Drawn
     """Against vapour, on a concentration difference, as in c / (1/h + R)."""
-    bark_thickness_mm: Parameter
-    bark_absorptance: Parameter
+    bark_thickness_mm: Drawn
+    bark_absorptance: Drawn
     """Share of sunlight that the bark absorbs."""
-    bark_store_kg_m2: Parameter
+    bark_bare_share: Drawn
+    """Of the side: wood whose bark has come off."""
+    bark_store_kg_m2: Drawn
     """Rain that the bark holds."""
-    bark_uptake_kg_m2_s: Parameter
+    bark_uptake_kg_m2_s: Drawn
     """Liquid that the wood takes in through wet bark."""
-    free_diffusivity_transverse_m2_s: Parameter
-    free_diffusivity_longitudinal_m2_s: Parameter
-    uptake_diffusivity_m2_s: Parameter
+    free_diffusivity_transverse_m2_s: Drawn
+    free_diffusivity_longitudinal_m2_s: Drawn
+    uptake_diffusivity_m2_s: Drawn
     """Along the grain, while the end stands wet."""
     capillary_share: Parameter
     """Of the greatest moisture: rain and watering wet the wood no further."""
-    bound_diffusivity_factor: Parameter
+    bound_diffusivity_factor: Drawn
     """On Siau's curve of diffusivity across the grain, below fibre saturation."""
-    bound_anisotropy: Parameter
+    bound_anisotropy: Drawn
     """Along over across the grain, below fibre saturation."""
     retention_alpha_per_mpa: Parameter
     retention_n: Parameter
@@ -137,7 +147,7 @@ class Canopy(Row):
     rain_evaporated_share_on: Parameter
     """Share of the rain beyond the store that evaporates during the storm."""
     rain_evaporated_share_off: Parameter
-    index_factor: Parameter
+    index_factor: Drawn
     """Multiplier on the canopy index: how far one stand differs from its class."""
 
 
@@ -145,15 +155,21 @@ class Canopy(Row):
 class Bag(Row):
     """A sack over the stack, weighted at its foot."""
 
-    solar_transmittance: Parameter
-    solar_absorptance: Parameter
-    vapour_conductance_m_s: Parameter
-    gap_vapour_conductance_m_s: Parameter
-    gap_heat_w_m2k: Parameter
+    solar_transmittance: Drawn
+    solar_absorptance: Drawn
+    vapour_conductance_m_s: Drawn
+    """Of one ply."""
+    plies: int
+    """Of a common bag of this material."""
+    gap_vapour_conductance_m_s: Drawn
+    gap_heat_w_m2k: Drawn
     """Air and radiation together, from bark to bag."""
-    leak_conductance_m_s: Parameter
-    """Exchange of the gap's air with the outside, per area of bag."""
-    rain_share: Parameter
+    clearance_m: Drawn
+    """From bark to bag, all round."""
+    foot_gap_closed_mm: Drawn
+    """Height of the slit through which air passes at a foot that is shut."""
+    foot_gap_open_mm: Drawn
+    rain_share: Drawn
     """Of the rain: soaks through onto the stack."""
     emissivity: Parameter
 
@@ -166,11 +182,11 @@ class Bag(Row):
 class Cloth(Row):
     """A shade cloth; the share of sunlight it stops is the grower's."""
 
-    solar_absorptance: Parameter
+    solar_absorptance: Drawn
     """Of the threads."""
-    beam_to_diffuse_share: Parameter
+    beam_to_diffuse_share: Drawn
     wind_factor: Parameter
-    weave_error: Parameter
+    weave_error: Drawn
     """Added to the nominal transmittance."""
 
 
@@ -178,37 +194,61 @@ class Cloth(Row):
 class Barrier(Row):
     """What lies between the lowest spawn layer and the ground."""
 
-    vapour_resistance_s_m: Parameter
-    heat_w_m2k: Parameter
+    lifetime_weeks: Drawn
+    """Until it has rotted away."""
+    vapour_resistance_s_m: Drawn
+    heat_w_m2k: Drawn
 
 
 @dataclass(frozen=True, kw_only=True)
 class Model(Row):
     """Numbers of the place and of the method that belong to no single row above."""
 
-    bark_emissivity: Parameter
-    end_grain_absorptance: Parameter
-    ground_albedo: Parameter
-    side_rain_catch_share: Parameter
+    bark_emissivity: Drawn
+    end_grain_absorptance: Drawn
+    ground_albedo: Drawn
+    side_rain_catch_share: Drawn
     """Share of the rain's depth that reaches a unit area of side."""
-    top_film_kg_m2: Parameter
+    top_film_kg_m2: Drawn
     """Water that the top face holds before it runs off."""
-    spawn_contact_resistance_m: Parameter
+    spawn_contact_resistance_m: Drawn
     """Resistance of a spawn layer as a thickness of wood along the grain."""
     soil_filter_days: Parameter
     """Time constant of the ground's temperature behind the air's."""
-    soil_heat_w_m2k: Parameter
+    soil_heat_w_m2k: Drawn
     """Conductance from the foot of the stack to ground at that temperature."""
     air_offset_max_factor: Parameter
     """Change of the day's highest temperature per kelvin of daily range, full closure."""
     air_offset_min_factor: Parameter
     air_offset_max_bound_k: Parameter
     air_offset_min_bound_k: Parameter
-    free_convection_w_m2k: Parameter
+    free_convection_w_m2k: Drawn
     """Least coefficient of convection, in still air."""
-    bark_conductivity_w_mk: Parameter
-    film_factor: Parameter
-    """Multiplier on the film coefficients of heat and vapour."""
+    bark_conductivity_w_mk: Drawn
+    outdoor_convection_factor: Drawn
+    """Of forced convection on a rough log in gusts over the smooth cylinder's."""
+    opening_exchange_factor: Drawn
+    """Air through an opening over its area times the wind."""
+    bag_soil_resistance_s_m: Drawn
+    """To vapour, of the ground inside a bag's foot."""
+    spawn_density_kg_m3: Drawn
+    """Oven-dry, of a spawn layer."""
+    spawn_moisture_pct: Drawn
+    """Of fresh spawn, percent of oven-dry mass."""
+    spawn_full_moisture_pct: Parameter
+    """Of spawn that can hold no more."""
+    spawn_retention_alpha_per_mpa: Parameter
+    spawn_retention_n: Parameter
+    spawn_diffusivity_m2_s: Drawn
+    """Of moisture toward the rim of a spawn layer."""
+    bark_reference_diameter_m: Parameter
+    """Of the logs that the woods' bark is given for."""
+    bark_thickness_exponent: Drawn
+    """How bark resistance grows with the thickness of bark, and so with the log's diameter."""
+    bare_wood_resistance_s_m: Drawn
+    """To vapour, of the dried skin of wood where bark is off."""
+    bark_crack_factor: Drawn
+    """By how much bark conducts more once the wood beneath is air-dry."""
     ref_latitude: Parameter
     """Where, and how high, the leaf days below hold."""
     ref_elevation_m: Parameter

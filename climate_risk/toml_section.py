@@ -6,13 +6,13 @@ import difflib
 import json
 import re
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import Any, NoReturn, TypeVar, cast
 
-from climate_risk.errors import InputError
+from climate_risk.errors import InputError, shown
 from climate_risk.parameter import AnyRow, find
 from climate_risk.units import Dimension, parse_quantity
 
@@ -21,8 +21,58 @@ FIRST_YEAR, LAST_YEAR = 1900, 2100
 _HEADER = re.compile(r"\s*(\[\[?)\s*([\w.\s-]+?)\s*\]\]?")
 _KEY = re.compile(r"\s*[\"']?([\w-]+)[\"']?\s*[.=]")
 
+Result = TypeVar("Result")
 Place = tuple[tuple[str, int], ...]
 """Header of a section, as (name, number among its like) from the outermost in."""
+
+
+class Mistake(InputError):
+    """One mistake in a TOML file; knows the key, so that the rest can be read without it."""
+
+    def __init__(self, line: str, raw: Mapping[str, Any], key: str) -> None:
+        super().__init__(line)
+        self.raw = cast(dict[str, Any], raw)
+        self.key = key
+
+
+def every_mistake(*reads: Callable[[], Result]) -> list[Result]:
+    """Results of several readings, or all mistakes of all of them in one error.
+
+    A reading with a mistake goes on without the key, as long as it can do without.
+
+    Raises
+    ------
+    InputError
+        With a line for each mistake, in the order of the readings.
+    """
+    lines: list[str] = []
+    results = []
+    dropped: set[int] = set()
+    for read in reads:
+        while True:
+            try:
+                results.append(read())
+            except Mistake as error:
+                # What is missing after a key was dropped may be missing for that.
+                if error.key in error.raw or id(error.raw) not in dropped:
+                    lines += error.lines
+                if error.key not in error.raw:
+                    break
+                dropped.add(id(error.raw))
+                del error.raw[error.key]
+                continue
+            except InputError as error:
+                lines += error.lines
+            break
+    if lines:
+        raise InputError(*dict.fromkeys(lines))
+    return results
+
+
+def every_part(reads: Mapping[str, Callable[[], Any]]) -> dict[str, Any]:
+    """Results by name, of readings that each have one; names of blanks are for checks alone."""
+    results = every_mistake(*reads.values())
+    return {name: value for name, value in zip(reads, results, strict=True) if name.strip()}
 
 
 @dataclass(frozen=True)
@@ -37,11 +87,16 @@ class Section:
     """How a message calls the table, such as ``[[stack]] 2 "North row"``."""
 
     def fail(self, key: str, problem: str) -> NoReturn:
-        """Raise the InputError for ``key``, quoting its value and line where it has them."""
+        """Raise the InputError for ``key``."""
+        raise self.mistake(key, problem)
+
+    def mistake(self, key: str, problem: str) -> Mistake:
+        """The InputError for ``key``, quoting its value and line where it has them."""
         where = [self.file.name, self.label, self._quoted(key)]
         line = _line_of(self.text, self.place, key)
         at = f" (line {line})" if line else ""
-        raise InputError(": ".join(part for part in where if part) + f": {problem}{at}")
+        line_of_text = ": ".join(part for part in where if part) + f": {problem}{at}"
+        return Mistake(line_of_text, self.raw, key)
 
     def only(self, *keys: str) -> None:
         """Refuse every key but these, naming the nearest."""
@@ -190,7 +245,7 @@ class Section:
 
     def _quoted(self, key: str) -> str:
         value = self.raw.get(key)
-        name = key if key.isprintable() else _shown(key)
+        name = shown(key) if key.isprintable() else _shown(key)
         if isinstance(value, date):
             return f"{name} = {value.isoformat()}"
         if isinstance(value, str | int | float):
@@ -224,7 +279,7 @@ def read_toml(path: Path) -> tuple[Section, bytes]:
         raw = tomllib.loads(text)
     except (ValueError, RecursionError) as error:  # beyond TOMLDecodeError: absurd size or depth
         last = f"line {len(text.splitlines())}, end of document"
-        problem = str(error).replace("end of document", last)
+        problem = shown(str(error).replace("end of document", last))
         raise InputError(
             f"{path.name}: not valid TOML: {problem}; accepted are dates as 2026-04-12, numbers "
             "without units, all else in quotes, each key once"
@@ -235,7 +290,7 @@ def read_toml(path: Path) -> tuple[Section, bytes]:
 def _shown(value: str | float) -> str:
     """Value as TOML writes it, on one line."""
     unprintable = isinstance(value, str) and not value.isprintable()
-    return json.dumps(value, ensure_ascii=unprintable)
+    return shown(json.dumps(value, ensure_ascii=unprintable))
 
 
 def _span(low: float, high: float) -> str:

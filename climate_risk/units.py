@@ -88,7 +88,12 @@ _READERS: Mapping[Dimension, Mapping[str, Callable[[float], float]]] = {
         "g": _times(0.001),
     },
     "volume": {"gal": litres_from_gallons, "L": _times(1.0), "mL": _times(0.001)},
-    "area": {"sq ft": _times(METRES_PER_FOOT**2), "m2": _times(1.0)},
+    "area": {
+        "sq in": _times(METRES_PER_INCH**2),
+        "sq ft": _times(METRES_PER_FOOT**2),
+        "cm2": _times(1e-4),
+        "m2": _times(1.0),
+    },
     "temperature": {"F": celsius_from_fahrenheit, "C": _times(1.0)},
     "share": {"%": _times(0.01)},
 }
@@ -107,6 +112,8 @@ _SPELLINGS: Mapping[str, str] = {
     **dict.fromkeys(("l", "litre", "litres", "liter", "liters"), "L"),
     **dict.fromkeys(("ml",), "mL"),
     **dict.fromkeys(("ft2", "square feet"), "sq ft"),
+    **dict.fromkeys(("in2", "square inches"), "sq in"),
+    **dict.fromkeys(("cm²", "square centimetres", "square centimeters"), "cm2"),
     **dict.fromkeys(("m²", "square metres", "square meters"), "m2"),
     **dict.fromkeys(("°F", "degF"), "F"),
     **dict.fromkeys(("°C", "degC"), "C"),

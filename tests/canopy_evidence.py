@@ -13,7 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.microclimate import canopy
-from climate_risk.microclimate.shade import (
+from climate_risk.microclimate.radiation import (
     COVER_COLUMNS,
     L_TOP,
     LIGHTS,
@@ -25,7 +25,7 @@ from climate_risk.microclimate.shade import (
     W_PATH,
     W_SUN_COSINE,
     W_SUN_SINE,
-    Shade,
+    R,
     light_at_stack,
 )
 from climate_risk.microclimate.stand import LOWEST_SUN_SINE, StandWeather, below_canopy
@@ -36,7 +36,7 @@ from climate_risk.weather.record import HourlyWeather
 
 FloatArray = npt.NDArray[np.float64]
 PUBLISHED = Path(__file__).parent / "published"
-ENDS = ("low", "value", "high")
+LINE_END = ("low", "value", "high")
 LONGITUDE = -72.2
 
 
@@ -74,7 +74,7 @@ def throughfall_pct(case: dict[str, Any]) -> tuple[float, float, float]:
         fallen = canopy.throughfall(rain, store * flat, free * flat, lost * flat)
         return 100.0 * float(fallen.sum() / rain.sum())
 
-    low, best, high = (below(end) for end in ENDS)
+    low, best, high = (below(end) for end in LINE_END)
     return low, best, high
 
 
@@ -121,15 +121,15 @@ def light_below(
     slope = np.radians(slope_deg)
     normal = sine * np.cos(slope) + cosine * np.sin(slope) * np.cos(turn)
     up = (sine > LOWEST_SUN_SINE) & (normal > LOWEST_SUN_SINE)
-    lanes = np.ones(len(sky))
     stand = np.zeros((STAND_COLUMNS, len(sky)))
     stand[W_AIR_TEMP], stand[W_INDEX] = 20.0, index
     stand[W_BEAM], stand[W_DIFFUSE] = sky["dni"], sky["dhi"]
     stand[W_SUN_SINE], stand[W_SUN_COSINE] = np.where(up, sine, 0.0), cosine
     stand[W_PATH] = np.divide(1.0, normal, out=np.zeros_like(normal), where=up)
     out = np.zeros((LIGHTS, len(sky)))
-    shade = np.stack(Shade(lanes, *(0.0 * lanes for _ in range(5))))
-    light_at_stack(stand, np.zeros(COVER_COLUMNS), shade, canopy.diffuse_table(), out)
+    parameters = np.zeros((len(R), len(sky)))
+    parameters[R.canopy_index_factor] = 1.0
+    light_at_stack(stand, np.zeros(COVER_COLUMNS), parameters, canopy.diffuse_table(), out)
     diffuse = float(canopy.diffuse_transmittance(index)) * float(sky["dhi"].sum())
     return float(out[L_TOP].sum()), diffuse
 
@@ -150,15 +150,15 @@ def light_pct(case: dict[str, Any]) -> tuple[float, float, float]:
         below = [light_below(d, index, case["slope_deg"], case["aspect_deg"])[0] for d in days]
         return 100.0 * sum(below) / sum(light_below(d, 0.0)[0] for d in days)
 
-    dark, best, light = (share(opposite(end)) for end in ENDS)
+    dark, best, light = (share(opposite(end)) for end in LINE_END)
     return dark, best, light
 
 
 def light_ratio(case: dict[str, Any]) -> tuple[float, float, float]:
     """Light below one class over that below another: least, best, greatest."""
     sky = clear_day(42.5, case["day"])
-    over = [light_below(sky, index_of(canopies()[case["over"]], end))[0] for end in ENDS]
-    under = [light_below(sky, index_of(canopies()[case["under"]], end))[0] for end in ENDS]
+    over = [light_below(sky, index_of(canopies()[case["over"]], end))[0] for end in LINE_END]
+    under = [light_below(sky, index_of(canopies()[case["under"]], end))[0] for end in LINE_END]
     return over[2] / under[0], over[1] / under[1], over[0] / under[2]
 
 

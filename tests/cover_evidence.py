@@ -16,6 +16,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from climate_risk.log import layout as at
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
@@ -25,7 +27,7 @@ from climate_risk.engine.blocks import Block, Job, advance, new_blocks
 from climate_risk.engine.draws import best_estimate
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
-from climate_risk.log.kernel import LANES, stored_water_kg
+from climate_risk.log.state import stored_water_kg
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.options import CoverSpan, Watering
 from climate_risk.tables import canopies
@@ -127,13 +129,13 @@ def scheme_of(bag: str, litres: float = 0.0) -> Scheme:
 
 
 def run(kind: StackModel, scheme: Scheme, bag: str, cases: int) -> Block:
-    """Every case in a lane of its own."""
-    names = list(kind.rows(scheme).unknowns())
-    quantiles = np.repeat(best_estimate(len(names)), LANES, axis=0)
+    """Every case in a case of its own."""
+    names = list(kind.parameter_set(scheme).unknowns())
+    quantiles = np.repeat(best_estimate(len(names)), at.CASES, axis=0)
     if BAGS[bag] is not None:
         quantiles[:, names.index("bag.vapour_conductance_m_s")] = BAGS[bag]
     block = new_blocks(kind, scheme, quantiles)[0]
-    starts = (np.arange(LANES) % cases) * DAYS * 24
+    starts = (np.arange(at.CASES) % cases) * DAYS * 24
     job = Job(
         kind=kind,
         scheme=scheme,
@@ -158,7 +160,7 @@ def factorial(
     for bag in bags:
         block = run(kind, scheme_of(bag, litres), bag, len(cases))
         lost = block.water_first_kg - stored_water_kg(kind.grid, kind.curves, block.a)
-        for lane, case in enumerate(cases):
+        for place, case in enumerate(cases):
             rows.append(
                 {
                     "sun": case.sun,
@@ -166,10 +168,10 @@ def factorial(
                     "wind_ms": case.wind_ms,
                     "rain_mm": case.rain_mm,
                     "cover": bag,
-                    "bark_peak_c": block.daily[:, kernel.D_BARK_MAX, lane].max(),
-                    "core_peak_c": block.daily[:, kernel.D_CORE_MEAN, lane].max(),
-                    "water_lost_kg": lost[lane],
-                    "driest_face_pct": block.daily[-1, kernel.D_DRIEST_FACE, lane],
+                    "bark_peak_c": block.daily[:, kernel.D_BARK_MAX, place].max(),
+                    "core_peak_c": block.daily[:, kernel.D_CORE_MEAN, place].max(),
+                    "water_lost_kg": lost[place],
+                    "driest_face_pct": block.daily[-1, kernel.D_DRIEST_FACE, place],
                 }
             )
     return pd.DataFrame(rows)

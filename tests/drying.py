@@ -18,14 +18,23 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 import risk_samples
+from log_samples import changed
 
 from climate_risk import tables
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
-from climate_risk.engine.draws import Rows, best_estimate, latin_hypercube, log_lanes, values_at
-from climate_risk.log import kernel
+from climate_risk.engine.draws import (
+    ParameterSet,
+    best_estimate,
+    latin_hypercube,
+    values_at,
+)
+from climate_risk.log import conductances, formulas, kernel, state
+from climate_risk.log import layout as at
+from climate_risk.log.formulas import dry_heat_capacity, equilibrium_moisture
 from climate_risk.log.geometry import Grid, make_grid
-from climate_risk.log.kernel import LANES, Curves, Lanes
-from climate_risk.log.wood import dry_heat_capacity, equilibrium_moisture, wood_tables
+from climate_risk.log.parameters import log_parameters
+from climate_risk.log.state import Curves
+from climate_risk.log.wood import wood_tables
 from climate_risk.microclimate.stand import below_canopy
 from climate_risk.site import Site
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
@@ -148,11 +157,11 @@ def weather_of(place: str, first: date, last: date) -> tuple[HourlyWeather, Site
 
 @dataclass(frozen=True, kw_only=True)
 class Log:
-    """Half a log, ready to run; lane 0 is the best estimate, the others draws."""
+    """Half a log, ready to run; case 0 is the best estimate, the others draws."""
 
     grid: Grid
     curves: Curves
-    lanes: Lanes
+    parameters: FloatArray
     albedo: FloatArray
     catch: FloatArray
 
@@ -170,7 +179,7 @@ def make_log(
     """A log of one wood; ``bark_resistance_s_m`` puts best estimates under given barks."""
     row = wood_of(wood)
     cut = wood_tables(row)
-    rows = Rows(
+    rows = ParameterSet(
         wood=row,
         fungus=tables.fungi()["grey oyster"],
         model=tables.model(),
@@ -181,19 +190,20 @@ def make_log(
     )
     unknowns = len(rows.unknowns())
     quantiles = np.concatenate(
-        [best_estimate(unknowns), latin_hypercube(LANES - 1, unknowns, SEED)]
+        [best_estimate(unknowns), latin_hypercube(at.CASES - 1, unknowns, SEED)]
     )
     if bark_resistance_s_m is not None:
         quantiles[:] = 0.5
     values = values_at(rows, quantiles)
     if bark_resistance_s_m is not None:
-        values["wood.bark_resistance_s_m"] = np.resize(bark_resistance_s_m, LANES).astype(float)
+        values["wood.bark_resistance_s_m"] = np.resize(bark_resistance_s_m, at.CASES).astype(float)
     catch = values["model.side_rain_catch_share"]
-    lanes = log_lanes(rows, values, start_db / 100.0)._replace(
+    parameters = changed(
+        log_parameters(row, values, start_db / 100.0, diameter_m),
         # An end takes its share of the rain's depth; the bark, over its girth, 1 / pi of it.
-        side_catch_share=1.0 / (np.pi * catch),
-        barrier_resistance_s_m=np.full(LANES, 1e15),
-        barrier_heat_w_m2k=np.full(LANES, 1e-9),
+        model_side_rain_catch_share=1.0 / (np.pi * catch),
+        barrier_vapour_resistance_s_m=1e15,
+        ground_heat_w_m2k=1e-9,
     )
     return Log(
         grid=make_grid(
@@ -212,8 +222,11 @@ def make_log(
             activity=cut.activity,
             moisture_by_activity=cut.moisture_by_activity,
             bound_diffusivity_m2_s=cut.bound_diffusivity_m2_s,
+            spawn_as_wood=cut.spawn_as_wood,
+            spawn_activity=cut.spawn_activity,
+            spawn_by_activity=cut.spawn_by_activity,
         ),
-        lanes=lanes,
+        parameters=parameters,
         albedo=values["model.ground_albedo"],
         catch=catch,
     )
@@ -222,10 +235,10 @@ def make_log(
 def forcing_of(
     log: Log, weather: HourlyWeather, site: Site, share: float, *, rain: bool = True
 ) -> FloatArray:
-    """(hours, FORCINGS, LANES) of a lying log that gets a share of sun, sky, wind and rain."""
+    """(hours, FORCINGS, CASES) of a lying log that gets a share of sun, sky, wind and rain."""
     stand = below_canopy(weather, tables.canopies()["open"], site)
     hours = stand.air_temp_c.size
-    out = np.zeros((hours, kernel.FORCINGS, LANES))
+    out = np.zeros((hours, at.FORCINGS, at.CASES))
     along = stand.sun_cosine[:, None] * np.cos(
         np.radians(stand.sun_azimuth_deg)[:, None] - AXES[None, :]
     )
@@ -238,37 +251,37 @@ def forcing_of(
     black = STEFAN_BOLTZMANN_W_M2K4 * (stand.air_temp_c + KELVIN_AT_0_C) ** 4
     longwave = black + share * 0.5 * (stand.longwave_w_m2 - black)
     wind = np.maximum(share * stand.wind_ms, 0.1)
-    film = kernel.convection_coefficient(2.0 * log.grid.radius_m, wind, stand.air_temp_c)
+    film = formulas.convection_coefficient(2.0 * log.grid.radius_m, wind, stand.air_temp_c)
     fallen = share * stand.rain_mm[:, None] * log.catch[None, :] * float(rain)
     for column, values in {
-        kernel.F_AIR_TEMP: stand.air_temp_c[:, None],
-        kernel.F_VAPOUR: stand.vapour_density_kg_m3[:, None],
-        kernel.F_CONVECTION: film[:, None],
-        kernel.F_LONGWAVE_SIDE: longwave[:, None],
-        kernel.F_LONGWAVE_TOP: longwave[:, None],
-        kernel.F_RAIN: fallen,
-        kernel.F_SOIL_TEMP: stand.ground_temp_c[:, None],
-        kernel.F_SUN_SIDE: share * (on_side[:, None] + scattered),
-        kernel.F_SUN_TOP: share * (on_end[:, None] + scattered),
+        at.F_AIR_TEMP: stand.air_temp_c[:, None],
+        at.F_VAPOUR: stand.vapour_density_kg_m3[:, None],
+        at.F_CONVECTION: film[:, None],
+        at.F_LONGWAVE_SIDE: longwave[:, None],
+        at.F_LONGWAVE_TOP: longwave[:, None],
+        at.F_RAIN: fallen,
+        at.F_SOIL_TEMP: stand.ground_temp_c[:, None],
+        at.F_SUN_SIDE: share * (on_side[:, None] + scattered),
+        at.F_SUN_TOP: share * (on_end[:, None] + scattered),
     }.items():
         out[:, column] = values
     return out
 
 
 def mean_moisture(log: Log, a: FloatArray) -> FloatArray:
-    """(LANES,) mean over the wood."""
+    """(CASES,) mean over the wood."""
     share = (log.grid.level_m[:, None] * log.grid.ring_area_m2[None, :]).ravel()
-    return np.asarray(share @ a[kernel.MOISTURE, : share.size] / share.sum())
+    return np.asarray(share @ a[at.MOISTURE, : share.size] / share.sum())
 
 
 def dry(log: Log, forcing: FloatArray, every_hours: int = 24) -> FloatArray:
-    """(1 + steps, LANES) mean moisture at the start and after every ``every_hours``."""
-    a = kernel.make_state(log.grid, log.lanes, float(forcing[0, kernel.F_AIR_TEMP, 0]))
-    modes = np.zeros(kernel.MODES)
+    """(1 + steps, CASES) mean moisture at the start and after every ``every_hours``."""
+    a = state.make_state(log.grid, log.parameters, float(forcing[0, at.F_AIR_TEMP, 0]))
+    modes = np.zeros(at.MODES)
     kept = [mean_moisture(log, a)]
     for hour, row in enumerate(forcing):
         if hour % kernel.REFRESH_HOURS == 0:
-            kernel.refresh_conductances(log.grid, log.curves, a)
+            conductances.refresh_conductances(log.grid, log.curves, a)
         kernel.step_hour(log.grid, log.curves, a, row, modes)
         if (hour + 1) % every_hours == 0:
             kept.append(mean_moisture(log, a))
@@ -277,7 +290,7 @@ def dry(log: Log, forcing: FloatArray, every_hours: int = 24) -> FloatArray:
 
 @cache
 def run_case(name: str) -> FloatArray:
-    """(1 + days, LANES) mean moisture of a published case [kg/kg]; lane 0 the best estimate."""
+    """(1 + days, CASES) mean moisture of a published case [kg/kg]; case 0 the best estimate."""
     case = CASES[name]
     return dry_case(case, make_log(*(case[key] for key in LOG_KEYS)))
 
@@ -302,7 +315,7 @@ def wet_basis_pct(moisture: FloatArray) -> FloatArray:
 
 
 def outcome(quantity: str, moisture: FloatArray) -> FloatArray:
-    """(LANES,) what a paper reports, from (1 + days, LANES) moisture."""
+    """(CASES,) what a paper reports, from (1 + days, CASES) moisture."""
     start, end = moisture[0], moisture[-1]
     return {
         "weight_pct": 100.0 * (start - end) / (1.0 + start),
@@ -313,7 +326,7 @@ def outcome(quantity: str, moisture: FloatArray) -> FloatArray:
 
 
 def predict(name: str) -> FloatArray:
-    """(LANES,) prediction of a case: best estimate, then draws."""
+    """(CASES,) prediction of a case: best estimate, then draws."""
     case = CASES[name]
     if case["quantity"] != "ratio":
         return outcome(case["quantity"], run_case(name))
@@ -372,22 +385,22 @@ def needed_resistance_s_m(name: str, *, rain: bool = True) -> float:
 
 
 def timelag_hours() -> FloatArray:
-    """(LANES,) hours in which a long bare stick goes 63.2 % of the way to rest in steady air."""
+    """(CASES,) hours in which a long bare stick goes 63.2 % of the way to rest in steady air."""
     row = PUBLISHED["timelag"]
     log = make_log(
         "eucalypt without bark", 2.0 * row["radius_m"], 50.0, row["start_pct"], levels=4
     )
     air, share = row["air_temp_c"], row["humidity_pct"] / 100.0
-    forcing = np.zeros((6000, kernel.FORCINGS, LANES))
+    forcing = np.zeros((6000, at.FORCINGS, at.CASES))
     black = STEFAN_BOLTZMANN_W_M2K4 * (air + KELVIN_AT_0_C) ** 4
     density = 1000.0 * float(saturation_vapour_pressure_kpa(np.array(air)))
-    forcing[:, kernel.F_AIR_TEMP] = forcing[:, kernel.F_SOIL_TEMP] = air
-    forcing[:, kernel.F_VAPOUR] = share * density / (461.5 * (air + KELVIN_AT_0_C))
-    forcing[:, kernel.F_LONGWAVE_SIDE] = forcing[:, kernel.F_LONGWAVE_TOP] = black
-    forcing[:, kernel.F_CONVECTION] = 10.0
+    forcing[:, at.F_AIR_TEMP] = forcing[:, at.F_SOIL_TEMP] = air
+    forcing[:, at.F_VAPOUR] = share * density / (461.5 * (air + KELVIN_AT_0_C))
+    forcing[:, at.F_LONGWAVE_SIDE] = forcing[:, at.F_LONGWAVE_TOP] = black
+    forcing[:, at.F_CONVECTION] = 10.0
     moisture = dry(log, forcing)
     rest = float(equilibrium_moisture(air, share))
     left = (moisture - rest) / (moisture[0] - rest)
     days = np.arange(len(left), dtype=np.float64)
     goal = np.exp(-1.0)
-    return np.array([24.0 * np.interp(-goal, -lane, days) for lane in left.T])
+    return np.array([24.0 * np.interp(-goal, -case, days) for case in left.T])

@@ -16,6 +16,8 @@ from pathlib import Path
 import numpy as np
 import numpy.typing as npt
 
+from climate_risk.log import layout as at
+
 FloatArray = npt.NDArray[np.float64]
 HERE = Path(__file__).parent
 DAYS = 120
@@ -23,7 +25,7 @@ QUANTITIES = ("stack moisture", "top face moisture", "bark temperature", "core t
 
 
 def by_steps(steps: int) -> FloatArray:
-    """(QUANTITIES, hours, LANES) at the end of every hour, by so many steps to the hour."""
+    """(QUANTITIES, hours, CASES) at the end of every hour, by so many steps to the hour."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "season.npy"
         subprocess.run(
@@ -44,29 +46,27 @@ def run_season(steps: int) -> FloatArray:
     import grids
     import log_samples as samples
 
-    from climate_risk.log import kernel
-
     log = drying.make_log("aspen", 0.24, 0.5, 100.0)
     grid = samples.season_grid(pieces=2)
-    stack = samples.Stack(grid, log.curves, log.lanes)
+    stack = samples.Stack(grid, log.curves, log.parameters)
     record = grids.record(True)
     first = record.row(grids.FIRST)
     forcing = drying.forcing_of(log, record.weather, grids.SITE, 1.0)[first : first + 24 * DAYS]
-    forcing[:, kernel.F_BAG] = np.arange(kernel.LANES) % 2
-    forcing[8 :: 24 * 7, kernel.F_WATERING] = 2.0
-    forcing[:, [kernel.F_RAIN, kernel.F_WATERING]] /= steps
+    forcing[:, at.F_BAG] = np.arange(at.CASES) % 2
+    forcing[8 :: 24 * 7, at.F_WATERING] = 2.0
+    forcing[:, [at.F_RAIN, at.F_WATERING]] /= steps
     a, seen = samples.start(stack, 10.0), []
     for hour, row in enumerate(forcing):
         rows = np.repeat(row[None], steps, axis=0)
         samples.run(stack, a, rows, first_hour=hour * steps)
-        moisture = samples.cells(stack, a, kernel.MOISTURE)
-        top = grid.face_level[-1]
+        moisture = samples.cells(stack, a, at.MOISTURE)
+        top = grid.interface_level[-1]
         seen.append(
             (
                 100.0 * samples.mean_over_stack(stack, moisture),
                 100.0 * samples.mean_over_rings(stack, moisture[top - 1 : top + 1].mean(axis=0)),
-                a[kernel.SURFACE_TEMP, 0].copy(),
-                samples.cells(stack, a, kernel.TEMP)[2, 0].copy(),
+                a[at.SURFACE_TEMP, 0].copy(),
+                samples.cells(stack, a, at.TEMP)[2, 0].copy(),
             )
         )
     return np.asarray(seen).transpose(1, 0, 2)

@@ -20,7 +20,7 @@ from climate_risk.engine import record as record_room
 from climate_risk.engine import stack as stack_room
 from climate_risk.engine.draws import best_estimate, latin_hypercube
 from climate_risk.log import geometry
-from climate_risk.log.kernel import LANES
+from climate_risk.log.layout import CASES
 from climate_risk.options import CoverSpan
 from climate_risk.site import Site
 
@@ -71,7 +71,7 @@ def record(rain: bool) -> record_room.Record:
 
 @cache
 def season(scheme: str, cut: Cut) -> FloatArray:
-    """(days, 2, LANES) moisture of the stack and of its driest face [%]; lane 0 is the best."""
+    """(days, 2, CASES) moisture of the stack and of its driest face [%]; lane 0 is the best."""
     stack = risk_samples.small_stack(inoculated=FIRST, piece_length_m=0.254)
     weather = record("no rain" not in scheme)
     with (
@@ -82,14 +82,14 @@ def season(scheme: str, cut: Cut) -> FloatArray:
         mock.patch.object(geometry, "LEVEL_RATIO", cut.level_ratio),
     ):
         kind = stack_room.stack_model(stack, weather, 0.0)
-    unknowns = len(kind.rows(SCHEMES[scheme]).unknowns())
-    sample = np.concatenate([best_estimate(unknowns), latin_hypercube(LANES - 1, unknowns, 1)])
+    unknowns = len(kind.parameter_set(SCHEMES[scheme]).unknowns())
+    sample = np.concatenate([best_estimate(unknowns), latin_hypercube(CASES - 1, unknowns, 1)])
     (block,) = blocks_room.new_blocks(kind, SCHEMES[scheme], sample)
     job = blocks_room.Job(
         kind=kind,
         scheme=SCHEMES[scheme],
         block=block,
-        start_rows=np.full(LANES, kind.record.row(FIRST), dtype=np.int64),
+        start_rows=np.full(CASES, kind.record.row(FIRST), dtype=np.int64),
         first_hour=0,
         last_hour=DAYS * HOURS_PER_DAY,
     )
@@ -98,7 +98,7 @@ def season(scheme: str, cut: Cut) -> FloatArray:
 
 
 def error_pct(scheme: str, cut: Cut, fine: Cut) -> FloatArray:
-    """(2, LANES) root-mean-square error of a grid, percent of the season's range."""
+    """(2, CASES) root-mean-square error of a grid, percent of the season's range."""
     coarse, exact = season(scheme, cut), season(scheme, fine)
     spread = exact.max(axis=0) - exact.min(axis=0)
     return np.asarray(100.0 * np.sqrt(((coarse - exact) ** 2).mean(axis=0)) / spread)

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.fungus.kernel import potential_response, temperature_response
+from climate_risk.fungus.formulas import potential_response, temperature_response
 from climate_risk.tables import Fungus, fungi
 
 FloatArray = npt.NDArray[np.float64]

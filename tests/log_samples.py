@@ -14,14 +14,20 @@ from scipy import optimize, special
 from climate_risk import tables
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.engine import stack as stack_room
-from climate_risk.log import geometry, kernel, wood
-from climate_risk.log.kernel import Curves, Lanes
-from climate_risk.microclimate import shade
+from climate_risk.engine.draws import ParameterSet, values_at
+from climate_risk.log import conductances, geometry, kernel, state, wood
+from climate_risk.log import layout as at
+from climate_risk.log.formulas import dry_heat_capacity
+from climate_risk.log.parameters import P as LOG
+from climate_risk.log.parameters import log_parameters
+from climate_risk.log.state import Curves
+from climate_risk.microclimate import radiation
 
 FloatArray = npt.NDArray[np.float64]
 PUBLISHED = Path(__file__).parent / "published"
 SEALED_S_M = 1e15
 """A vapour resistance that nothing passes."""
+DIAMETER_M = 0.24
 TALL_M = 1e4
 """A column so tall that its ends do not matter to its middle."""
 
@@ -37,51 +43,37 @@ class Stack(NamedTuple):
 
     grid: geometry.Grid
     curves: Curves
-    lanes: Lanes
+    parameters: FloatArray
 
 
 def published(name: str) -> list[dict[str, float]]:
-    """Rows of a table under tests/published; lines that start with # cite its source."""
+    """ParameterSet of a table under tests/published; lines that start with # cite its source."""
     text = (PUBLISHED / name).read_text(encoding="utf-8").splitlines()
     rows = csv.DictReader(line for line in text if not line.startswith("#"))
     return [{key: float(value) for key, value in row.items()} for row in rows]
 
 
-def make_lanes(name: str = "aspen", **changes: npt.ArrayLike) -> Lanes:
-    """Best values of the tables in every lane; a change is a number or one value per lane."""
-    row, bag, model = tables.woods()[name], tables.bags()["paper"], tables.model()
-    barrier = tables.barriers()["paper"]
-    values: dict[str, npt.ArrayLike] = {
-        "bark_absorptance": row.bark_absorptance.value,
-        "end_absorptance": model.end_grain_absorptance.value,
-        "emissivity": model.bark_emissivity.value,
-        "film_factor": model.film_factor.value,
-        "free_convection_w_m2k": 3.0,
-        "bark_resistance_s_m": row.bark_resistance_s_m.value,
-        "bark_heat_resistance_m2k_w": row.bark_thickness_mm.value / 1000.0 / 0.12,
-        "bark_uptake_kg_m2_s": row.bark_uptake_kg_m2_s.value,
-        "bark_store_kg_m2": row.bark_store_kg_m2.value,
-        "top_film_kg_m2": model.top_film_kg_m2.value,
-        "side_catch_share": model.side_rain_catch_share.value,
-        "free_diffusivity_transverse_m2_s": row.free_diffusivity_transverse_m2_s.value,
-        "free_diffusivity_longitudinal_m2_s": row.free_diffusivity_longitudinal_m2_s.value,
-        "uptake_diffusivity_m2_s": row.uptake_diffusivity_m2_s.value,
-        "bound_diffusivity_factor": row.bound_diffusivity_factor.value,
-        "bound_anisotropy": row.bound_anisotropy.value,
-        "contact_m": model.spawn_contact_resistance_m.value,
-        "barrier_resistance_s_m": barrier.vapour_resistance_s_m.value,
-        "barrier_heat_w_m2k": barrier.heat_w_m2k.value,
-        "bag_transmittance": bag.solar_transmittance.value,
-        "bag_absorptance": bag.solar_absorptance.value,
-        "bag_vapour_m_s": bag.vapour_conductance_m_s.value,
-        "bag_gap_vapour_m_s": bag.gap_vapour_conductance_m_s.value,
-        "bag_leak_m_s": bag.leak_conductance_m_s.value,
-        "bag_gap_heat_w_m2k": bag.gap_heat_w_m2k.value,
-        "bag_rain_share": bag.rain_share.value,
-        "start_moisture": row.green_moisture_pct.value / 100.0,
-    }
-    assert changes.keys() <= values.keys()
-    return Lanes(**{key: _by_lane(value) for key, value in (values | changes).items()})
+def make_parameters(name: str = "aspen", **changes: npt.ArrayLike) -> FloatArray:
+    """Best values of the tables in every case; a change is a number or one value per case."""
+    rows = ParameterSet(
+        wood=tables.woods()[name],
+        fungus=tables.fungi()["grey oyster"],
+        model=tables.model(),
+        canopy=tables.canopies()["open"],
+        bag=tables.bags()["paper"],
+        cloth=tables.cloths()["shade cloth"],
+        barrier=tables.barriers()["paper"],
+    )
+    middle = np.full((at.CASES, len(rows.unknowns())), 0.5)
+    return changed(log_parameters(rows.wood, values_at(rows, middle), None, DIAMETER_M), **changes)
+
+
+def changed(parameters: FloatArray, **changes: npt.ArrayLike) -> FloatArray:
+    """The same parameters with some rows set to a number, or to one value per case."""
+    copy = parameters.copy()
+    for key, value in changes.items():
+        copy[getattr(LOG, key)] = value
+    return copy
 
 
 def make_curves(name: str = "aspen") -> Curves:
@@ -89,11 +81,14 @@ def make_curves(name: str = "aspen") -> Curves:
     made = wood.wood_tables(tables.woods()[name])
     return Curves(
         density_kg_m3=made.basic_density_kg_m3,
-        dry_heat_capacity_j_kg_k=float(wood.dry_heat_capacity(20.0)),
+        dry_heat_capacity_j_kg_k=float(dry_heat_capacity(20.0)),
         max_moisture=made.max_moisture,
         activity=made.activity,
         moisture_by_activity=made.moisture_by_activity,
         bound_diffusivity_m2_s=made.bound_diffusivity_m2_s,
+        spawn_as_wood=made.spawn_as_wood,
+        spawn_activity=made.spawn_activity,
+        spawn_by_activity=made.spawn_by_activity,
     )
 
 
@@ -152,38 +147,36 @@ def column(
 def make_forcing(hours: int, **changes: npt.ArrayLike) -> FloatArray:
     """Calm, dark, bone-dry air at 20 degC; a change is named like its F_ constant.
 
-    A change is a number, one per hour, or (hours, LANES).  Long-wave is that of a black body at
+    A change is a number, one per hour, or (hours, CASES).  Long-wave is that of a black body at
     the air's temperature unless it is given.
     """
-    forcing = np.zeros((hours, kernel.FORCINGS, kernel.LANES))
+    forcing = np.zeros((hours, at.FORCINGS, at.CASES))
     values: dict[str, npt.ArrayLike] = {"air_temp": 20.0} | changes
     air = np.asarray(values["air_temp"], dtype=np.float64)
     black = STEFAN_BOLTZMANN_W_M2K4 * (air + KELVIN_AT_0_C) ** 4
     defaults = {"soil_temp": air, "longwave_side": black, "longwave_top": black}
     for key, value in (defaults | values).items():
         array = np.asarray(value, dtype=np.float64)
-        forcing[:, getattr(kernel, f"F_{key.upper()}")] = (
-            array[:, None] if array.ndim == 1 else array
-        )
+        forcing[:, getattr(at, f"F_{key.upper()}")] = array[:, None] if array.ndim == 1 else array
     return forcing
 
 
 def girth_modes(azimuth_deg: float) -> FloatArray:
     """(MODES,) of a beam from one azimuth; its mean over the girth is 1 / pi."""
-    return shade.girth_modes(np.array([azimuth_deg]))[0]
+    return radiation.girth_modes(np.array([azimuth_deg]))[0]
 
 
 def sector_temps(stack: Stack, a: FloatArray) -> FloatArray:
-    """(SECTORS, rings, LANES) temperatures at the middle level [degC]."""
+    """(SECTORS, rings, CASES) temperatures at the middle level [degC]."""
     nr, middle = stack.grid.ring_area_m2.size, stack.grid.level_m.size // 2
-    modes = a[kernel.MODE_TEMP, : kernel.MODES * nr].reshape(kernel.MODES, nr, -1)
-    mean = a[kernel.TEMP, middle * nr : (middle + 1) * nr]
-    return np.asarray(mean + np.einsum("ns,nrl->srl", shade.sector_basis(), modes))
+    modes = a[at.MODE_TEMP, : at.MODES * nr].reshape(at.MODES, nr, -1)
+    mean = a[at.TEMP, middle * nr : (middle + 1) * nr]
+    return np.asarray(mean + np.einsum("ns,nrl->srl", radiation.sector_basis(), modes))
 
 
 def start(stack: Stack, temp_c: float = 20.0) -> FloatArray:
     """A fresh state."""
-    return kernel.make_state(stack.grid, stack.lanes, temp_c)
+    return state.make_state(stack.grid, stack.parameters, temp_c)
 
 
 def run(
@@ -194,28 +187,28 @@ def run(
     first_hour: int = 0,
 ) -> FloatArray:
     """Advance a state in place over every row of forcing, as a season does; return it."""
-    modes = np.zeros(kernel.MODES) if modes is None else modes
+    modes = np.zeros(at.MODES) if modes is None else modes
     for hour, row in enumerate(forcing, start=first_hour):
         if hour % kernel.REFRESH_HOURS == 0:
-            kernel.refresh_conductances(stack.grid, stack.curves, a)
+            conductances.refresh_conductances(stack.grid, stack.curves, a)
         kernel.step_hour(stack.grid, stack.curves, a, row, modes)
     return a
 
 
 def cells(stack: Stack, a: FloatArray, term: int) -> FloatArray:
-    """(levels, rings, LANES) values of a term whose rows are cells."""
+    """(levels, rings, CASES) values of a term whose rows are cells."""
     nz, nr = stack.grid.level_m.size, stack.grid.ring_area_m2.size
     return np.asarray(a[term, : nz * nr].reshape(nz, nr, -1))
 
 
 def mean_over_rings(stack: Stack, values: FloatArray) -> FloatArray:
-    """Mean over the cross-section of (..., rings, LANES) values."""
+    """Mean over the cross-section of (..., rings, CASES) values."""
     share = stack.grid.ring_area_m2 / stack.grid.ring_area_m2.sum()
     return np.asarray(np.einsum("r,...rl->...l", share, values))
 
 
 def mean_over_stack(stack: Stack, values: FloatArray) -> FloatArray:
-    """Mean over the volume of (levels, rings, LANES) values."""
+    """Mean over the volume of (levels, rings, CASES) values."""
     share = stack.grid.level_m / stack.grid.height_m
     return np.asarray(np.einsum("k,kl->l", share, mean_over_rings(stack, values)))
 
@@ -279,7 +272,3 @@ def slab_mean(biot: float, fourier: float, steps: int | None = None) -> float:
     b = slab_roots(biot)
     weight = 2.0 / b**2 if np.isinf(biot) else 2.0 * biot**2 / (b**2 * (b**2 + biot**2 + biot))
     return float(weight @ decay(b, fourier, steps))
-
-
-def _by_lane(value: npt.ArrayLike) -> FloatArray:
-    return np.array(np.broadcast_to(np.asarray(value, dtype=np.float64), (kernel.LANES,)))

@@ -175,12 +175,14 @@ def small_stack(
         fungus=fungus,
         wood=wood,
         felled=felled,
+        cut=None,
         inoculated=inoculated,
         start_moisture=start_moisture,
         pieces=1,
         piece_length_m=piece_length_m,
         diameter_m=0.15,
         cap_thickness_m=0.05,
+        spawn_depth_m=0.006,
         ground_barrier="paper",
         covers=covers,
         waterings=waterings,
@@ -188,8 +190,8 @@ def small_stack(
 
 
 def fresh(kind: StackModel, scheme: Scheme, draws: int = 0) -> Block:
-    """One block of new stacks: the best estimate in every lane, or so many draws in turn."""
-    unknowns = len(kind.rows(scheme).unknowns())
+    """One block of new stacks: the best estimate in every case, or so many draws in turn."""
+    unknowns = len(kind.parameter_set(scheme).unknowns())
     sample = latin_hypercube(draws, unknowns, 1) if draws else best_estimate(unknowns)
     return new_blocks(kind, scheme, sample)[0]
 

@@ -15,6 +15,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from climate_risk.log import layout as at
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 import cover_evidence as evidence
@@ -22,9 +24,8 @@ import log_samples as logs
 
 from climate_risk.engine import hours as kernel
 from climate_risk.engine.stack import Scheme
-from climate_risk.log import kernel as log_kernel
-from climate_risk.log.air import film_resistance
-from climate_risk.log.state import FACE, S_COVER, TOP
+from climate_risk.log.formulas import boundary_layer_resistance
+from climate_risk.log.layout import S_VAPOUR_RESISTANCE, SURFACE, TOP
 from climate_risk.options import CoverSpan
 from climate_risk.tables import bags
 
@@ -32,14 +33,17 @@ STEADY_HOURS = 400
 SUN_W_M2 = 300.0
 
 
-def steady(bag: float, **lanes: float) -> np.ndarray:
+def steady(bag: float, **changes: float) -> np.ndarray:
     """Bone-dry log in steady sun at 1 m/s until nothing changes: every term of the state."""
     stack = logs.Stack(
         logs.small_grid(),
         logs.make_curves(),
-        logs.make_lanes(
-            start_moisture=0.0, barrier_resistance_s_m=logs.SEALED_S_M, barrier_heat_w_m2k=0.0
-        )._replace(**{k: np.full(log_kernel.LANES, v) for k, v in lanes.items()}),
+        logs.make_parameters(
+            start_moisture=0.0,
+            barrier_vapour_resistance_s_m=logs.SEALED_S_M,
+            ground_heat_w_m2k=0.0,
+            **changes,
+        ),
     )
     forcing = logs.make_forcing(
         STEADY_HOURS, bag=bag, sun_side=SUN_W_M2, sun_top=SUN_W_M2, convection=9.15
@@ -47,9 +51,9 @@ def steady(bag: float, **lanes: float) -> np.ndarray:
     return logs.run(stack, logs.start(stack), forcing)
 
 
-def warmer(bag: float, **lanes: float) -> float:
+def warmer(bag: float, **changes: float) -> float:
     """Bark above air in steady sun."""
-    return float(steady(bag, **lanes)[log_kernel.SURFACE_TEMP, 0, 0]) - 20.0
+    return float(steady(bag, **changes)[at.SURFACE_TEMP, 0, 0]) - 20.0
 
 
 @pytest.mark.parametrize(
@@ -66,14 +70,14 @@ def test_drying_under_paper_over_drying_bare(outer_m_s: float, by_log: dict[floa
     stack = logs.Stack(
         logs.small_grid(),
         logs.make_curves(),
-        logs.make_lanes(bag_leak_m_s=0.0, free_convection_w_m2k=0.0),
+        logs.make_parameters(bag_leak_conductance_m_s=0.0, model_free_convection_w_m2k=0.0),
     )
-    convection = outer_m_s * film_resistance(1.0, 293.15)
+    convection = outer_m_s * boundary_layer_resistance(1.0, 293.15)
     films = []
     for bag in (0.0, 1.0):
         forcing = logs.make_forcing(1, bag=bag, convection=convection)
         a = logs.run(stack, logs.start(stack), forcing)
-        films.append(float(a[FACE + TOP, S_COVER, 0]))
+        films.append(float(a[SURFACE + TOP, S_VAPOUR_RESISTANCE, 0]))
     for skin, ratio in by_log.items():
         inner = 1.0 / skin if skin > 0.0 else 0.0
         assert (films[0] + inner) / (films[1] + inner) == pytest.approx(ratio, abs=0.006)
@@ -83,10 +87,12 @@ def test_air_in_a_torn_bag_is_the_air_outside() -> None:
     """Vapour in a torn bag about that of the air (Nakagawa 1958, J. Agric. Meteorol. 14:57-60,
     abstract): what is left of the bag's resistance is the gap's.
     """
-    stack = logs.Stack(logs.small_grid(), logs.make_curves(), logs.make_lanes(bag_leak_m_s=1.0))
+    stack = logs.Stack(
+        logs.small_grid(), logs.make_curves(), logs.make_parameters(bag_leak_conductance_m_s=1.0)
+    )
     a = logs.run(stack, logs.start(stack), logs.make_forcing(1, bag=1.0, convection=9.15))
     gap = 1.0 / bags()["paper"].gap_vapour_conductance_m_s.value
-    assert a[FACE + TOP, S_COVER, 0] == pytest.approx(gap, rel=0.01)
+    assert a[SURFACE + TOP, S_VAPOUR_RESISTANCE, 0] == pytest.approx(gap, rel=0.01)
 
 
 def test_heat_of_coloured_bags() -> None:
@@ -95,7 +101,7 @@ def test_heat_of_coloured_bags() -> None:
     absorptance is from memory: 0.85, 0.5 and 0.1.
     """
     dark, light, foil = (
-        warmer(1.0, bag_absorptance=absorptance, bag_transmittance=0.0)
+        warmer(1.0, bag_solar_absorptance=absorptance, bag_solar_transmittance=0.0)
         for absorptance in (0.85, 0.5, 0.1)
     )
     assert light / dark == pytest.approx(11 / 18, abs=0.05)
@@ -111,7 +117,7 @@ def test_brown_paper_heats_where_a_pale_bag_cooled() -> None:
     bare = warmer(0.0)
     kraft, pale = (
         warmer(1.0) / bare,
-        warmer(1.0, bag_absorptance=0.125) / bare,
+        warmer(1.0, bag_solar_absorptance=0.125) / bare,
     )
     assert 5 / 14 <= pale <= 6 / 11
     assert 1.1 < kraft < 1.6
@@ -128,7 +134,7 @@ def made(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def picked(made: pd.DataFrame, **where: object) -> pd.DataFrame:
-    """Rows whose columns have these values."""
+    """ParameterSet whose columns have these values."""
     for name, value in where.items():
         made = made[made[name] == value]
     assert len(made)

@@ -68,7 +68,7 @@ def test_shape_of_the_curve_on_a_near_relative() -> None:
     ends of grey oyster the curve is right to 0.03 at 20 and 30; at 15 it gives 0.49 of the best
     against 0.27 measured: a miss, on the side of too fast a spring.
     """
-    from climate_risk.fungus.kernel import temperature_response
+    from climate_risk.fungus.formulas import temperature_response
 
     data = CASES["king_oyster"]
     measured = np.array(data["mm_day"]) / max(data["mm_day"])

@@ -19,7 +19,7 @@ from climate_risk.engine.blocks import Job, advance, new_blocks
 from climate_risk.engine.draws import best_estimate
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, stack_model
-from climate_risk.log.kernel import LANES
+from climate_risk.log.layout import CASES
 from climate_risk.microclimate import stand
 from climate_risk.options import CoverSpan
 from climate_risk.site import Site
@@ -46,12 +46,12 @@ def season(record: Record, scheme: Scheme, earlier: timedelta) -> np.ndarray:
     stack = risk_samples.small_stack(inoculated=date(2018, 9, 12))
     stack = replace(stack, inoculated=stack.inoculated - earlier)
     kind = stack_model(stack, record, 0.2)
-    (block,) = new_blocks(kind, scheme, best_estimate(len(kind.rows(scheme).unknowns())))
+    (block,) = new_blocks(kind, scheme, best_estimate(len(kind.parameter_set(scheme).unknowns())))
     job = Job(
         kind=kind,
         scheme=scheme,
         block=block,
-        start_rows=np.full(LANES, record.row(kind.start_day), dtype=np.int64),
+        start_rows=np.full(CASES, record.row(kind.start_day), dtype=np.int64),
         first_hour=0,
         last_hour=200 * 24,
     )

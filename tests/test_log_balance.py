@@ -9,35 +9,38 @@ import numpy as np
 import pytest
 from scipy import optimize, special
 
+from climate_risk.log import formulas, state
+from climate_risk.log import layout as at
+from climate_risk.log.parameters import P
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 import log_samples as samples
 
 from climate_risk.constants import LATENT_HEAT_FUSION_J_KG, SECONDS_PER_HOUR
-from climate_risk.log import kernel, wood
 
 HOURS = 24 * 15
-WATER_TERMS = {kernel.B_WATER_IN: 1.0, kernel.B_WATER_OUT: -1.0, kernel.B_RUNOFF: -1.0}
+WATER_TERMS = {at.B_WATER_IN: 1.0, at.B_WATER_OUT: -1.0, at.B_RUNOFF: -1.0}
 HEAT_TERMS = {
-    kernel.B_SHORTWAVE: 1.0,
-    kernel.B_EXCHANGE: 1.0,
-    kernel.B_LATENT: -1.0,
-    kernel.B_GROUND_HEAT: 1.0,
-    kernel.B_WATER_HEAT: 1.0,
+    at.B_SHORTWAVE: 1.0,
+    at.B_EXCHANGE: 1.0,
+    at.B_LATENT: -1.0,
+    at.B_GROUND_HEAT: 1.0,
+    at.B_WATER_HEAT: 1.0,
 }
 
 
 def weather(kind: str, seed: int) -> np.ndarray:
-    """Random hours, other in every lane: of a mild season, of frost, or of drought."""
+    """Random hours, other in every case: of a mild season, of frost, or of drought."""
     rng = np.random.default_rng(seed)
-    shape = (HOURS, kernel.LANES)
+    shape = (HOURS, at.CASES)
     warm, swing = {"mild": (15.0, 12.0), "frost": (-1.0, 8.0), "drought": (28.0, 10.0)}[kind]
     hour = np.arange(HOURS)[:, None]
     air = warm + swing * np.sin(2 * np.pi * (hour - 9) / 24) + rng.normal(0.0, 3.0, shape)
     humidity = rng.uniform(0.1, 0.5, shape) if kind == "drought" else rng.uniform(0.3, 1.0, shape)
     sun = np.maximum(np.sin(2 * np.pi * (hour - 6) / 24), 0.0) * rng.uniform(0.0, 900.0, shape)
     rain = np.where(rng.random(shape) < 0.1, rng.exponential(3.0, shape), 0.0)
-    day = np.repeat(rng.random((HOURS // 24, kernel.LANES)) < 0.5, 24, axis=0)
+    day = np.repeat(rng.random((HOURS // 24, at.CASES)) < 0.5, 24, axis=0)
     return samples.make_forcing(
         HOURS,
         air_temp=air,
@@ -56,13 +59,13 @@ def weather(kind: str, seed: int) -> np.ndarray:
 
 
 def ran(kind: str, seed: int = 1) -> tuple[samples.Stack, np.ndarray, np.ndarray]:
-    """A stack, its state before and after one such season; lanes differ in start moisture."""
-    lanes = samples.make_lanes(
+    """A stack, its state before and after one such season; cases differ in start moisture."""
+    parameters = samples.make_parameters(
         "red maple",
-        start_moisture=np.linspace(0.05, 1.3, kernel.LANES),
-        bark_resistance_s_m=np.geomspace(100.0, 50000.0, kernel.LANES),
+        start_moisture=np.linspace(0.05, 1.3, at.CASES),
+        bark_resistance_s_m=np.geomspace(100.0, 50000.0, at.CASES),
     )
-    stack = samples.Stack(samples.small_grid(5, 4), samples.make_curves("red maple"), lanes)
+    stack = samples.Stack(samples.small_grid(5, 4), samples.make_curves("red maple"), parameters)
     before = samples.start(stack, 5.0)
     after = samples.run(stack, before.copy(), weather(kind, seed), samples.girth_modes(200.0))
     return stack, before, after
@@ -71,23 +74,23 @@ def ran(kind: str, seed: int = 1) -> tuple[samples.Stack, np.ndarray, np.ndarray
 def water_residual(
     stack: samples.Stack, before: np.ndarray, after: np.ndarray, flipped: int = -1
 ) -> np.ndarray:
-    """Change of stored water less what the ledger explains, over all that moved, by lane."""
-    stored = [kernel.stored_water_kg(stack.grid, stack.curves, a) for a in (before, after)]
+    """Change of stored water less what the ledger explains, over all that moved, by case."""
+    stored = [state.stored_water_kg(stack.grid, stack.curves, a) for a in (before, after)]
     return _residual(stored, after, WATER_TERMS, flipped)
 
 
 def heat_residual(
     stack: samples.Stack, before: np.ndarray, after: np.ndarray, flipped: int = -1
 ) -> np.ndarray:
-    """Change of stored heat less what the ledger explains, over all that moved, by lane."""
-    stored = [kernel.stored_heat_j(stack.grid, stack.curves, a) for a in (before, after)]
+    """Change of stored heat less what the ledger explains, over all that moved, by case."""
+    stored = [state.stored_heat_j(stack.grid, stack.curves, a) for a in (before, after)]
     return _residual(stored, after, HEAT_TERMS, flipped)
 
 
 def _residual(
     stored: list[np.ndarray], after: np.ndarray, terms: dict[int, float], flipped: int
 ) -> np.ndarray:
-    ledger = after[kernel.LEDGER]
+    ledger = after[at.BUDGET]
     explained = sum(
         (-sign if term == flipped else sign) * ledger[term] for term, sign in terms.items()
     )
@@ -119,14 +122,12 @@ def test_random_weather_holds_what_it_should() -> None:
     _, before, mild = ran("mild")
     stack, _, frost = ran("frost")
     _, _, drought = ran("drought")
-    assert frost[kernel.ICE].max() > 0.0
-    assert (samples.cells(stack, frost, kernel.TEMP) > 0.0).any()
-    assert (samples.cells(stack, frost, kernel.TEMP) < 0.0).any()
-    assert mild[kernel.FILM, :2].max() > 0.0
-    assert samples.cells(stack, drought, kernel.MOISTURE).min() < 0.15
-    gained = samples.cells(stack, mild, kernel.MOISTURE) - samples.cells(
-        stack, before, kernel.MOISTURE
-    )
+    assert frost[at.ICE].max() > 0.0
+    assert (samples.cells(stack, frost, at.TEMP) > 0.0).any()
+    assert (samples.cells(stack, frost, at.TEMP) < 0.0).any()
+    assert mild[at.SURFACE_WATER, :2].max() > 0.0
+    assert samples.cells(stack, drought, at.MOISTURE).min() < 0.15
+    gained = samples.cells(stack, mild, at.MOISTURE) - samples.cells(stack, before, at.MOISTURE)
     assert gained.max() > 0.3
 
 
@@ -135,20 +136,22 @@ def test_rain_and_watering_are_booked_as_they_fall() -> None:
     stack = samples.Stack(
         samples.small_grid(),
         samples.make_curves(),
-        samples.make_lanes(
-            start_moisture=0.0, barrier_resistance_s_m=samples.SEALED_S_M, bag_rain_share=0.1
+        samples.make_parameters(
+            start_moisture=0.0,
+            barrier_vapour_resistance_s_m=samples.SEALED_S_M,
+            bag_rain_share=0.1,
         ),
     )
-    bag = np.resize([0.0, 1.0], kernel.LANES)
+    bag = np.resize([0.0, 1.0], at.CASES)
     forcing = samples.make_forcing(
-        6, rain=2.0, watering=0.5, bag=np.broadcast_to(bag, (6, kernel.LANES)), convection=10.0
+        6, rain=2.0, watering=0.5, bag=np.broadcast_to(bag, (6, at.CASES)), convection=10.0
     )
     a = samples.run(stack, samples.start(stack), forcing)
     top = np.pi * stack.grid.radius_m**2
     side = 2.0 * np.pi * stack.grid.radius_m * stack.grid.height_m
-    share = float(stack.lanes.side_catch_share[0])
+    share = float(stack.parameters[P.model_side_rain_catch_share][0])
     rain_kg = 6 * 2.0 * (top + share * side)
-    booked = a[kernel.LEDGER, kernel.B_WATER_IN]
+    booked = a[at.BUDGET, at.B_WATER_IN]
     assert booked[0] == pytest.approx(rain_kg + 6 * 0.5, rel=1e-9)
     assert booked[1] == pytest.approx(0.1 * rain_kg + 6 * 0.5, rel=1e-9)
 
@@ -158,11 +161,11 @@ def frozen_column(hours: int, air_c: float, rings: int = 60) -> tuple[samples.St
     stack = samples.Stack(
         samples.column(200.0, rings, ring_ratio=1.15),
         samples.make_curves(),
-        samples.make_lanes(
+        samples.make_parameters(
             start_moisture=0.8,
             bark_heat_resistance_m2k_w=0.0,
             bark_resistance_s_m=samples.SEALED_S_M,
-            barrier_resistance_s_m=samples.SEALED_S_M,
+            barrier_vapour_resistance_s_m=samples.SEALED_S_M,
         ),
     )
     forcing = samples.make_forcing(hours, air_temp=air_c, convection=1e9)
@@ -178,16 +181,16 @@ def test_frost_goes_in_as_stefan_says() -> None:
     stack, a = frozen_column(hours, cold)
     curves = stack.curves
     capacity = curves.dry_heat_capacity_j_kg_k + 4186.0 * 0.8
-    latent = LATENT_HEAT_FUSION_J_KG * (0.8 - kernel.BOUND_WATER_MAX)
+    latent = LATENT_HEAT_FUSION_J_KG * (0.8 - formulas.BOUND_WATER_MAX)
     stefan = capacity * -cold / latent
 
     def gap(c: float) -> float:
         return float(c * np.exp(c * c) * special.erf(c) - stefan / np.sqrt(np.pi))
 
-    conductivity = float(wood.conductivity_across_grain(0.8, curves.density_kg_m3))
+    conductivity = float(formulas.conductivity_across_grain(0.8, curves.density_kg_m3))
     diffusivity = conductivity / (curves.density_kg_m3 * capacity)
     depth = 2.0 * optimize.brentq(gap, 1e-6, 3.0) * np.sqrt(diffusivity * hours * SECONDS_PER_HOUR)
-    ice = samples.cells(stack, a, kernel.ICE)[1, :, 0] / (0.8 - kernel.BOUND_WATER_MAX)
+    ice = samples.cells(stack, a, at.ICE)[1, :, 0] / (0.8 - formulas.BOUND_WATER_MAX)
     made = ice @ stack.grid.ring_area_m2 / (2.0 * np.pi * stack.grid.radius_m)
     assert made == pytest.approx(depth, rel=0.05)
 
@@ -195,7 +198,9 @@ def test_frost_goes_in_as_stefan_says() -> None:
 def test_freezing_and_thawing_hold_the_log_at_zero() -> None:
     """Ten cold days, ten warm: the core waits at 0 degC, ice comes and goes, energy closes."""
     stack = samples.Stack(
-        samples.small_grid(5, 4), samples.make_curves(), samples.make_lanes(start_moisture=1.2)
+        samples.small_grid(5, 4),
+        samples.make_curves(),
+        samples.make_parameters(start_moisture=1.2),
     )
     air = np.repeat([-6.0, 6.0], 24 * 10)
     forcing = samples.make_forcing(
@@ -205,10 +210,10 @@ def test_freezing_and_thawing_hold_the_log_at_zero() -> None:
     a, core, ice = before.copy(), [], []
     for hour, row in enumerate(forcing):
         samples.run(stack, a, row[None], first_hour=hour)
-        core.append(samples.cells(stack, a, kernel.TEMP)[4, 0, 0])
-        ice.append(samples.cells(stack, a, kernel.ICE)[4, 0, 0])
-        assert np.all(a[kernel.ICE] >= 0.0)
-        assert np.all(a[kernel.ICE] <= np.maximum(a[kernel.MOISTURE] - 0.30, 0.0) + 1e-12)
+        core.append(samples.cells(stack, a, at.TEMP)[4, 0, 0])
+        ice.append(samples.cells(stack, a, at.ICE)[4, 0, 0])
+        assert np.all(a[at.ICE] >= 0.0)
+        assert np.all(a[at.ICE] <= np.maximum(a[at.MOISTURE] - 0.30, 0.0) + 1e-12)
     waiting = np.abs(core) < 1e-6
     assert waiting[:240].sum() > 24
     assert waiting[240:].sum() > 24

@@ -14,16 +14,20 @@ import numpy as np
 import pytest
 from scipy import special
 
+from climate_risk.log import formulas
+from climate_risk.log import layout as at
+from climate_risk.log.parameters import P
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 import log_samples as samples
 
 from climate_risk.constants import KELVIN_AT_0_C, SECONDS_PER_HOUR, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.engine import stack as stack_room
-from climate_risk.log import geometry, kernel, wood
+from climate_risk.log import geometry
 
 CURVES = samples.make_curves("aspen")
-CONDUCTIVITY = float(wood.conductivity_across_grain(0.0, CURVES.density_kg_m3))
+CONDUCTIVITY = float(formulas.conductivity_across_grain(0.0, CURVES.density_kg_m3))
 DIFFUSIVITY = CONDUCTIVITY / (CURVES.density_kg_m3 * CURVES.dry_heat_capacity_j_kg_k)
 AIR_C, START_C = 10.0, 30.0
 
@@ -32,35 +36,35 @@ def bare_stack(
     grid: geometry.Grid, exchange_w_m2k: float = 0.0, emissivity: float = 0.0
 ) -> samples.Stack:
     """Bone-dry wood without bark; the ground takes heat as the air does."""
-    lanes = samples.make_lanes(
+    parameters = samples.make_parameters(
         start_moisture=0.0,
         bark_heat_resistance_m2k_w=0.0,
-        emissivity=emissivity,
-        free_convection_w_m2k=0.0,
-        film_factor=1.0,
-        barrier_resistance_s_m=samples.SEALED_S_M,
-        barrier_heat_w_m2k=exchange_w_m2k,
+        model_bark_emissivity=emissivity,
+        model_free_convection_w_m2k=0.0,
+        model_outdoor_convection_factor=1.0,
+        barrier_vapour_resistance_s_m=samples.SEALED_S_M,
+        ground_heat_w_m2k=exchange_w_m2k,
     )
-    return samples.Stack(grid, CURVES, lanes)
+    return samples.Stack(grid, CURVES, parameters)
 
 
 def cool(stack: samples.Stack, exchange_w_m2k: np.ndarray, hours: int) -> np.ndarray:
     """What is left (0 to 1) of the warmth in each cell.
 
-    The coefficient, one to a lane, is that of convection and long-wave together.
+    The coefficient, one to a case, is that of convection and long-wave together.
     """
     radiation = 4.0 * STEFAN_BOLTZMANN_W_M2K4 * (AIR_C + KELVIN_AT_0_C) ** 3
-    convection = exchange_w_m2k - stack.lanes.emissivity * radiation
-    convection = np.broadcast_to(convection, (hours, kernel.LANES))
+    convection = exchange_w_m2k - stack.parameters[P.model_bark_emissivity] * radiation
+    convection = np.broadcast_to(convection, (hours, at.CASES))
     forcing = samples.make_forcing(hours, air_temp=AIR_C, convection=convection)
     a = samples.run(stack, samples.start(stack, START_C), forcing)
-    return (samples.cells(stack, a, kernel.TEMP) - AIR_C) / (START_C - AIR_C)
+    return (samples.cells(stack, a, at.TEMP) - AIR_C) / (START_C - AIR_C)
 
 
 def films(biots: list[float], radius_m: float) -> np.ndarray:
-    """Film coefficient of each Biot number, cycled over the lanes; 1e9 stands for infinite."""
+    """Film coefficient of each Biot number, cycled over the cases; 1e9 stands for infinite."""
     finite = np.array([min(biot, 1e9) for biot in biots])
-    return np.resize(finite * CONDUCTIVITY / radius_m, kernel.LANES)
+    return np.resize(finite * CONDUCTIVITY / radius_m, at.CASES)
 
 
 @pytest.mark.parametrize("key", ["mean", "axis"])
@@ -140,13 +144,13 @@ def test_short_cylinder_is_a_cylinder_times_a_slab(
     radius_m, height_m, hours = 0.5, 1.2, 60
     grid = samples.column(2.0 * radius_m, 24, height_m=height_m, levels=24)
     stack = bare_stack(grid, exchange_w_m2k, emissivity)
-    exchange = np.full(kernel.LANES, exchange_w_m2k)
+    exchange = np.full(at.CASES, exchange_w_m2k)
     left = samples.mean_over_stack(stack, cool(stack, exchange, hours))[0]
     seconds, half_m = hours * SECONDS_PER_HOUR, 0.5 * height_m
     biot = exchange_w_m2k * radius_m / CONDUCTIVITY
-    biot_end = exchange_w_m2k * half_m / (kernel.AXIAL_HEAT_RATIO * CONDUCTIVITY)
+    biot_end = exchange_w_m2k * half_m / (formulas.AXIAL_HEAT_RATIO * CONDUCTIVITY)
     fourier = DIFFUSIVITY * seconds / radius_m**2
-    fourier_end = kernel.AXIAL_HEAT_RATIO * DIFFUSIVITY * seconds / half_m**2
+    fourier_end = formulas.AXIAL_HEAT_RATIO * DIFFUSIVITY * seconds / half_m**2
     split = samples.cylinder_mean(biot, fourier, hours) * samples.slab_mean(
         biot_end, fourier_end, hours
     )
@@ -168,20 +172,21 @@ def test_wall_thick_beside_the_reach_of_heat_follows_the_error_function() -> Non
 
 
 def test_wet_wood_holds_the_heat_of_its_water() -> None:
-    """The same series with water in the wood; a bag that lets heat but no vapour out seals it."""
+    """The same series with water in the wood; tight bark keeps it in."""
     radius_m, hours, moisture = 1.0, 600, 0.8
     stack = bare_stack(samples.column(2.0 * radius_m, 32))
-    lanes = stack.lanes._replace(
-        start_moisture=np.full(kernel.LANES, moisture),
-        bag_gap_heat_w_m2k=np.full(kernel.LANES, 1e12),
-        bag_gap_vapour_m_s=np.full(kernel.LANES, 1.0 / samples.SEALED_S_M),
+    parameters = samples.changed(
+        stack.parameters,
+        start_moisture=moisture,
+        bark_resistance_s_m=samples.SEALED_S_M,
     )
-    stack = stack._replace(lanes=lanes)
+    stack = stack._replace(parameters=parameters)
     exchange = 5.0 * CONDUCTIVITY / radius_m
-    forcing = samples.make_forcing(hours, air_temp=AIR_C, convection=exchange, bag=1.0)
+    forcing = samples.make_forcing(hours, air_temp=AIR_C, convection=exchange)
+    forcing[:, at.F_UNCUT] = 1.0
     a = samples.run(stack, samples.start(stack, START_C), forcing)
-    left = samples.mean_over_rings(stack, samples.cells(stack, a, kernel.TEMP)[1])[0]
-    conductivity = float(wood.conductivity_across_grain(moisture, CURVES.density_kg_m3))
+    left = samples.mean_over_rings(stack, samples.cells(stack, a, at.TEMP)[1])[0]
+    conductivity = float(formulas.conductivity_across_grain(moisture, CURVES.density_kg_m3))
     capacity = CURVES.density_kg_m3 * (CURVES.dry_heat_capacity_j_kg_k + 4186.0 * moisture)
     fourier = conductivity / capacity * hours * SECONDS_PER_HOUR / radius_m**2
     exact = samples.cylinder_mean(exchange * radius_m / conductivity, fourier, hours)
@@ -193,11 +198,11 @@ def test_bark_is_a_layer_in_series_with_the_film() -> None:
     radius_m, hours, film, bark = 0.5, 100, 12.0, 0.1
     stack = bare_stack(samples.column(2.0 * radius_m, 16))
     barked = stack._replace(
-        lanes=stack.lanes._replace(bark_heat_resistance_m2k_w=np.full(kernel.LANES, bark))
+        parameters=samples.changed(stack.parameters, bark_heat_resistance_m2k_w=bark)
     )
     both = 1.0 / (1.0 / film + bark)
-    with_bark = cool(barked, np.full(kernel.LANES, film), hours)[1]
-    with_less_film = cool(stack, np.full(kernel.LANES, both), hours)[1]
+    with_bark = cool(barked, np.full(at.CASES, film), hours)[1]
+    with_less_film = cool(stack, np.full(at.CASES, both), hours)[1]
     np.testing.assert_allclose(with_bark, with_less_film, rtol=1e-12)
 
 
@@ -210,7 +215,7 @@ def test_sunlit_side_of_a_log_in_a_steady_beam() -> None:
     radius_m, exchange, beam = 0.12, 15.0, 400.0
     stack = bare_stack(samples.column(2.0 * radius_m, 48))
     modes, mean = samples.girth_modes(30.0), 1.0 / np.pi
-    absorbed = float(stack.lanes.bark_absorptance[0]) * beam
+    absorbed = float(stack.parameters[P.wood_bark_absorptance][0]) * beam
     forcing = samples.make_forcing(
         1500, air_temp=AIR_C, convection=exchange, beam_side=beam, sun_side=mean * beam
     )
@@ -218,8 +223,6 @@ def test_sunlit_side_of_a_log_in_a_steady_beam() -> None:
     for mode, order in enumerate((1, 1, 2, 2, 4)):
         power = 2.0 * np.sin(order * np.pi / 8.0) / (np.pi / 4.0)
         bark = absorbed * modes[mode] / (exchange + power * CONDUCTIVITY / radius_m)
-        made = a[kernel.MODE_SURFACE, mode, 0]
+        made = a[at.MODE_SURFACE, mode, 0]
         assert made == pytest.approx(bark, rel=0.02, abs=1e-9)
-    assert a[kernel.SURFACE_TEMP, 0, 0] == pytest.approx(
-        AIR_C + absorbed * mean / exchange, rel=1e-6
-    )
+    assert a[at.SURFACE_TEMP, 0, 0] == pytest.approx(AIR_C + absorbed * mean / exchange, rel=1e-6)

@@ -16,6 +16,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from climate_risk.log import layout as at
+from climate_risk.log.parameters import P
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 import log_samples as samples
@@ -23,8 +26,8 @@ import log_samples as samples
 from climate_risk import tables
 from climate_risk.constants import SECONDS_PER_HOUR
 from climate_risk.engine import stack as stack_room
-from climate_risk.log import geometry, kernel, wood
-from climate_risk.log.kernel import MOISTURE
+from climate_risk.log import geometry, wood
+from climate_risk.log.layout import MOISTURE
 
 ACROSS, ALONG = 1e-10, 1.5e-9
 START, REST = 0.9, 0.5
@@ -38,20 +41,20 @@ CURVES = samples.make_curves("aspen")
 
 def diffusion_stack(grid: geometry.Grid, **changes: float) -> samples.Stack:
     """Wood that rests at 50 %, with nothing between its faces and the air or the ground."""
-    lanes = samples.make_lanes(
+    parameters = samples.make_parameters(
         start_moisture=START,
-        free_diffusivity_transverse_m2_s=ACROSS,
-        free_diffusivity_longitudinal_m2_s=ALONG,
-        uptake_diffusivity_m2_s=ALONG,
+        wood_free_diffusivity_transverse_m2_s=ACROSS,
+        wood_free_diffusivity_longitudinal_m2_s=ALONG,
+        wood_uptake_diffusivity_m2_s=ALONG,
         **{
             "bark_resistance_s_m": 0.0,
-            "barrier_resistance_s_m": 0.0,
-            "barrier_heat_w_m2k": STRONG,
+            "barrier_vapour_resistance_s_m": 0.0,
+            "ground_heat_w_m2k": STRONG,
         }
         | changes,
     )
     rest = np.full_like(CURVES.moisture_by_activity, REST)
-    return samples.Stack(grid, CURVES._replace(moisture_by_activity=rest), lanes)
+    return samples.Stack(grid, CURVES._replace(moisture_by_activity=rest), parameters)
 
 
 def film_s_m(temp_c: float, convection: float) -> float:
@@ -61,7 +64,7 @@ def film_s_m(temp_c: float, convection: float) -> float:
 
 
 def dry(stack: samples.Stack, hours: int) -> np.ndarray:
-    """What is left (0 to 1) of the water above rest, by cell, in one lane."""
+    """What is left (0 to 1) of the water above rest, by cell, in one case."""
     vapour = 0.5 * samples.saturated_density(20.0)
     forcing = samples.make_forcing(hours, convection=STRONG, vapour=vapour)
     a = samples.run(stack, samples.start(stack), forcing)
@@ -140,7 +143,7 @@ def drying_over_free_water(
     stack = samples.Stack(
         grid,
         CURVES,
-        samples.make_lanes(start_moisture=1.0, bark_resistance_s_m=resistance_s_m),
+        samples.make_parameters(start_moisture=1.0, bark_resistance_s_m=resistance_s_m),
     )
     forcing = samples.make_forcing(
         72, air_temp=temp_c, vapour=humidity * saturated, convection=convection
@@ -188,7 +191,7 @@ def test_thin_stick_comes_to_rest_where_the_handbook_says(
     stack = samples.Stack(
         samples.column(0.01, 4),
         CURVES,
-        samples.make_lanes(start_moisture=0.6, bark_resistance_s_m=100.0),
+        samples.make_parameters(start_moisture=0.6, bark_resistance_s_m=100.0),
     )
     vapour = 0.01 * humidity_pct * samples.saturated_density(21.1)
     forcing = samples.make_forcing(24 * 120, air_temp=21.1, vapour=vapour, convection=20.0)
@@ -205,8 +208,8 @@ def test_dry_stick_takes_water_from_damp_air_to_the_same_rest() -> None:
     stack = samples.Stack(
         samples.column(0.01, 4),
         CURVES,
-        samples.make_lanes(
-            start_moisture=np.resize([0.02, 0.6], kernel.LANES), bark_resistance_s_m=100.0
+        samples.make_parameters(
+            start_moisture=np.resize([0.02, 0.6], at.CASES), bark_resistance_s_m=100.0
         ),
     )
     forcing = samples.make_forcing(
@@ -217,45 +220,19 @@ def test_dry_stick_takes_water_from_damp_air_to_the_same_rest() -> None:
     assert held[0] == pytest.approx(held[1], abs=2e-4)
 
 
-def test_bag_adds_its_wall_and_its_gap_to_the_way_of_the_vapour() -> None:
-    """Gap, then wall and film in series beside the leak: a wet stick loses at that rate."""
-    gap, wall, leak, convection = 1.5e-3, 1.1e-3, 6e-4, 40.0
-    stack = samples.Stack(
-        samples.column(0.08, 64),
-        CURVES,
-        samples.make_lanes(
-            start_moisture=1.0,
-            bark_resistance_s_m=6000.0,
-            bag_gap_vapour_m_s=gap,
-            bag_vapour_m_s=wall,
-            bag_leak_m_s=leak,
-            bag_gap_heat_w_m2k=1e6,
-        ),
-    )
-    hours, vapour = 48, 0.6 * samples.saturated_density(20.0)
-    forcing = samples.make_forcing(hours, vapour=vapour, convection=convection, bag=1.0)
-    a = samples.run(stack, samples.start(stack), forcing)
-    left = samples.mean_over_rings(stack, samples.cells(stack, a, MOISTURE)[1])[0]
-    lost = (1.0 - left) * CURVES.density_kg_m3 * 0.02 / (hours * SECONDS_PER_HOUR)
-    film = film_s_m(20.0, convection)
-    way = 6000.0 + 1.0 / gap + 1.0 / (1.0 / (1.0 / wall + film) + leak)
-    surface_c = 20.0 - LATENT_HEAT_J_KG * lost / (convection + RADIATION)
-    assert lost == pytest.approx((samples.saturated_density(surface_c) - vapour) / way, rel=0.02)
-
-
 def uptake_over_half_space(cell_m: float, hours: int) -> float:
     """Water taken up by a soaked end over that of a half-space whose face has no air left."""
     diffusivity = 1.2e-8
     stack = samples.Stack(
         samples.column(50.0, 2, height_m=1.5, levels=round(1.5 / cell_m)),
         CURVES,
-        samples.make_lanes(
+        samples.make_parameters(
             start_moisture=0.6,
-            free_diffusivity_longitudinal_m2_s=diffusivity,
-            uptake_diffusivity_m2_s=diffusivity,
+            wood_free_diffusivity_longitudinal_m2_s=diffusivity,
+            wood_uptake_diffusivity_m2_s=diffusivity,
             bark_resistance_s_m=samples.SEALED_S_M,
-            bark_uptake_kg_m2_s=0.0,
-            barrier_resistance_s_m=samples.SEALED_S_M,
+            wood_bark_uptake_kg_m2_s=0.0,
+            barrier_vapour_resistance_s_m=samples.SEALED_S_M,
         ),
     )
     damp = samples.saturated_density(20.0)
@@ -288,17 +265,19 @@ def test_rain_of_an_hour_enters_wet_and_dry_end_grain_alike(
     Of 2 sqrt(D t / pi) one implicit step takes sqrt(pi) / 2 = 0.886, and more steps more.
     """
     grid = samples.season_grid(pieces=1)
-    lanes = samples.make_lanes(
+    parameters = samples.make_parameters(
         start_moisture=start,
         bark_resistance_s_m=samples.SEALED_S_M,
-        bark_uptake_kg_m2_s=0.0,
-        barrier_resistance_s_m=samples.SEALED_S_M,
+        wood_bark_uptake_kg_m2_s=0.0,
+        barrier_vapour_resistance_s_m=samples.SEALED_S_M,
     )
-    stack = samples.Stack(grid, CURVES, lanes)
+    stack = samples.Stack(grid, CURVES, parameters)
     damp = samples.saturated_density(20.0)
     forcing = samples.make_forcing(hours, vapour=damp, convection=10.0, rain=40.0)
     a = samples.run(stack, samples.start(stack), forcing)
     wet = samples.mean_over_rings(stack, samples.cells(stack, a, MOISTURE))[:, 0]
-    reach_m = 2.0 * np.sqrt(lanes.uptake_diffusivity_m2_s[0] * hours * SECONDS_PER_HOUR / np.pi)
+    reach_m = 2.0 * np.sqrt(
+        parameters[P.wood_uptake_diffusivity_m2_s, 0] * hours * SECONDS_PER_HOUR / np.pi
+    )
     law = (CURVES.max_moisture - start) * reach_m
     assert (wet - start) @ grid.level_m == pytest.approx(share * law, rel=0.025)

@@ -13,11 +13,12 @@ import numpy as np
 import pytest
 from scipy import optimize
 
+from climate_risk.log import formulas, state
+from climate_risk.log import layout as at
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 import log_samples as samples
-
-from climate_risk.log import kernel
 
 SIGMA = 5.670374419e-8
 AIR_C, HUMIDITY, DIAMETER_M = 30.0, 0.40, 0.15
@@ -61,18 +62,19 @@ def hand_balance(absorbed: float, heat_w_m2k: float, *, wet: bool, air_c: float 
 
 def steady_surface(absorbed: float, heat_w_m2k: float, *, wet: bool, sky: float = SKY) -> float:
     """Surface temperature of the kernel's log after it has come to rest [degC]."""
-    lanes = samples.make_lanes(
+    parameters = samples.make_parameters(
         start_moisture=0.0,
-        emissivity=EMISSIVITY,
-        bark_absorptance=0.6,
-        free_convection_w_m2k=0.0,
-        bark_uptake_kg_m2_s=0.0,
+        model_bark_emissivity=EMISSIVITY,
+        wood_bark_absorptance=0.6,
+        model_free_convection_w_m2k=0.0,
+        model_outdoor_convection_factor=1.0,
+        wood_bark_uptake_kg_m2_s=0.0,
         bark_resistance_s_m=samples.SEALED_S_M,
-        barrier_resistance_s_m=samples.SEALED_S_M,
-        side_catch_share=1.0,
-        bark_store_kg_m2=50.0,
+        barrier_vapour_resistance_s_m=samples.SEALED_S_M,
+        model_side_rain_catch_share=1.0,
+        wood_bark_store_kg_m2=50.0,
     )
-    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, lanes)
+    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, parameters)
     forcing = samples.make_forcing(
         300,
         air_temp=AIR_C,
@@ -83,7 +85,7 @@ def steady_surface(absorbed: float, heat_w_m2k: float, *, wet: bool, sky: float 
         rain=5.0 if wet else 0.0,
     )
     a = samples.run(stack, samples.start(stack, AIR_C), forcing)
-    return float(a[kernel.SURFACE_TEMP, 0, 0])
+    return float(a[at.SURFACE_TEMP, 0, 0])
 
 
 @pytest.mark.parametrize(
@@ -98,7 +100,7 @@ def test_reference_convection(reynolds: float, prandtl: float, nusselt: float) -
 def test_convection_of_the_program() -> None:
     """Churchill and Bernstein 1977; the program fits the properties of air by lines (1 %)."""
     for row in samples.published("convection_cylinder.csv"):
-        made = kernel.convection_coefficient(
+        made = formulas.convection_coefficient(
             row["diameter_m"], np.array([row["wind_ms"]]), np.array([20.0])
         )
         assert made[0] == pytest.approx(row["heat_w_m2k"], rel=0.01), row
@@ -153,44 +155,15 @@ def test_wet_shaded_windy_bark_nears_the_wet_bulb() -> None:
     assert wet[-1] == pytest.approx(19.84, abs=0.5)
 
 
-def test_bag_in_the_sun_is_one_more_node() -> None:
-    """Bark in a bag: the two balances of bag and bark by Brent's method, long-wave unabridged."""
-    film, gap, sun, absorptance = 12.0, 8.0, 300.0, 0.6
-    through, absorbed = 0.08, 0.6
-    black = (AIR_C + 273.15) ** 4
-
-    def gain(bag_c: float) -> float:
-        longwave = EMISSIVITY * SIGMA * (black - (bag_c + 273.15) ** 4)
-        return absorbed * sun + through * absorptance * sun + film * (AIR_C - bag_c) + longwave
-
-    # Bark gains what passes the bag and loses all of it to the bag.
-    bag_c = float(optimize.brentq(gain, AIR_C, 90.0))
-    bark_c = bag_c + through * absorptance * sun / gap
-    lanes = samples.make_lanes(
-        start_moisture=0.0,
-        emissivity=EMISSIVITY,
-        bark_absorptance=absorptance,
-        free_convection_w_m2k=0.0,
-        bark_resistance_s_m=samples.SEALED_S_M,
-        barrier_resistance_s_m=samples.SEALED_S_M,
-        bag_transmittance=through,
-        bag_absorptance=absorbed,
-        bag_gap_heat_w_m2k=gap,
-    )
-    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, lanes)
-    forcing = samples.make_forcing(600, air_temp=AIR_C, convection=film, sun_side=sun, bag=1.0)
-    a = samples.run(stack, samples.start(stack, AIR_C), forcing)
-    assert bark_c > bag_c > AIR_C
-    assert a[kernel.SURFACE_TEMP, 0, 0] == pytest.approx(bark_c, abs=0.2)
-
-
 @pytest.mark.parametrize("cold_c", [2.0, 8.0])
 def test_dew_falls_on_bark_colder_than_the_dew_point(cold_c: float) -> None:
     """Air of 20 degC and 90 %, dew point 18.3: cold wood gains a film and its latent heat."""
-    lanes = samples.make_lanes(
-        start_moisture=0.0, bark_uptake_kg_m2_s=0.0, bark_resistance_s_m=samples.SEALED_S_M
+    parameters = samples.make_parameters(
+        start_moisture=0.0,
+        wood_bark_uptake_kg_m2_s=0.0,
+        bark_resistance_s_m=samples.SEALED_S_M,
     )
-    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, lanes)
+    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, parameters)
     vapour = 0.9 * samples.saturated_density(20.0)
     damp = samples.run(
         stack,
@@ -202,9 +175,9 @@ def test_dew_falls_on_bark_colder_than_the_dew_point(cold_c: float) -> None:
         samples.start(stack, cold_c),
         samples.make_forcing(1, vapour=0.0, convection=10.0),
     )
-    assert damp[kernel.FILM, 0, 0] > 0.0
-    assert dry[kernel.FILM, 0, 0] == 0.0
-    warmer = samples.cells(stack, damp, kernel.TEMP) - samples.cells(stack, dry, kernel.TEMP)
+    assert damp[at.SURFACE_WATER, 0, 0] > 0.0
+    assert dry[at.SURFACE_WATER, 0, 0] == 0.0
+    warmer = samples.cells(stack, damp, at.TEMP) - samples.cells(stack, dry, at.TEMP)
     assert warmer[1].min() > 0.0
 
 
@@ -218,14 +191,15 @@ def test_wet_end_grain_evaporates_as_a_wet_surface(wind_ms: float) -> None:
     stack = samples.Stack(
         samples.column(50.0, 2, height_m=0.36, levels=20),
         CURVES,
-        samples.make_lanes(
+        samples.make_parameters(
             start_moisture=1.5,
-            emissivity=EMISSIVITY,
-            free_convection_w_m2k=0.0,
-            free_diffusivity_longitudinal_m2_s=1e-6,
+            model_bark_emissivity=EMISSIVITY,
+            model_free_convection_w_m2k=0.0,
+            model_outdoor_convection_factor=1.0,
+            wood_free_diffusivity_longitudinal_m2_s=1e-6,
             bark_resistance_s_m=samples.SEALED_S_M,
-            barrier_resistance_s_m=samples.SEALED_S_M,
-            barrier_heat_w_m2k=1e-9,
+            barrier_vapour_resistance_s_m=samples.SEALED_S_M,
+            ground_heat_w_m2k=1e-9,
         ),
     )
     forcing = samples.make_forcing(
@@ -236,12 +210,12 @@ def test_wet_end_grain_evaporates_as_a_wet_surface(wind_ms: float) -> None:
         longwave_top=SKY * SIGMA * (AIR_C + 273.15) ** 4,
     )
     a = samples.run(stack, samples.start(stack, 21.0), forcing[:190])
-    before = kernel.stored_water_kg(stack.grid, stack.curves, a)[0]
+    before = state.stored_water_kg(stack.grid, stack.curves, a)[0]
     samples.run(stack, a, forcing[190:], first_hour=190)
-    lost = before - kernel.stored_water_kg(stack.grid, stack.curves, a)[0]
-    assert samples.cells(stack, a, kernel.MOISTURE).min() > 0.6
+    lost = before - state.stored_water_kg(stack.grid, stack.curves, a)[0]
+    assert samples.cells(stack, a, at.MOISTURE).min() > 0.6
     hand = hand_balance(0.0, film, wet=True, air_c=AIR_C)
-    assert a[kernel.SURFACE_TEMP, 1, 0] == pytest.approx(hand, abs=0.3)
+    assert a[at.SURFACE_TEMP, 1, 0] == pytest.approx(hand, abs=0.3)
     deficit = samples.saturated_density(hand) - HUMIDITY * samples.saturated_density(AIR_C)
     rate = float(vapour_conductance(film, AIR_C) * deficit)
     assert lost / (36000.0 * np.pi * stack.grid.radius_m**2) == pytest.approx(rate, rel=0.06)

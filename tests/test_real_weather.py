@@ -19,8 +19,8 @@ import climate_risk as cr
 from climate_risk.engine.reference import advance_to, reference_block
 from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.errors import InputError
-from climate_risk.fungus.kernel import face_neighbours
-from climate_risk.log.kernel import MOISTURE
+from climate_risk.fungus.kernel import interface_neighbours
+from climate_risk.log.layout import MOISTURE
 from climate_risk.options import parse_cover_option
 from climate_risk.risk.season import hot_dry_spells
 
@@ -148,7 +148,7 @@ def top_face_moisture(kind, scheme, days, every):
     """Moisture of the topmost spawn face every few days from inoculation on [%]."""
     grid, block = kind.grid, reference_block(kind, scheme)
     rings = grid.ring_area_m2.size
-    below, above, weight = face_neighbours(grid, grid.pieces)
+    below, above, weight = interface_neighbours(grid, grid.pieces)
     start = (kind.stack.inoculated - kind.start_day).days
     advance_to(kind, scheme, block, 0, start)
     seen = []

@@ -28,7 +28,7 @@ from climate_risk.report import summary as summaries
 
 SHARE_COLUMNS = (
     "on_time_fraction",
-    "delayed_fraction",
+    "not_fully_run_fraction",
     "killed_by_heat_fraction",
     "killed_by_drought_fraction",
 )

@@ -121,7 +121,12 @@ def test_cause_is_named_alone_only_where_it_dominates(
     heat: float, drought: float, said: str
 ) -> None:
     shares = OutcomeShares(
-        on_time=1 - heat - drought, delayed=0.0, killed_by_heat=heat, killed_by_drought=drought
+        on_time=1 - heat - drought,
+        not_fully_run=0.0,
+        killed_by_heat=heat,
+        killed_by_drought=drought,
+        spawn_dried=0.0,
+        likely_to_fruit=1 - heat - drought,
     )
     assert words.cause(shares) == said
 
@@ -359,10 +364,11 @@ def test_what_the_model_may_tell_later_is_said_where_it_is_told() -> None:
     assert words.run_sentence(fruits).endswith("80 % are likely to fruit.")
     shut = CoverSpan(kind="bag", material="paper", foot="closed")
     assert cover_words(shut) == "paper bag shut at the foot"
-    tie = Tie(ranks=(0, 1), unknown="bag.rain_share", how_to_measure="Put a cup on the cap")
+    tie = Tie(ranks=(0, 1), unknown="bag.rain_share")
     stack = replace(samples.compare().stacks[0], ties=(tie,))
     assert choice.ties_sentence(stack) == (
-        "1 and 2 tie: their order hangs on the bag rain share. Put a cup on the cap."
+        "1 and 2 tie: which is better hangs on the share of the rain that soaks through the bag. "
+        "To find out: stand a cup on the cap under the bag through a rain, and one beside the bag."
     )
 
 

@@ -230,3 +230,29 @@ def test_nothing_is_left_to_do() -> None:
         if mark in path.read_text(encoding="utf-8")
     ]
     assert wrong == []
+
+
+def test_a_change_to_any_file_of_a_kernel_renews_what_was_compiled() -> None:
+    """A kernel holds numbers of other files as constants: any of them makes it stale."""
+    from climate_risk import compiled
+
+    files = {path.relative_to(PACKAGE).as_posix() for path in compiled.kernel_files()}
+    kernels = {
+        name_of(path)
+        for path in MODULES
+        if {"compiled", "inlined", "law"} & set(imported_from_compiled(path))
+    }
+    assert kernels <= files
+    needed = {
+        module.removeprefix("climate_risk.").replace(".", "/") + ".py"
+        for name in kernels
+        for module in imports_of(PACKAGE / name)
+    }
+    assert needed <= files
+
+
+def imported_from_compiled(path: Path) -> Iterator[str]:
+    """Names that a module takes from ``climate_risk.compiled``."""
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.ImportFrom) and node.module == "climate_risk.compiled":
+            yield from (alias.name for alias in node.names)

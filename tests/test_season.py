@@ -21,7 +21,7 @@ from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan
 from climate_risk.risk.actions import DELAYS_DAYS, changes, find_actions
 from climate_risk.risk.chance import KILLED_BY_HEAT
-from climate_risk.risk.ensemble import option_result
+from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import Outlook, look_at_all
 from climate_risk.risk.results import Chance, SeasonResult, StackSeason
 from climate_risk.risk.season import hot_dry_spells, season
@@ -115,7 +115,7 @@ def test_results_carry_every_parameter_drawn_with_its_range(
     """Those of the stack's own rows, covers that are on and the barrier included."""
     used = {(p.group, p.name): p for p in stack.parameters if p.group not in ("canopy",)}
     kind = stack_model(yard.stacks[0], record, 0.0)
-    drawn = kind.rows(Scheme(canopy="deciduous")).unknowns()
+    drawn = kind.parameter_set(Scheme(canopy="deciduous")).unknowns()
     for key, parameter in drawn.items():
         group, _, name = key.partition(".")
         if group in ("bag", "cloth", "canopy"):
@@ -149,7 +149,7 @@ def test_chance_is_over_the_past_years_alone(stack: StackSeason) -> None:
     assert (chance.years, chance.draws) == (12, 2)
     assert [year.year for year in stack.result.years] == list(range(2002, 2014))
     parts = stack.result.shares
-    assert parts.on_time + parts.delayed + parts.lost == pytest.approx(1.0)
+    assert parts.on_time + parts.not_fully_run + parts.lost == pytest.approx(1.0)
 
 
 def test_the_same_stack_under_each_canopy(stack: StackSeason) -> None:
@@ -215,7 +215,6 @@ def test_few_years_give_no_chance_but_what_happened(yard: Yard) -> None:
         ("2002-01-01", "2014-07-20", date(2014, 3, 1), "--as-of 2014-03-01 lies before"),
         ("2014-04-01", "2014-07-20", AS_OF, "starts on 2014-03-20"),
         ("2002-01-01", "2013-07-20", AS_OF, "starts on 2014-03-20"),
-        ("2014-01-01", "2014-07-20", AS_OF, "no past year holds 16 July to 12 April"),
     ],
 )
 def test_weather_that_does_not_serve_is_refused(
@@ -225,6 +224,25 @@ def test_weather_that_does_not_serve_is_refused(
         run(yard, samples.make_record(first, last), as_of=as_of)
     assert "\n" not in str(error.value)
     assert "accepted is" in str(error.value)
+
+
+def test_a_record_of_one_year_has_its_season_to_date(yard: Yard, record: Record) -> None:
+    """The same days as with past years, no chance, no outlook, and what to do for one."""
+    alone = run(yard, samples.make_record("2014-01-01", "2014-07-20")).stacks[0]
+    with_past = run(yard, record).stacks[0]
+    # Leaves come out by the record's own warmth, so that the two differ by a little.
+    pd.testing.assert_frame_equal(alone.daily, with_past.daily, rtol=0.05, atol=0.5)
+    assert alone.lacks_past
+    assert not with_past.lacks_past
+    assert alone.result.chance is None
+    assert alone.outlook is None
+    assert alone.result.years == ()
+    assert alone.actions == ()
+    assert alone.result.cost.expected_loss is None
+    # Its driest face is that of the days run, not of a season not yet seen.
+    lowest = alone.daily["moisture_driest_face_pct"].min()
+    low, _, high = alone.result.moisture_driest_face_pct
+    assert low - 10.0 <= lowest <= high + 10.0
 
 
 def test_hot_dry_spells() -> None:
@@ -249,21 +267,19 @@ def test_hot_dry_spells() -> None:
 def outlook_of(yard: Yard, record: Record, scheme: Scheme) -> Outlook:
     """The yard's first stack to date, under a scheme, ready to be carried on."""
     kind = stack_model(yard.stacks[0], record, 0.0)
-    coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
-    (outlook,) = look_at_all(kind, [scheme], AS_OF, 2, coverage)
+    (outlook,) = look_at_all(kind, [scheme], AS_OF, 2)
     return outlook
 
 
 @pytest.fixture(scope="module")
 def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], set[str]]:
     """What could be done to a stack that has these covers."""
-    table = samples.daily_table("2002-01-01", "2002-01-02")
 
     def found(covers: tuple[CoverSpan, ...]) -> set[str]:
         stack = replace(yard.stacks[0], covers=covers)
         kind = stack_model(stack, record, 0.0)
         scheme = Scheme(canopy="open", covers=covers)
-        (outlook,) = look_at_all(kind, [scheme], AS_OF, 2, samples.coverage(table))
+        (outlook,) = look_at_all(kind, [scheme], AS_OF, 2)
         return {change.act.kind for change in changes(yard, outlook, outlook.next_day)}
 
     return found
@@ -311,7 +327,7 @@ def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
 def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> None:
     outlook = outlook_of(yard, record, Scheme(canopy="open"))
     few = replace(run(yard, record).stacks[0].result, chance=None)
-    assert find_actions(yard, outlook, few) == ()
+    assert find_actions(yard, outlook, few, outlook.carry_on(outlook.scheme)[1]) == ()
 
 
 @pytest.mark.parametrize("helps", range(len(DELAYS_DAYS) + 1))
@@ -326,13 +342,15 @@ def test_latest_day_is_the_last_that_still_serves(
     low, high = (Chance(mean=m, low=0.0, high=1.0, years=12, draws=2, interval="bootstrap")
                  for m in (0.05, 0.5))  # fmt: skip
 
-    def chance(_: Outlook, scheme: Scheme) -> Chance:
-        starts = [cover.on for cover in scheme.covers] + [w.first for w in scheme.waterings]
-        return low if set(starts) & set(days[:helps]) else high
+    _, own = outlook.carry_on(outlook.scheme)
 
-    monkeypatch.setattr("climate_risk.risk.actions._chance", chance)
+    def tried(_: Outlook, scheme: Scheme) -> tuple[Chance, Outcomes]:
+        starts = [cover.on for cover in scheme.covers] + [w.first for w in scheme.waterings]
+        return (low if set(starts) & set(days[:helps]) else high), own
+
+    monkeypatch.setattr("climate_risk.risk.actions._tried", tried)
     as_it_stands = replace(run(yard, record).stacks[0].result, chance=high)
-    found = find_actions(yard, outlook, as_it_stands)
+    found = find_actions(yard, outlook, as_it_stands, own)
     assert [action.latest for action in found[:1]] == ([days[helps - 1]] if helps else [])
 
 
@@ -352,7 +370,8 @@ def test_latest_day_agrees_with_a_run_of_every_day_tried(yard: Yard, record: Rec
     limit = (by_day[0][kind] + by_day[-1][kind]) / 2.0
     assert by_day[0][kind] < limit < now
     strict = replace(yard, costs=replace(yard.costs, tolerated_chance=limit))
-    first = find_actions(strict, outlook, option_result(ends, outlook.scheme, strict.costs))[0]
+    as_it_stands = option_result(ends, outlook.scheme, strict.costs)
+    first = find_actions(strict, outlook, as_it_stands, ends)[0]
     chances = [found[first.act.kind] for found in by_day]
     serves = [day for day, chance in zip(days, chances, strict=True) if chance <= limit]
     assert first.latest == serves[-1]

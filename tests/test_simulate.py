@@ -25,8 +25,8 @@ from climate_risk.engine.blocks import Block, advance, branch, new_blocks
 from climate_risk.engine.days import months_after, shifted
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import WATERING_HOUR, Scheme, StackModel, cover_table, horizon_of
-from climate_risk.log.kernel import LANES, MOISTURE, TEMP
-from climate_risk.microclimate.shade import C_BAG, C_CLOTH, C_WATERING
+from climate_risk.log.layout import CASES, MOISTURE, TEMP
+from climate_risk.microclimate.radiation import C_BAG, C_CLOTH, C_WATERING
 from climate_risk.options import CoverSpan, Watering
 from climate_risk.risk.ensemble import collect, jobs_for, start_rows, usable_years
 
@@ -46,7 +46,7 @@ def kind(record: Record) -> StackModel:
 
 
 def quantiles(kind: StackModel, runs: int, seed: int = 7) -> FloatArray:
-    return draws.latin_hypercube(runs, len(kind.rows(OPEN).unknowns()), seed)
+    return draws.latin_hypercube(runs, len(kind.parameter_set(OPEN).unknowns()), seed)
 
 
 def go(
@@ -54,7 +54,7 @@ def go(
 ) -> None:
     """Run blocks from one day of the run to another, all in the stack's own year."""
     row = kind.record.row(kind.start_day)
-    rows = [np.full(LANES, row, dtype=np.int64)] * len(blocks)
+    rows = [np.full(CASES, row, dtype=np.int64)] * len(blocks)
     advance(
         jobs_for(kind, scheme, blocks, rows, first_day * HOURS_PER_DAY, last_day * HOURS_PER_DAY)
     )
@@ -62,18 +62,18 @@ def go(
 
 def bits(block: Block) -> list[bytes]:
     """All that a block remembers."""
-    return [block.a.tobytes(), block.booked.tobytes(), block.run.tobytes()]
+    return [block.a.tobytes(), block.booked.tobytes(), block.mycelium.tobytes()]
 
 
 def test_a_run_cut_in_two_is_the_whole_run_bit_for_bit(kind: StackModel) -> None:
     """Over 33 lanes, so that the second block is padded; cut after 83 days."""
     scheme = replace(OPEN, covers=(CoverSpan(kind="bag", material="paper"),), waterings=(DOSE,))
-    sample = quantiles(kind, LANES + 1)
+    sample = quantiles(kind, CASES + 1)
     whole = new_blocks(kind, scheme, sample)
     go(kind, scheme, whole, 0, 120)
     first = new_blocks(kind, scheme, sample)
     go(kind, scheme, first, 0, 83)
-    then = branch(first, np.arange(2 * LANES))
+    then = branch(first, np.arange(2 * CASES))
     go(kind, scheme, then, 83, 120)
     for one, head, tail in zip(whole, first, then, strict=True):
         assert bits(one) == bits(tail)
@@ -105,15 +105,15 @@ def test_one_thread_gives_the_bits_of_two(
     made = []
     for threads in (1, 2):
         monkeypatch.setattr(os, "cpu_count", lambda threads=threads: threads)
-        blocks = new_blocks(kind, OPEN, quantiles(kind, 3 * LANES))
+        blocks = new_blocks(kind, OPEN, quantiles(kind, 3 * CASES))
         go(kind, OPEN, blocks, 0, 60)
         made.append([bits(block) for block in blocks])
     assert made[0] == made[1]
 
 
 def test_a_run_does_not_feel_its_neighbours(kind: StackModel) -> None:
-    sample = quantiles(kind, LANES)
-    order = np.random.default_rng(3).permutation(LANES)
+    sample = quantiles(kind, CASES)
+    order = np.random.default_rng(3).permutation(CASES)
     plain, mixed = new_blocks(kind, OPEN, sample), new_blocks(kind, OPEN, sample[order])
     for blocks in (plain, mixed):
         go(kind, OPEN, blocks, 0, 60)
@@ -315,7 +315,7 @@ def test_a_state_given_at_the_start_is_taken(record: Record) -> None:
 
 
 def test_best_estimate_is_the_median_of_the_draws(kind: StackModel) -> None:
-    rows = kind.rows(OPEN)
+    rows = kind.parameter_set(OPEN)
     middle = draws.values_at(rows, draws.best_estimate(len(rows.unknowns())))
     for name, parameter in rows.unknowns().items():
         assert middle[name] == pytest.approx([parameter.value])

@@ -44,7 +44,8 @@ def with_gap(record, name, start, stop):
 def test_a_whole_file_has_no_gap_and_says_what_it_lacks(iowa):
     assert not iowa.table.isna().any(axis=None)
     assert set(iowa.coverage.estimated) == {"wind_ms", "pressure_hpa"}
-    assert iowa.coverage.filled == {}
+    # One maximum of 31 years stands alone against its neighbours.
+    assert iowa.coverage.filled_count == 1
     assert any("derived and not measured" in note for note in iowa.coverage.warnings)
 
 
@@ -97,13 +98,22 @@ def test_humidity_follows_the_filled_dew_point(iowa):
     assert record.quality["rel_humidity_pct"].loc["2003-07-11"] == "filled: from dew point"
 
 
-def test_without_humidity_the_minimum_stands_in_with_a_warning(iowa):
+def test_without_humidity_it_is_estimated_and_marked(iowa):
     table = iowa.table[["air_temp_min_c", "air_temp_max_c", "precip_mm"]].loc["2003"]
     record = fill_gaps(raw_of(table), SITE)
-    assert (record.table["dew_point_c"] == record.table["air_temp_min_c"]).all()
-    assert "minimum temperature" in record.coverage.estimated["dew_point_c"]
+    assert (record.table["dew_point_c"] <= record.table["air_temp_max_c"]).all()
+    assert "temperature range" in record.coverage.estimated["dew_point_c"]
     assert record.quality["dew_point_c"].str.startswith("estimated").all()
-    assert any("too moist in dry spells" in note for note in record.coverage.warnings)
+    assert any("points of relative humidity a day" in note for note in record.coverage.warnings)
+
+
+def test_a_long_gap_is_named_with_its_days(iowa):
+    table = with_gap(iowa, "air_temp_max_c", "2003-07-01", "2003-07-31")
+    record = fill_gaps(raw_of(table), SITE)
+    assert any(
+        "air_temp_max_c: nothing from 2003-07-01 to 2003-07-31" in note
+        for note in record.coverage.warnings
+    )
 
 
 def test_mostly_filled_summer_is_warned_of(iowa):
@@ -190,12 +200,12 @@ def test_crossed_extremes_are_blanked():
     assert checked.table.iloc[5, :2].isna().all()
 
 
-def test_repeats_are_flagged_and_kept(iowa):
+def test_a_stuck_thermometer_is_blanked_and_counted(iowa):
     table = iowa.table.loc["2003"].drop(columns="wind_ms").copy()
     table.loc["2003-07-01":"2003-07-12", "air_temp_max_c"] = 29.0
     checked = check(raw_of(table), SITE)
-    assert checked.quality["air_temp_max_c"].str.contains("repeated").sum() == 12
-    assert checked.table["air_temp_max_c"].notna().all()
+    assert checked.quality["air_temp_max_c"].str.contains("stuck").sum() == 12
+    assert checked.table["air_temp_max_c"].isna().sum() == 12
 
 
 def test_rain_gaps_written_as_zero_are_named(iowa):

@@ -8,6 +8,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from climate_risk.log import formulas
+
 sys.path.insert(0, str(Path(__file__).parent))
 
 import log_samples as samples
@@ -22,7 +24,7 @@ def test_equilibrium_moisture_is_that_of_the_wood_handbook() -> None:
     """Wood Handbook FPL-GTR-190, Table 4-2 (typed from memory): it is rounded to 0.1."""
     for row in samples.published("wood_handbook_table_4_2.csv"):
         temp_c = (row["temp_f"] - 32.0) / 1.8
-        moisture = wood.equilibrium_moisture(temp_c, row["rel_humidity_pct"] / 100.0)
+        moisture = formulas.equilibrium_moisture(temp_c, row["rel_humidity_pct"] / 100.0)
         assert 100.0 * moisture == pytest.approx(row["moisture_pct"], abs=0.06), row
 
 
@@ -33,7 +35,7 @@ def test_equilibrium_moisture_of_another_calculator(
     rel_humidity_pct: float, moisture_pct: float
 ) -> None:
     """A public calculator of Simpson 1998, FPL-RN-0268, at 70 degF; it rounds to 0.1 or so."""
-    moisture = wood.equilibrium_moisture(21.1, rel_humidity_pct / 100.0)
+    moisture = formulas.equilibrium_moisture(21.1, rel_humidity_pct / 100.0)
     assert 100.0 * moisture == pytest.approx(moisture_pct, abs=0.2)
 
 
@@ -43,7 +45,7 @@ def test_equilibrium_moisture_of_another_calculator(
 )
 def test_moisture_with_no_air_left(density: float, moisture_pct: float) -> None:
     """Wood Handbook eq. 4-3 (from memory), worked by hand with walls of 1.54."""
-    assert 100.0 * wood.max_moisture(density) == pytest.approx(moisture_pct, abs=0.6)
+    assert 100.0 * formulas.max_moisture(density) == pytest.approx(moisture_pct, abs=0.6)
 
 
 @pytest.mark.parametrize(
@@ -54,7 +56,7 @@ def test_humidity_over_water_at_a_potential(
     psi_mpa: float, humidity_pct: float, rounding: float
 ) -> None:
     """Kelvin's equation at 20 degC, worked apart from this program."""
-    activity = wood.activity_of_potential(psi_mpa, 20.0)
+    activity = formulas.activity_of_potential(psi_mpa, 20.0)
     assert 100.0 * activity == pytest.approx(humidity_pct, abs=1.01 * rounding)
 
 
@@ -64,10 +66,10 @@ def test_retention_falls_with_tension_and_joins_both_ends(name: str) -> None:
     psi = -np.logspace(-6, 3, 400)
     held = wood.retention_moisture(psi, row)
     assert np.all(np.diff(held) < 0.0)
-    full = wood.max_moisture(row.basic_density_kg_m3.value)
+    full = formulas.max_moisture(row.basic_density_kg_m3.value)
     assert wood.retention_moisture(0.0, row) == pytest.approx(full, rel=1e-12)
     # At -400 MPa, near 5 % humidity, capillary water is gone and the sorbed water is left.
-    sorbed = wood.equilibrium_moisture(20.0, wood.activity_of_potential(-400.0))
+    sorbed = formulas.equilibrium_moisture(20.0, formulas.activity_of_potential(-400.0))
     assert wood.retention_moisture(-400.0, row) == pytest.approx(sorbed, abs=0.003)
 
 
@@ -116,13 +118,13 @@ def test_potential_table_is_the_inverse_of_retention(name: str) -> None:
 )
 def test_bound_water_diffusivity(density: float, moisture: float, diffusivity: float) -> None:
     """Siau 1984 (from memory), worked apart from this program at 20 degC."""
-    assert wood.bound_diffusivity(moisture, density) == pytest.approx(diffusivity, rel=2e-3)
+    assert formulas.bound_diffusivity(moisture, density) == pytest.approx(diffusivity, rel=2e-3)
 
 
 def test_bound_water_diffuses_faster_in_warm_wood() -> None:
     """Siau 1984 (from memory): at 15 % moisture 3.507e-12 m2/s at 10 degC, 9.133e-12 at 30."""
     warming = 1.0 / (8.314 * 283.15) - 1.0 / (8.314 * 303.15)
-    ratio = np.exp(wood.activation_energy(0.15) * warming)
+    ratio = np.exp(formulas.activation_energy(0.15) * warming)
     assert ratio == pytest.approx(9.133 / 3.507, rel=1e-3)
 
 
@@ -132,7 +134,7 @@ def test_bound_water_diffuses_faster_in_warm_wood() -> None:
 )
 def test_conductivity_of_wet_wood(density: float, moisture: float, conductivity: float) -> None:
     """MacLean 1941 (from memory), worked apart from this program with the slope at 0.0055."""
-    made = wood.conductivity_across_grain(moisture, density)
+    made = formulas.conductivity_across_grain(moisture, density)
     assert made == pytest.approx(conductivity, rel=4e-3)
 
 
@@ -144,12 +146,12 @@ def test_conductivity_of_dry_wood_is_within_the_handbooks_spread(
     oven_dry_density: float, moisture: float, conductivity: float
 ) -> None:
     """Wood Handbook FPL-GTR-190, eq. 4-15, which claims 20 %; ours is MacLean's line."""
-    made = wood.conductivity_across_grain(moisture, oven_dry_density)
+    made = formulas.conductivity_across_grain(moisture, oven_dry_density)
     assert made == pytest.approx(conductivity, rel=0.10)
 
 
 def test_conductivity_rises_without_a_jump() -> None:
-    k = wood.conductivity_across_grain(np.linspace(0.0, 2.0, 2001), 500.0)
+    k = formulas.conductivity_across_grain(np.linspace(0.0, 2.0, 2001), 500.0)
     assert np.all(np.diff(k) > 0.0)
     assert np.diff(k).max() < 1e-3
 
@@ -157,4 +159,4 @@ def test_conductivity_rises_without_a_jump() -> None:
 @pytest.mark.parametrize(("kelvin", "capacity"), [(280, 1185.9), (300, 1263.2), (320, 1340.5)])
 def test_heat_capacity_of_dry_wood(kelvin: float, capacity: float) -> None:
     """Wood Handbook FPL-GTR-190, eq. 4-16a, worked apart from this program."""
-    assert wood.dry_heat_capacity(kelvin - 273.15) == pytest.approx(capacity, abs=0.06)
+    assert formulas.dry_heat_capacity(kelvin - 273.15) == pytest.approx(capacity, abs=0.06)

@@ -30,8 +30,9 @@ def test_every_key_arrives_in_metric_units(tmp_path: Path) -> None:
     assert yard.site.elevation_m == pytest.approx(701.04)
     assert (yard.site.latitude, yard.site.longitude) == (39.55, -79.35)
     assert (yard.site.slope_deg, yard.site.aspect_deg) == (8.0, 110.0)
-    assert yard.weather_file == tmp_path / "weather.csv"
-    assert yard.weather_columns == {"air_temp_max_c": {"column": "High", "unit": "F"}}
+    (source,) = yard.weather.sources
+    assert source.file == tmp_path / "weather.csv"
+    assert source.columns == {"air_temp_max_c": {"column": "High", "unit": "F"}}
     assert yard.path == path
     assert yard.sha256 == hashlib.sha256(path.read_bytes()).hexdigest()
 
@@ -75,8 +76,7 @@ def test_what_is_left_out_has_a_stated_default(tmp_path: Path) -> None:
     plain = YARD[: YARD.index("[costs]")].replace('[weather]\nfile = "weather.csv"\n', "")
     plain = plain.replace('[weather.columns]\nair_temp_max_c = {column = "High", unit = "F"}', "")
     yard = read_yard(write(tmp_path, plain))
-    assert yard.weather_file is None
-    assert yard.weather_columns == {}
+    assert [(each.file, each.columns) for each in yard.weather.sources] == [(None, {})]
     assert (yard.costs.currency, yard.costs.spawn_depth_m) == ("USD", 0.006)
     assert yard.compare.canopies == ("open", "deciduous", "conifer")
     bag = CoverSpan(kind="bag", material="paper")
@@ -126,7 +126,7 @@ def test_the_starter_is_a_valid_yard_in_the_season_that_runs(
     assert [entry.name for entry in path.parent.iterdir()] == ["yard.toml"]
     yard = read_yard(path)
     assert yard.invented
-    assert yard.weather_file is None
+    assert yard.weather.sources[0].file is None
     assert yard.stacks[0].inoculated == inoculated
     assert yard.stacks[0].covers[0].off == bag_off
 

@@ -11,13 +11,19 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.engine.draws import log_lanes, mycelium_lanes, shade_lanes, values_at
+from climate_risk.engine.draws import values_at
 from climate_risk.engine.hours import DAILY_COLUMNS, run_block
 from climate_risk.engine.stack import HEAT_CAPACITY_TEMP_C, Scheme, StackModel, cover_table
-from climate_risk.fungus.kernel import make_run
-from climate_risk.log.kernel import LANES, keep_own, make_state, stored_heat_j, stored_water_kg
+from climate_risk.fungus.kernel import make_mycelium, mycelium_parameters
+from climate_risk.log import layout as at
+from climate_risk.log.parameters import log_parameters
+from climate_risk.log.state import make_state, set_parameters, stored_heat_j, stored_water_kg
 from climate_risk.microclimate.canopy import diffuse_table
-from climate_risk.microclimate.shade import girth_modes, sector_basis
+from climate_risk.microclimate.radiation import (
+    girth_modes,
+    radiation_parameters,
+    sector_basis,
+)
 from climate_risk.progress import Progress
 from climate_risk.tables import model
 
@@ -27,39 +33,41 @@ IntArray = npt.NDArray[np.int64]
 
 @dataclass(kw_only=True)
 class Block:
-    """LANES runs side by side, their state and what they left day by day."""
+    """at.CASES runs side by side, their state and what they left day by day."""
 
     a: FloatArray
-    run: FloatArray
+    mycelium: FloatArray
     booked: FloatArray
     quantiles: FloatArray
-    """(LANES, unknowns)."""
+    """(at.CASES, unknowns)."""
     daily: FloatArray
-    """(days, DAILY_COLUMNS, LANES)."""
+    """(days, DAILY_COLUMNS, at.CASES)."""
     water_first_kg: FloatArray
     heat_first_j: FloatArray
 
 
 def runs_by_block(runs: int) -> list[IntArray]:
-    """Which runs each block's lanes hold, in order; the last block is padded with the first."""
-    return [np.arange(low, low + LANES) % runs for low in range(0, runs, LANES)]
+    """Which runs each block's cases hold, in order; the last block is padded with the first."""
+    return [np.arange(low, low + at.CASES) % runs for low in range(0, runs, at.CASES)]
 
 
 def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[Block]:
-    """Fresh stacks, one lane per row of ``quantiles`` (runs, unknowns), the last block padded."""
-    rows = kind.rows(scheme)
+    """Fresh stacks, one case per row of ``quantiles`` (runs, unknowns), the last block padded."""
+    rows = kind.parameter_set(scheme)
     blocks = []
     for taken in runs_by_block(len(quantiles)):
         q = quantiles[taken]
-        lanes = log_lanes(rows, values_at(rows, q), kind.stack.start_moisture)
-        a = make_state(kind.grid, lanes, HEAT_CAPACITY_TEMP_C)
+        cases = log_parameters(
+            rows.wood, values_at(rows, q), kind.stack.start_moisture, kind.stack.diameter_m
+        )
+        a = make_state(kind.grid, cases, HEAT_CAPACITY_TEMP_C)
         blocks.append(
             Block(
                 a=a,
-                run=make_run(kind.grid),
-                booked=np.zeros((2, LANES)),
+                mycelium=make_mycelium(kind.grid),
+                booked=np.zeros((2, at.CASES)),
                 quantiles=q,
-                daily=np.empty((0, DAILY_COLUMNS, LANES)),
+                daily=np.empty((0, DAILY_COLUMNS, at.CASES)),
                 water_first_kg=stored_water_kg(kind.grid, kind.curves, a),
                 heat_first_j=stored_heat_j(kind.grid, kind.curves, a),
             )
@@ -67,8 +75,8 @@ def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[
     return blocks
 
 
-def branch(blocks: Sequence[Block], lanes: IntArray, *, with_days: bool = False) -> list[Block]:
-    """Copies of chosen lanes (numbered across blocks) as new blocks; the last one is padded.
+def branch(blocks: Sequence[Block], cases: IntArray, *, with_days: bool = False) -> list[Block]:
+    """Copies of chosen cases (numbered across blocks) as new blocks; the last one is padded.
 
     ``with_days`` copies the days that were run as well.
     """
@@ -79,12 +87,12 @@ def branch(blocks: Sequence[Block], lanes: IntArray, *, with_days: bool = False)
         return np.ascontiguousarray(np.take(joined, chosen, axis=axis))
 
     copies = []
-    for taken in runs_by_block(len(lanes)):
-        chosen = lanes[taken]
+    for taken in runs_by_block(len(cases)):
+        chosen = cases[taken]
         copies.append(
             Block(
                 a=pick([b.a for b in blocks], chosen, -1),
-                run=pick([b.run for b in blocks], chosen, -1),
+                mycelium=pick([b.mycelium for b in blocks], chosen, -1),
                 booked=pick([b.booked for b in blocks], chosen, -1),
                 quantiles=pick([b.quantiles for b in blocks], chosen, 0),
                 daily=pick(kept, chosen, -1),
@@ -103,7 +111,7 @@ class Job:
     scheme: Scheme
     block: Block
     start_rows: IntArray
-    """(LANES,) row of the record at hour 0 of each lane's run."""
+    """(at.CASES,) row of the record at hour 0 of each case's run."""
     first_hour: int
     last_hour: int
 
@@ -122,23 +130,27 @@ def advance(jobs: Sequence[Job], progress: Progress | None = None) -> None:
 
 def _advance(job: Job) -> None:
     kind, block = job.kind, job.block
-    rows = kind.rows(job.scheme)
+    rows = kind.parameter_set(job.scheme)
     values = values_at(rows, block.quantiles)
     canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
     stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
     sun = kind.record.weather.sun_azimuth_deg
-    at = int(job.start_rows[0])
+    row = int(job.start_rows[0])
     azimuth = np.zeros(kind.hours)
-    azimuth[job.first_hour : job.last_hour] = sun[at + job.first_hour : at + job.last_hour]
+    azimuth[job.first_hour : job.last_hour] = sun[row + job.first_hour : row + job.last_hour]
     days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
-    block.daily = np.empty((days, DAILY_COLUMNS, LANES))
-    keep_own(block.a, log_lanes(rows, values, kind.stack.start_moisture))
+    block.daily = np.empty((days, DAILY_COLUMNS, at.CASES))
+    set_parameters(
+        block.a,
+        log_parameters(rows.wood, values, kind.stack.start_moisture, kind.stack.diameter_m),
+    )
     run_block(
         kind.grid,
         kind.curves,
         kind.tables.potential_mpa,
-        np.stack(shade_lanes(values, openness)),
-        np.stack(mycelium_lanes(values)),
+        kind.tables.spawn_potential_mpa,
+        radiation_parameters(values, openness),
+        mycelium_parameters(values),
         model().complete_share.value,
         diffuse_table(),
         sector_basis(),
@@ -150,7 +162,7 @@ def _advance(job: Job) -> None:
         job.last_hour,
         kind.inoculation_hour,
         block.a,
-        block.run,
+        block.mycelium,
         block.booked,
         block.daily,
     )

@@ -1,4 +1,4 @@
-"""The hour loop: stand weather to stack, stack to log, log to mycelium, many runs side by side."""
+"""The hour loop: stand weather to stack, stack to log, log to fungus, many runs side by side."""
 
 from __future__ import annotations
 
@@ -12,53 +12,31 @@ from climate_risk.constants import (
     SECONDS_PER_HOUR,
     WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
 )
-from climate_risk.fungus.competitors import rival_hours
+from climate_risk.fungus.death import count_living, kill_by_drought, kill_by_heat
 from climate_risk.fungus.kernel import (
     colonized_share,
-    count_living,
-    face_neighbours,
-    kill_by_drought,
-    kill_by_heat,
+    interface_neighbours,
+    respond_in_spawn,
     respond_to_water,
     run_fronts,
 )
+from climate_risk.fungus.rivals import rival_hours
+from climate_risk.log import layout as at
+from climate_risk.log.conductances import refresh_conductances
+from climate_risk.log.formulas import saturation_vapour_density
 from climate_risk.log.geometry import Grid
-from climate_risk.log.kernel import (
-    B_RUNOFF,
-    B_WATER_IN,
-    B_WATER_OUT,
-    F_AIR_TEMP,
-    F_BAG,
-    F_BEAM_SIDE,
-    F_CONVECTION,
-    F_LONGWAVE_SIDE,
-    F_LONGWAVE_TOP,
-    F_RAIN,
-    F_SOIL_TEMP,
-    F_SUN_SIDE,
-    F_SUN_TOP,
-    F_VAPOUR,
-    F_WATERING,
-    FILM,
-    FORCINGS,
-    LANES,
-    LEDGER,
-    MODE_SURFACE,
-    MODES,
-    MOISTURE,
-    REFRESH_HOURS,
-    SECTORS,
-    SURFACE_TEMP,
-    TEMP,
-    Curves,
-    refresh_conductances,
-    saturation_vapour_density,
-    step_hour,
-)
-from climate_risk.log.state import BARK, FACE, S_HUMIDITY, S_WET
-from climate_risk.microclimate.shade import (
+from climate_risk.log.kernel import REFRESH_HOURS, step_hour
+from climate_risk.log.parameters import P
+from climate_risk.log.state import Curves
+from climate_risk.microclimate.radiation import (
     C_BAG,
+    C_BARRIER_AGE,
     C_CLOTH,
+    C_FOOT,
+    C_HOLES,
+    C_PLIES,
+    C_SPAWN,
+    C_UNCUT,
     C_WATERING,
     L_BEAM_SIDE,
     L_LONGWAVE_SIDE,
@@ -73,6 +51,8 @@ from climate_risk.microclimate.shade import (
     W_GROUND_TEMP,
     W_RAIN,
     W_VAPOUR,
+    W_WIND,
+    W_WIND_CLOTH,
     light_at_stack,
 )
 
@@ -82,8 +62,8 @@ IntArray = npt.NDArray[np.int64]
 WATER_RESPONSE_HOURS = 6
 """The fungus's response to water follows moisture at this interval."""
 
-DAILY_COLUMNS = 17
-# Columns of the daily table, a lane each.
+DAILY_COLUMNS = 19
+# Columns of the daily table, a case each.
 (
     D_AIR_MAX,
     D_AIR_MIN,
@@ -102,13 +82,15 @@ DAILY_COLUMNS = 17
     D_WATER_OUT,
     D_RAIN,
     D_RIVAL_HOURS,
+    D_SPAWN,
+    D_SPAWN_STRESS,
 ) = range(DAILY_COLUMNS)
 
 
 @inlined
 def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> None:
     """One hour of every run's stand weather; runs stand at different places of the record."""
-    for n in range(LANES):
+    for n in range(at.CASES):
         r = start[n] + hour
         for c in range(STAND_COLUMNS):
             row[c, n] = stand[r, c]
@@ -118,19 +100,29 @@ def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> No
 def assemble(row: FloatArray, light: FloatArray, cover: FloatArray, forcing: FloatArray) -> None:
     """Stand weather, light and cover of one hour as the log's forcing."""
     cloth = cover[C_CLOTH] > 0.0
-    for n in range(LANES):
-        forcing[F_AIR_TEMP, n] = row[W_AIR_TEMP, n]
-        forcing[F_VAPOUR, n] = row[W_VAPOUR, n]
-        forcing[F_CONVECTION, n] = row[W_CONVECTION_CLOTH if cloth else W_CONVECTION, n]
-        forcing[F_LONGWAVE_SIDE, n] = light[L_LONGWAVE_SIDE, n]
-        forcing[F_LONGWAVE_TOP, n] = light[L_LONGWAVE_TOP, n]
-        forcing[F_RAIN, n] = row[W_RAIN, n]
-        forcing[F_WATERING, n] = cover[C_WATERING]
-        forcing[F_SOIL_TEMP, n] = row[W_GROUND_TEMP, n]
-        forcing[F_BAG, n] = cover[C_BAG]
-        forcing[F_SUN_SIDE, n] = light[L_SIDE, n]
-        forcing[F_SUN_TOP, n] = light[L_TOP, n]
-        forcing[F_BEAM_SIDE, n] = light[L_BEAM_SIDE, n]
+    convection = W_CONVECTION_CLOTH if cloth else W_CONVECTION
+    wind = W_WIND_CLOTH if cloth else W_WIND
+    for n in range(at.CASES):
+        forcing[at.F_AIR_TEMP, n] = row[W_AIR_TEMP, n]
+        forcing[at.F_VAPOUR, n] = row[W_VAPOUR, n]
+        forcing[at.F_CONVECTION, n] = row[convection, n]
+        forcing[at.F_WIND, n] = row[wind, n]
+        forcing[at.F_LONGWAVE_SIDE, n] = light[L_LONGWAVE_SIDE, n]
+        forcing[at.F_LONGWAVE_TOP, n] = light[L_LONGWAVE_TOP, n]
+        forcing[at.F_RAIN, n] = row[W_RAIN, n]
+        forcing[at.F_SOIL_TEMP, n] = row[W_GROUND_TEMP, n]
+        forcing[at.F_SUN_SIDE, n] = light[L_SIDE, n]
+        forcing[at.F_SUN_TOP, n] = light[L_TOP, n]
+        forcing[at.F_BEAM_SIDE, n] = light[L_BEAM_SIDE, n]
+    for n in range(at.CASES):
+        forcing[at.F_BAG, n] = cover[C_BAG]
+        forcing[at.F_FOOT, n] = cover[C_FOOT]
+        forcing[at.F_HOLES, n] = cover[C_HOLES]
+        forcing[at.F_PLIES, n] = cover[C_PLIES]
+        forcing[at.F_WATERING, n] = cover[C_WATERING]
+        forcing[at.F_UNCUT, n] = cover[C_UNCUT]
+        forcing[at.F_SPAWN, n] = cover[C_SPAWN]
+        forcing[at.F_BARRIER_AGE, n] = cover[C_BARRIER_AGE]
 
 
 @compiled
@@ -138,23 +130,23 @@ def note_hour(
     a: FloatArray, forcing: FloatArray, basis: FloatArray, first: bool, day: FloatArray
 ) -> None:
     """Add one hour to a day's extremes and sums."""
-    for n in range(LANES):
-        air, vapour = forcing[F_AIR_TEMP, n], forcing[F_VAPOUR, n]
+    for n in range(at.CASES):
+        air, vapour = forcing[at.F_AIR_TEMP, n], forcing[at.F_VAPOUR, n]
         saturated = saturation_vapour_density(air)
         lack = (saturated - vapour) * WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (air + KELVIN_AT_0_C)
-        hottest = a[SURFACE_TEMP, 0, n]
+        hottest = a[at.SURFACE_TEMP, 0, n]
         swing = 0.0
-        for m in range(MODES):
-            swing += abs(a[MODE_SURFACE, m, n])
+        for m in range(at.MODES):
+            swing += abs(a[at.MODE_SURFACE, m, n])
         if swing > 0.01:
             best = -1e30
-            for sector in range(SECTORS):
+            for sector in range(at.SECTORS):
                 round_girth = 0.0
-                for m in range(MODES):
-                    round_girth += basis[m, sector] * a[MODE_SURFACE, m, n]
+                for m in range(at.MODES):
+                    round_girth += basis[m, sector] * a[at.MODE_SURFACE, m, n]
                 best = max(best, round_girth)
             hottest += best
-        light = forcing[F_SUN_TOP, n] * SECONDS_PER_HOUR * 1e-6
+        light = forcing[at.F_SUN_TOP, n] * SECONDS_PER_HOUR * 1e-6
         if first:
             day[D_AIR_MAX, n], day[D_AIR_MIN, n] = air, air
             day[D_VPD_MAX, n], day[D_RH_MIN, n] = lack / 1000.0, 100.0 * vapour / saturated
@@ -167,28 +159,45 @@ def note_hour(
         day[D_RH_MIN, n] = min(day[D_RH_MIN, n], 100.0 * vapour / saturated)
         day[D_BARK_MAX, n] = max(day[D_BARK_MAX, n], hottest)
         day[D_SHORTWAVE, n] += light
-        day[D_RAIN, n] += forcing[F_RAIN, n]
+        day[D_RAIN, n] += forcing[at.F_RAIN, n]
 
 
 @inlined
 def note_core(grid: Grid, a: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's mean temperature of the pith at mid height."""
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
-    for n in range(LANES):
-        day[D_CORE_MEAN, n] += a[TEMP, r, n] / HOURS_PER_DAY
+    for n in range(at.CASES):
+        day[D_CORE_MEAN, n] += a[at.TEMP, r, n] / HOURS_PER_DAY
 
 
 @inlined
-def note_rivals(grid: Grid, a: FloatArray, run: FloatArray, day: FloatArray) -> None:
+def note_rivals(grid: Grid, a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's rival hours: bark warm and wet, wood not yet colonized."""
-    bark = FACE + BARK
-    for n in range(LANES):
+    bark = at.SURFACE + at.BARK
+    for n in range(at.CASES):
         day[D_RIVAL_HOURS, n] += rival_hours(
-            a[SURFACE_TEMP, 0, n],
-            a[bark, S_WET, n],
-            a[bark, S_HUMIDITY, n],
-            colonized_share(grid, run, n),
+            a[at.SURFACE_TEMP, 0, n],
+            a[bark, at.S_WET, n],
+            a[bark, at.S_HUMIDITY, n],
+            colonized_share(grid, mycelium, n),
         )
+
+
+@compiled
+def spawn_state(grid: Grid, a: FloatArray, case: int) -> tuple[float, float]:
+    """Moisture of the driest spawn layer [kg/kg], and the water in all of them [kg]."""
+    nr, section = grid.ring_area_m2.size, np.pi * grid.radius_m**2
+    driest, water = 1e30, 0.0
+    dry = a[at.PARAMETER, P.model_spawn_density_kg_m3, case] * grid.spawn_depth_m
+    for layer in range(grid.interface_level.size):
+        if grid.interface_level[layer] < grid.level_m.size:
+            held = 0.0
+            for i in range(nr):
+                moisture = a[at.SPAWN_MOISTURE, layer * nr + i, case]
+                held += grid.ring_area_m2[i] / section * moisture
+            driest = min(driest, held)
+            water += dry * section * held
+    return driest, water
 
 
 @compiled
@@ -196,7 +205,7 @@ def close_day(
     grid: Grid,
     density: float,
     a: FloatArray,
-    run: FloatArray,
+    mycelium: FloatArray,
     stress: FloatArray,
     booked: FloatArray,
     day: FloatArray,
@@ -205,31 +214,39 @@ def close_day(
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
     girth = 2.0 * np.pi * grid.radius_m
-    for n in range(LANES):
+    for n in range(at.CASES):
         wood = 0.0
         for k in range(nz):
             for i in range(nr):
-                wood += grid.level_m[k] * grid.ring_area_m2[i] * a[MOISTURE, k * nr + i, n]
+                wood += grid.level_m[k] * grid.ring_area_m2[i] * a[at.MOISTURE, k * nr + i, n]
         driest = 1e30
-        for face in range(grid.pieces + 1):
-            below, above, weight = face_neighbours(grid, face)
+        for interface in range(grid.pieces + 1):
+            below, above, weight = interface_neighbours(grid, interface)
             u = 0.0
             for i in range(nr):
-                low, high = a[MOISTURE, below * nr + i, n], a[MOISTURE, above * nr + i, n]
+                low, high = (
+                    a[at.MOISTURE, below * nr + i, n],
+                    a[at.MOISTURE, above * nr + i, n],
+                )
                 u += grid.ring_area_m2[i] / section * ((1.0 - weight) * low + weight * high)
             driest = min(driest, u)
-        films = girth * grid.height_m * a[FILM, 0, n] + section * a[FILM, 1, n]
-        kept = a[LEDGER, B_WATER_IN, n] - a[LEDGER, B_RUNOFF, n]
+        spawn, kept_spawn = spawn_state(grid, a, n)
+        films = (
+            girth * grid.height_m * a[at.SURFACE_WATER, 0, n] + section * a[at.SURFACE_WATER, 1, n]
+        )
+        kept = a[at.BUDGET, at.B_WATER_IN, n] - a[at.BUDGET, at.B_RUNOFF, n]
         day[D_MOISTURE, n] = 100.0 * wood / (section * grid.height_m)
         day[D_DRIEST_FACE, n] = 100.0 * driest
-        day[D_COLONIZED, n] = colonized_share(grid, run, n)
+        day[D_COLONIZED, n] = colonized_share(grid, mycelium, n)
         day[D_HEAT_STRESS, n] = stress[0, n]
         day[D_DROUGHT_STRESS, n] = stress[1, n]
-        day[D_LOG_WATER, n] = density * wood + films
+        day[D_SPAWN_STRESS, n] = stress[2, n]
+        day[D_LOG_WATER, n] = density * wood + films + kept_spawn
+        day[D_SPAWN, n] = 100.0 * spawn
         day[D_WATER_IN, n] = kept - booked[0, n]
-        day[D_WATER_OUT, n] = a[LEDGER, B_WATER_OUT, n] - booked[1, n]
+        day[D_WATER_OUT, n] = a[at.BUDGET, at.B_WATER_OUT, n] - booked[1, n]
         booked[0, n] = kept
-        booked[1, n] = a[LEDGER, B_WATER_OUT, n]
+        booked[1, n] = a[at.BUDGET, at.B_WATER_OUT, n]
 
 
 @compiled
@@ -237,8 +254,9 @@ def run_block(
     grid: Grid,
     curves: Curves,
     potential: FloatArray,
-    shade: FloatArray,
-    mycelium: FloatArray,
+    spawn_potential: FloatArray,
+    radiation: FloatArray,
+    fungus: FloatArray,
     complete_share: float,
     diffuse_table: FloatArray,
     basis: FloatArray,
@@ -250,44 +268,44 @@ def run_block(
     last_hour: int,
     inoculation_hour: int,
     a: FloatArray,
-    run: FloatArray,
+    mycelium: FloatArray,
     booked: FloatArray,
     daily: FloatArray,
 ) -> None:
-    """Run one block of lanes from one hour to another.
+    """Run one block of cases from one hour to another.
 
     Parameters
     ----------
-    potential : ndarray
-        The wood's water potential by moisture [MPa].
-    shade, mycelium : (rows, LANES) array
-        The fields of :class:`climate_risk.microclimate.shade.Shade` and of
-        :class:`climate_risk.fungus.kernel.Mycelium`, stacked.
+    potential, spawn_potential : ndarray
+        Water potential of wood and of spawn by moisture [MPa].
+    radiation, fungus : (parameters, CASES) array
+        Parameter rows, :data:`climate_risk.microclimate.radiation.R` and
+        :data:`climate_risk.fungus.kernel.M`.
     stand : (hours of the record, STAND_COLUMNS) array
-    start : (LANES,) array
+    start : (CASES,) array
         Row of ``stand`` at which each run's hour 0 lies.
-    cover : (hours of the run, COVER_COLUMNS) array
-    modes : (hours of the run, MODES) array
+    cover : (hours of the mycelium, COVER_COLUMNS) array
+    modes : (hours of the mycelium, MODES) array
         Angular modes of the beam, the same for every run.
     first_hour, last_hour : int
-        Hours of the run, the last one not included; whole days.
+        Hours of the mycelium, the last one not included; whole days.
     inoculation_hour : int
         Before it the log only dries.
-    a, run, booked
+    a, mycelium, booked
         State, changed in place; :func:`climate_risk.log.kernel.make_state`,
-        :func:`climate_risk.fungus.kernel.make_run`, (2, LANES) zeros.
-    daily : (days, DAILY_COLUMNS, LANES) array
+        :func:`climate_risk.fungus.kernel.make_mycelium`, (2, CASES) zeros.
+    daily : (days, DAILY_COLUMNS, CASES) array
         Filled, from the first hour's day on.
     """
-    row = np.empty((STAND_COLUMNS, LANES))
-    light = np.empty((LIGHTS, LANES))
-    forcing = np.empty((FORCINGS, LANES))
-    level_temp = np.empty((grid.level_m.size, LANES))
-    stress = np.zeros((2, LANES))
+    row = np.empty((STAND_COLUMNS, at.CASES))
+    light = np.empty((LIGHTS, at.CASES))
+    forcing = np.empty((at.FORCINGS, at.CASES))
+    level_temp = np.empty((grid.level_m.size, at.CASES))
+    stress = np.zeros((3, at.CASES))
     for hour in range(first_hour, last_hour):
         day = daily[(hour - first_hour) // HOURS_PER_DAY]
         gather(stand, start, hour, row)
-        light_at_stack(row, cover[hour], shade, diffuse_table, light)
+        light_at_stack(row, cover[hour], radiation, diffuse_table, light)
         assemble(row, light, cover[hour], forcing)
         if hour % REFRESH_HOURS == 0:
             refresh_conductances(grid, curves, a)
@@ -296,12 +314,15 @@ def run_block(
         note_core(grid, a, day)
         if hour >= inoculation_hour:
             if hour % WATER_RESPONSE_HOURS == 0 or hour == inoculation_hour:
-                respond_to_water(grid, a, mycelium, run, potential, curves.density_kg_m3)
-            kill_by_heat(grid, a, mycelium, run, basis)
-            run_fronts(grid, a, mycelium, run, hour - inoculation_hour, complete_share, level_temp)
-            note_rivals(grid, a, run, day)
+                respond_to_water(grid, a, fungus, mycelium, potential, curves.density_kg_m3)
+                respond_in_spawn(grid, a, fungus, mycelium, spawn_potential)
+            kill_by_heat(grid, a, fungus, mycelium, basis)
+            run_fronts(
+                grid, a, fungus, mycelium, hour - inoculation_hour, complete_share, level_temp
+            )
+            note_rivals(grid, a, mycelium, day)
         if hour % HOURS_PER_DAY == HOURS_PER_DAY - 1:
             if hour >= inoculation_hour:
-                kill_by_drought(grid, a, mycelium, run)
-            count_living(grid, run, stress)
-            close_day(grid, curves.density_kg_m3, a, run, stress, booked, day)
+                kill_by_drought(grid, a, fungus, mycelium)
+            count_living(grid, mycelium, stress)
+            close_day(grid, curves.density_kg_m3, a, mycelium, stress, booked, day)

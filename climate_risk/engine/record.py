@@ -10,8 +10,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.log.kernel import convection_coefficient
-from climate_risk.microclimate.shade import (
+from climate_risk.log.formulas import convection_coefficient
+from climate_risk.microclimate.radiation import (
     STAND_COLUMNS,
     W_AIR_TEMP,
     W_BEAM,
@@ -26,8 +26,11 @@ from climate_risk.microclimate.shade import (
     W_SUN_COSINE,
     W_SUN_SINE,
     W_VAPOUR,
+    W_WIND,
+    W_WIND_CLOTH,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
+from climate_risk.microclimate.stand_log import Offset, StandLog, with_log
 from climate_risk.site import Site
 from climate_risk.tables import canopies, cloths
 from climate_risk.weather.record import HourlyWeather
@@ -38,9 +41,13 @@ FloatArray = npt.NDArray[np.float64]
 class Record:
     """An hourly record at a site, with each stand's table made once."""
 
-    def __init__(self, weather: HourlyWeather, site: Site) -> None:
+    def __init__(
+        self, weather: HourlyWeather, site: Site, log: tuple[StandLog, Offset] | None = None
+    ) -> None:
         self.weather = weather
         self.site = site
+        self.log = log
+        """A logger in one of the stands, and what it differs from the modelled air there."""
         self._stands: dict[tuple[str, float], StandWeather] = {}
         self._tables: dict[tuple[str, float, float], FloatArray] = {}
 
@@ -64,7 +71,10 @@ class Record:
         if key not in self._tables:
             if stand not in self._stands:
                 row = canopies()[canopy]
-                self._stands[stand] = below_canopy(self.weather, row, self.site, openness)
+                inside = below_canopy(self.weather, row, self.site, openness)
+                if self.log is not None and self.log[0].canopy == canopy:
+                    inside = with_log(inside, *self.log)
+                self._stands[stand] = inside
             self._tables[key] = _stand_table(self._stands[stand], diameter_m)
         return self._tables[key]
 
@@ -86,6 +96,8 @@ def _stand_table(stand: StandWeather, diameter_m: float) -> FloatArray:
         W_SUN_COSINE: stand.sun_cosine,
         W_INDEX: stand.canopy_index,
         W_PATH: stand.canopy_path,
+        W_WIND: stand.wind_ms,
+        W_WIND_CLOTH: calm,
     }
     for column, values in columns.items():
         table[:, column] = values

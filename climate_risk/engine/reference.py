@@ -31,9 +31,11 @@ DAILY_NAMES = {
     "colonized_fraction": k.D_COLONIZED,
     "heat_stress": k.D_HEAT_STRESS,
     "drought_stress": k.D_DROUGHT_STRESS,
+    "spawn_drought_stress": k.D_SPAWN_STRESS,
     "log_water_kg": k.D_LOG_WATER,
     "water_in_kg": k.D_WATER_IN,
     "water_out_kg": k.D_WATER_OUT,
+    "spawn_moisture_driest_pct": k.D_SPAWN,
     "precip_mm": k.D_RAIN,
     "rival_hours_h": k.D_RIVAL_HOURS,
 }
@@ -75,8 +77,8 @@ def simulate(kind: StackModel, scheme: Scheme, until: date, source: str) -> pd.D
 
 
 def reference_block(kind: StackModel, scheme: Scheme) -> Block:
-    """A fresh stack with every unknown at its best estimate, in every lane."""
-    return new_blocks(kind, scheme, best_estimate(len(kind.rows(scheme).unknowns())))[0]
+    """A fresh stack with every unknown at its best estimate, in every case."""
+    return new_blocks(kind, scheme, best_estimate(len(kind.parameter_set(scheme).unknowns())))[0]
 
 
 def advance_to(
@@ -104,7 +106,7 @@ def daily_table(kind: StackModel, daily: FloatArray) -> pd.DataFrame:
     Parameters
     ----------
     daily : (days, DAILY_COLUMNS) array
-        Of one lane, from the stack's start on.
+        Of one case, from the stack's start on.
     """
     record = kind.record
     index = pd.date_range(kind.start_day, periods=len(daily), freq="D", name="date")

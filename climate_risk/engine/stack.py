@@ -10,12 +10,24 @@ import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.days import months_after
-from climate_risk.engine.draws import Rows
+from climate_risk.engine.draws import ParameterSet
 from climate_risk.engine.record import Record
+from climate_risk.log.formulas import dry_heat_capacity
 from climate_risk.log.geometry import Grid, make_grid
-from climate_risk.log.kernel import Curves
-from climate_risk.log.wood import WoodTables, dry_heat_capacity, wood_tables
-from climate_risk.microclimate.shade import C_BAG, C_CLOTH, C_WATERING, COVER_COLUMNS
+from climate_risk.log.state import Curves
+from climate_risk.log.wood import WoodTables, wood_tables
+from climate_risk.microclimate.radiation import (
+    C_BAG,
+    C_BARRIER_AGE,
+    C_CLOTH,
+    C_FOOT,
+    C_HOLES,
+    C_PLIES,
+    C_SPAWN,
+    C_UNCUT,
+    C_WATERING,
+    COVER_COLUMNS,
+)
 from climate_risk.options import CoverSpan, Watering
 from climate_risk.tables import bags, barriers, canopies, cloths, fungi, model, woods
 from climate_risk.yard import Stack
@@ -73,10 +85,12 @@ class StackModel:
         """Gaps of the yard's own stand, or of another stand, which is taken as closed."""
         return self.openness if self.own_canopy in (None, canopy) else 0.0
 
-    def rows(self, scheme: Scheme) -> Rows:
+    def parameter_set(self, scheme: Scheme) -> ParameterSet:
         """Table rows that runs under a scheme draw from."""
-        material = next((c.material for c in scheme.covers if c.kind == "bag"), None) or "paper"
-        return Rows(
+        # A yard's bags are of one material; one that is put on later is the one that counts.
+        materials = [c.material for c in scheme.covers if c.kind == "bag"]
+        material = materials[-1] if materials and materials[-1] else "paper"
+        return ParameterSet(
             wood=woods()[self.stack.wood],
             fungus=fungi()[self.stack.fungus],
             model=model(),
@@ -105,6 +119,7 @@ def stack_model(
         rings=RINGS,
         levels_per_piece=LEVELS_PER_PIECE,
         cap_levels=CAP_LEVELS,
+        spawn_depth_m=stack.spawn_depth_m,
     )
     curves = Curves(
         density_kg_m3=tables.basic_density_kg_m3,
@@ -113,6 +128,9 @@ def stack_model(
         activity=tables.activity,
         moisture_by_activity=tables.moisture_by_activity,
         bound_diffusivity_m2_s=tables.bound_diffusivity_m2_s,
+        spawn_as_wood=tables.spawn_as_wood,
+        spawn_activity=tables.spawn_activity,
+        spawn_by_activity=tables.spawn_by_activity,
     )
     start = stack.inoculated
     if stack.start_moisture is None and stack.felled is not None:
@@ -138,10 +156,17 @@ def cover_table(kind: StackModel, scheme: Scheme) -> FloatArray:
     def hour(day: date) -> int:
         return min(max((day - kind.start_day).days * HOURS_PER_DAY, 0), kind.hours)
 
+    table[: hour(kind.stack.cut or inoculated), C_UNCUT] = 1.0
+    table[kind.inoculation_hour :, C_SPAWN] = 1.0
+    since = np.arange(kind.hours) - kind.inoculation_hour
+    table[:, C_BARRIER_AGE] = np.maximum(since, 0)
     for span in scheme.covers:
         first, last = hour(span.on or inoculated), hour(span.off or kind.horizon)
         if span.kind == "bag":
             table[first:last, C_BAG] = 1.0
+            table[first:last, C_FOOT] = 1.0 if span.foot == "open" else 0.0
+            table[first:last, C_HOLES] = span.holes_m2
+            table[first:last, C_PLIES] = span.plies or bags()[span.material or "paper"].plies
         else:
             table[first:last, C_CLOTH] = (span.percent or 0.0) / 100.0
     for watering in scheme.waterings:

@@ -1,47 +1,57 @@
-"""Conductances to water and heat between the cells of a stack, from their present state."""
+"""Conductances to water and heat between the cells of a stack, from their present state.
+
+Between two cells, half-cells of diffusivity D (conductivity k) and thickness d in series::
+
+    g_water = rho / (d1/D1 + d2/D2)      g_heat = 1 / (d1/k1 + d2/k2)
+
+Across the grain ``D = (1 - f) D_bound(u, T) F + f m D_free``, along it
+``D = A (1 - f) D_bound F + f m D_along``: bound water by Siau's law with the case's factor F and
+anisotropy A, free water by the case's constants, blended by :func:`free_share` f; m is the share
+that can move in frost.
+"""
 
 from __future__ import annotations
 
-from climate_risk.compiled import compiled, inlined
-from climate_risk.constants import GAS_CONSTANT_J_MOL_K, KELVIN_AT_0_C
-from climate_risk.log.air import fast_exp
+from climate_risk.compiled import assume, compiled, inlined
+from climate_risk.log import layout as at
+from climate_risk.log.formulas import (
+    AXIAL_HEAT_RATIO,
+    FROZEN_FLOW,
+    FloatArray,
+    conductivity_across_grain,
+    diffusivity_warmth,
+    free_share,
+    thawed_share,
+)
 from climate_risk.log.geometry import Grid
-from climate_risk.log.skin import look_up
-from climate_risk.log.state import *
-from climate_risk.log.uptake import thawed_share
+from climate_risk.log.parameters import P
+from climate_risk.log.state import Curves
 from climate_risk.log.wood import MOISTURE_STEP
-
-FROZEN_FLOW = 0.1
-"""Share of free-water flow left in frozen wood (judgement)."""
-AXIAL_HEAT_RATIO = 1.8
-"""Conductivity along over across the grain (Wood Handbook FPL-GTR-190, ch. 4: 1.5 to 2.8)."""
+from climate_risk.log.wood_surface import look_up
 
 
 @compiled
 def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density: float) -> None:
-    """Diffusivities and heat conductivity of every cell.
-
-    Bound water moves by Siau's diffusivity with its activation energy, free water by the lane's
-    constant, blended from 0.25 to 0.35 kg/kg.
-    """
-    g = density / 1000.0
+    """Diffusivities and heat conductivity of every cell."""
+    assume(a.shape[2] == at.CASES)
     for r in range(cells):
-        look_up(a, ACROSS, r, MOISTURE, r, bound_table, MOISTURE_STEP)
-        for n in range(LANES):
-            u, kelvin = a[MOISTURE, r, n], a[TEMP, r, n] + KELVIN_AT_0_C
-            energy = (38500.0 - 29000.0 * min(u, 0.30)) * (1.0 / GAS_CONSTANT_J_MOL_K)
-            warmth = energy * (1.0 / 293.15 - 1.0 / kelvin)
-            free = min(max((u - 0.25) * 10.0, 0.0), 1.0)
-            a[ACROSS, r, n] *= (1.0 - free) * fast_exp(warmth) * a[OWN, O_BOUND_FACTOR, n]
-            thawed = thawed_share(a[TEMP, r, n], a[ICE, r, n], u)
-            a[FREE_FLOW, r, n] = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
-        for n in range(LANES):
-            bound, flow, u = a[ACROSS, r, n], a[FREE_FLOW, r, n], a[MOISTURE, r, n]
-            a[ACROSS, r, n] = bound + flow * a[OWN, O_FREE_TRANSVERSE, n]
-            along = bound * a[OWN, O_ANISOTROPY, n]
-            a[ALONG, r, n] = along + flow * a[OWN, O_FREE_LONGITUDINAL, n]
-            c = max(0.404 * u, min(0.548 * u, 0.1212 + 0.98 * (u - 0.30)))
-            a[CONDUCTIVITY, r, n] = g * (0.200 + c) + 0.0238
+        look_up(a, at.ACROSS, r, at.MOISTURE, r, bound_table, MOISTURE_STEP)
+        for n in range(at.CASES):
+            u, temp = a[at.MOISTURE, r, n], a[at.TEMP, r, n]
+            free = free_share(u)
+            bound = (1.0 - free) * diffusivity_warmth(u, temp)
+            a[at.ACROSS, r, n] *= bound * a[at.PARAMETER, P.wood_bound_diffusivity_factor, n]
+            thawed = thawed_share(temp, a[at.ICE, r, n], u)
+            a[at.FREE_FLOW, r, n] = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
+        for n in range(at.CASES):
+            bound, flow = a[at.ACROSS, r, n], a[at.FREE_FLOW, r, n]
+            free = a[at.PARAMETER, P.wood_free_diffusivity_transverse_m2_s, n]
+            a[at.ACROSS, r, n] = bound + flow * free
+            along = bound * a[at.PARAMETER, P.wood_bound_anisotropy, n]
+            free = a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
+            a[at.ALONG, r, n] = along + flow * free
+            u = a[at.MOISTURE, r, n]
+            a[at.CONDUCTIVITY, r, n] = conductivity_across_grain(u, density)
 
 
 @inlined
@@ -52,19 +62,23 @@ def join_rings(grid: Grid, density: float, a: FloatArray) -> None:
         for i in range(nr - 1):
             r = k * nr + i
             out, into, edge = grid.ring_out_m[i], grid.ring_in_m[i + 1], grid.edge_girth_m[i]
-            for n in range(LANES):
-                here, there = a[ACROSS, r, n], a[ACROSS, r + 1, n]
-                warm_here, warm_there = a[CONDUCTIVITY, r, n], a[CONDUCTIVITY, r + 1, n]
+            for n in range(at.CASES):
+                here, there = a[at.ACROSS, r, n], a[at.ACROSS, r + 1, n]
+                warm_here = a[at.CONDUCTIVITY, r, n]
+                warm_there = a[at.CONDUCTIVITY, r + 1, n]
                 water, heat = out * there + into * here, out * warm_there + into * warm_here
                 # One division serves both: divisions are what this kernel mostly waits for.
                 shared = edge / (water * heat)
-                a[WATER_R, r, n] = density * here * there * heat * shared
-                a[HEAT_R, r, n] = warm_here * warm_there * water * shared
+                a[at.WATER_R, r, n] = density * here * there * heat * shared
+                a[at.HEAT_R, r, n] = warm_here * warm_there * water * shared
 
 
 @inlined
 def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
-    """Conductances between levels: half levels, and the spawn layer, in series.
+    """Conductances between levels: two half levels in series.
+
+    Across a spawn layer nothing passes but through the layer; see
+    :mod:`climate_risk.log.spawn`; before there is spawn, cut faces touch.
 
     Water that sinks into drier wood below fills its vessels and runs as in uptake; water drawn
     up toward drying wood runs in broken columns, more slowly.
@@ -72,54 +86,59 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     for k in range(nz - 1):
         low, high = 0.5 * grid.level_m[k], 0.5 * grid.level_m[k + 1]
-        spawn = 0.5 * grid.contact[k + 1]
+        joint = float(grid.contact[k + 1]) if grid.spawn_depth_m > 0.0 else 0.0
         for r in range(k * nr, k * nr + nr):
             q = r + nr
-            for n in range(LANES):
-                faster = a[OWN, O_UPTAKE_DIFFUSIVITY, n] - a[OWN, O_FREE_LONGITUDINAL, n]
-                a[SWEEP, r, n] = faster if a[MOISTURE, q, n] > a[MOISTURE, r, n] else 0.0
-            for n in range(LANES):
-                gap, faster = spawn * a[OWN, O_CONTACT, n], a[SWEEP, r, n]
-                here = a[ALONG, r, n] + a[FREE_FLOW, r, n] * faster
-                there = a[ALONG, q, n] + a[FREE_FLOW, q, n] * faster
-                series = (low + gap) * there + (high + gap) * here
-                a[WATER_Z, r, n] = density * here * there / series
-            for n in range(LANES):
-                here, there = a[CONDUCTIVITY, r, n], a[CONDUCTIVITY, q, n]
-                a[HEAT_Z, r, n] = AXIAL_HEAT_RATIO * here * there / (low * there + high * here)
+            for n in range(at.CASES):
+                uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
+                drying = a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
+                sinks = a[at.MOISTURE, q, n] > a[at.MOISTURE, r, n]
+                a[at.SINKING_GAIN, r, n] = uptake - drying if sinks else 0.0
+            for n in range(at.CASES):
+                faster = a[at.SINKING_GAIN, r, n]
+                here = a[at.ALONG, r, n] + a[at.FREE_FLOW, r, n] * faster
+                there = a[at.ALONG, q, n] + a[at.FREE_FLOW, q, n] * faster
+                series = low * there + high * here
+                touching = 1.0 - joint * a[at.STACK, at.N_SPAWN, n]
+                a[at.WATER_Z, r, n] = touching * density * here * there / series
+            for n in range(at.CASES):
+                here, there = a[at.CONDUCTIVITY, r, n], a[at.CONDUCTIVITY, q, n]
+                series = low * there + high * here
+                a[at.HEAT_Z, r, n] = AXIAL_HEAT_RATIO * here * there / series
 
 
 @inlined
-def join_faces(grid: Grid, density: float, a: FloatArray) -> None:
-    """Conductances of the half-cells under the outer faces, with bark and ground barrier."""
+def join_boundaries(grid: Grid, density: float, a: FloatArray) -> None:
+    """Conductances of the half-cells under the outer boundaries, with bark and ground barrier."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     last, top, half = nr - 1, (nz - 1) * nr, grid.ring_out_m[nr - 1]
     for k in range(nz):
         r = k * nr + last
-        for n in range(LANES):
-            bark = a[OWN, O_BARK_HEAT_RESISTANCE, n]
-            a[FACE_WATER + BARK, k, n] = density / half * a[ACROSS, r, n]
-            a[FACE_HEAT + BARK, k, n] = 1.0 / (half / a[CONDUCTIVITY, r, n] + bark)
+        for n in range(at.CASES):
+            bark = a[at.PARAMETER, P.bark_heat_resistance_m2k_w, n]
+            wood = half / a[at.CONDUCTIVITY, r, n]
+            a[at.BOUNDARY_WATER + at.BARK, k, n] = density / half * a[at.ACROSS, r, n]
+            a[at.BOUNDARY_HEAT + at.BARK, k, n] = 1.0 / (wood + bark)
     low, high = 0.5 * grid.level_m[0], 0.5 * grid.level_m[nz - 1]
     for i in range(nr):
         r = top + i
-        for n in range(LANES):
-            a[FACE_WATER + TOP, i, n] = density / high * a[ALONG, r, n]
-            a[FACE_HEAT + TOP, i, n] = AXIAL_HEAT_RATIO / high * a[CONDUCTIVITY, r, n]
-        for n in range(LANES):
-            barrier = a[OWN, O_BARRIER_HEAT, n]
-            inner = AXIAL_HEAT_RATIO / low * a[CONDUCTIVITY, i, n]
-            a[FACE_WATER + GROUND, i, n] = density / low * a[ALONG, i, n]
-            a[FACE_HEAT + GROUND, i, n] = barrier * inner / (barrier + inner)
+        for n in range(at.CASES):
+            warm = AXIAL_HEAT_RATIO / high * a[at.CONDUCTIVITY, r, n]
+            a[at.BOUNDARY_WATER + at.TOP, i, n] = density / high * a[at.ALONG, r, n]
+            a[at.BOUNDARY_HEAT + at.TOP, i, n] = warm
+        for n in range(at.CASES):
+            barrier = a[at.PARAMETER, P.ground_heat_w_m2k, n]
+            inner = AXIAL_HEAT_RATIO / low * a[at.CONDUCTIVITY, i, n]
+            a[at.BOUNDARY_WATER + at.GROUND, i, n] = density / low * a[at.ALONG, i, n]
+            a[at.BOUNDARY_HEAT + at.GROUND, i, n] = barrier * inner / (barrier + inner)
 
 
 @compiled
 def refresh_conductances(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Water and heat conductances between cells from the present moisture and temperature."""
+    assume(a.shape[2] == at.CASES)
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    if a.shape[2] != LANES:
-        raise ValueError("a state needs LANES lanes")
     cell_properties(a, nz * nr, curves.bound_diffusivity_m2_s, curves.density_kg_m3)
     join_rings(grid, curves.density_kg_m3, a)
     join_levels(grid, curves.density_kg_m3, a)
-    join_faces(grid, curves.density_kg_m3, a)
+    join_boundaries(grid, curves.density_kg_m3, a)

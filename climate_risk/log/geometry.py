@@ -40,14 +40,16 @@ class Grid(NamedTuple):
     """(nz,) 1 where a spawn layer lies under the level, else 0."""
     piece: IntArray
     """(nz,) index of the piece each level is in; the cap slice counts as the last."""
-    face_level: IntArray
-    """(pieces + 1,) the level just above each spawn face; nz if there is none."""
+    interface_level: IntArray
+    """(pieces + 1,) the level just above each spawn interface; nz if there is none."""
     level_top_m: FloatArray
     """(nz,) height of each level's upper edge above the ground."""
     piece_length_m: float
     pieces: int
     radius_m: float
     height_m: float
+    spawn_depth_m: float
+    """Of each layer; 0 for a log without spawn, whose cut faces touch."""
 
 
 def graded(total: float, cells: int, ratio: float, *, both_ends: bool) -> FloatArray:
@@ -72,17 +74,20 @@ def make_grid(
     rings: int,
     levels_per_piece: int,
     cap_levels: int,
+    spawn_depth_m: float = 0.0,
 ) -> Grid:
     """Cut a stack into rings and levels.
 
     Parameters
     ----------
     diameter_m, piece_length_m, cap_thickness_m : float
-        Sizes [m]; a cap of zero leaves the top face bare.
+        Sizes [m]; a cap of zero leaves the top bare.
     pieces : int
         Pieces below the cap.
     rings, levels_per_piece, cap_levels : int
         Cells across, along each piece, and along the cap.
+    spawn_depth_m : float
+        Of each spawn layer [m]; it adds nothing to the height.
     """
     widths = graded(diameter_m / 2.0, rings, RING_RATIO, both_ends=False)
     edges = np.concatenate([[0.0], np.cumsum(widths)])
@@ -95,12 +100,12 @@ def make_grid(
         bare = levels_per_piece + max(cap_levels - 1, 0)
         heights[-1] = graded(piece_length_m, bare, BARE_RATIO, both_ends=False)
     owner = [np.full(h.size, p) for p, h in enumerate(heights)]
-    faces = [0, *np.cumsum([h.size for h in heights[:pieces]]).tolist()]
+    interfaces = [0, *np.cumsum([h.size for h in heights[:pieces]]).tolist()]
     contact = np.zeros(sum(h.size for h in heights), dtype=np.int64)
     level = np.concatenate(heights)
-    for face in faces[1:]:
-        if face < level.size:
-            contact[face] = 1
+    for interface in interfaces[1:]:
+        if interface < level.size:
+            contact[interface] = 1
     return Grid(
         ring_area_m2=np.pi * (edges[1:] ** 2 - edges[:-1] ** 2),
         ring_out_m=edges[1:] - nodes,
@@ -110,10 +115,11 @@ def make_grid(
         level_m=level,
         contact=contact,
         piece=np.concatenate(owner).astype(np.int64),
-        face_level=np.array(faces, dtype=np.int64),
+        interface_level=np.array(interfaces, dtype=np.int64),
         level_top_m=np.cumsum(level),
         piece_length_m=piece_length_m,
         pieces=pieces,
         radius_m=diameter_m / 2.0,
         height_m=float(level.sum()),
+        spawn_depth_m=spawn_depth_m,
     )

@@ -1,154 +1,178 @@
-"""One hour of heat and water in a stack, compiled, for several parameter draws side by side.
+"""One hour of heat and water in a stack, compiled, for many cases side by side.
 
-Each half of an hour's work (water, then heat) is two implicit sweeps, across the rings and along
-the levels (Lie splitting), so that no forcing however absurd makes a state leave its physical
-range, and what enters one cell has left another or crossed an outer face, where it is booked.
-:mod:`climate_risk.log.state` says how the fields lie in their array.
+Solved on rings and levels of a cylinder, moisture ``u`` and temperature ``T`` of each cell::
+
+    rho u_t = div(rho D grad u)
+    rho (c_dry + c_w u) T_t + rho L (ice)_t = div(k grad T) - c_w q_water . grad T
+
+with the surface balances of :mod:`climate_risk.log.surface_balance` outside.  Each half of an
+hour's work (water, then heat) is two implicit sweeps, across the rings and along the levels (Lie
+splitting), so that no forcing however absurd makes a state leave its physical range, and what
+enters one cell has left another or crossed an outer boundary, where it is booked.
 """
 
 from __future__ import annotations
 
 import numpy as np
 
-from climate_risk.compiled import compiled, inlined
+from climate_risk.compiled import assume, compiled, inlined
 from climate_risk.constants import (
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
     WATER_HEAT_CAPACITY_J_KG_K,
 )
-from climate_risk.log.air import convection_coefficient as convection_coefficient
-from climate_risk.log.air import fast_exp as fast_exp
-from climate_risk.log.air import saturation_vapour_density as saturation_vapour_density
-from climate_risk.log.conductances import AXIAL_HEAT_RATIO as AXIAL_HEAT_RATIO
-from climate_risk.log.conductances import refresh_conductances as refresh_conductances
-from climate_risk.log.faces import balance_surfaces, face_water
+from climate_risk.log import layout as at
+from climate_risk.log.azimuthal import move_azimuthal_heat
+from climate_risk.log.bag import is_bagged, settle_bag
+from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
-from climate_risk.log.lines import heat_along, hold_across, hold_energy, settle_ice, water_along
-from climate_risk.log.modes import turn_heat
-from climate_risk.log.state import *
-from climate_risk.log.uptake import BOUND_WATER_MAX as BOUND_WATER_MAX
-from climate_risk.log.uptake import dry_face, soak, take_up
+from climate_risk.log.parameters import P
+from climate_risk.log.spawn import exchange_spawn, hold_spawn, rims_give
+from climate_risk.log.state import Curves
+from climate_risk.log.surface_balance import (
+    balance_surfaces,
+    exchange_conductances,
+    surfaces_give,
+)
+from climate_risk.log.tridiagonal import (
+    hold_energy,
+    hold_heat,
+    hold_moved,
+    settle_ice,
+    solve_heat_line,
+    solve_water_line,
+)
+from climate_risk.log.uptake import is_dry, soak, take_up
+
+STEP_JUMP_K = 4.0
+"""A jump of the sol-air temperature by this much wants one more step of heat to the hour."""
+MOST_STEPS = 6
 
 REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""
 
 
 @compiled
-def drying_end(a: FloatArray, end: int, face: int, row: int, scale: float) -> None:
-    """Drying of one face cell as the end of a line."""
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        pull = scale * a[FACE_DRYING + face, row, n]
-        a[ENDS, end, n] = pull
-        a[ENDS, end + 1, n] = pull * a[FACE + face, S_TARGET, n]
+def drying_end(a: FloatArray, end: int, boundary: int, row: int, scale: float) -> None:
+    """Drying of one boundary cell as the end of a line."""
+    assume(a.shape[2] == at.CASES)
+    for n in range(at.CASES):
+        pull = scale * a[at.BOUNDARY_DRYING + boundary, row, n]
+        a[at.LINE_END, end, n] = pull
+        a[at.LINE_END, end + 1, n] = pull * a[at.SURFACE + boundary, at.S_TARGET, n]
 
 
 @compiled
-def feeding_end(a: FloatArray, face: int, row: int, scale: float) -> None:
-    """Liquid on one face cell as the high end of a line."""
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        a[ENDS, E_FEED, n] = scale * a[FACE_UPTAKE + face, row, n]
-        a[ENDS, E_SUPPLY, n] = scale * a[FACE + face, S_SUPPLY, n]
+def liquid_end(a: FloatArray, boundary: int, row: int, scale: float) -> None:
+    """Liquid on one boundary cell as the high end of a line."""
+    assume(a.shape[2] == at.CASES)
+    for n in range(at.CASES):
+        a[at.LINE_END, at.T_LIQUID, n] = scale * a[at.BOUNDARY_UPTAKE + boundary, row, n]
+        a[at.LINE_END, at.T_SUPPLY, n] = scale * a[at.SURFACE + boundary, at.S_SUPPLY, n]
 
 
 @compiled
-def fed_end(a: FloatArray, face: int, row: int, scale: float) -> None:
+def keep_taken(a: FloatArray, boundary: int, row: int, scale: float) -> None:
     """How much of that liquid the line took."""
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        a[FACE_UPTAKE + face, row, n] = a[ENDS, E_TAKEN, n] * (1.0 / scale)
+    assume(a.shape[2] == at.CASES)
+    for n in range(at.CASES):
+        taken = a[at.LINE_END, at.T_TAKEN, n] * (1.0 / scale)
+        a[at.BOUNDARY_LIQUID + boundary, row, n] = taken
 
 
 @compiled
-def through_face(
+def through_boundary(
     a: FloatArray,
     hour: FloatArray,
-    face: int,
+    boundary: int,
     row: int,
     cell: int,
     depth_m: float,
     share: float,
 ) -> None:
-    """Let vapour and liquid cross one face cell, with the heat they bring or take.
+    """Let vapour and liquid cross one boundary cell, with the heat they bring or take.
 
     Parameters
     ----------
     row, cell : int
-        The cell's row in the face's terms and in the cells' terms.
+        The cell's row in the boundary's terms and in the cells' terms.
     depth_m : float
-        The cell's volume over its area on the face.
+        The cell's volume over its area on the boundary.
     share : float
-        The cell's part of the face.
+        The cell's part of the boundary.
     """
-    if a.shape[2] != LANES or hour.shape[1] != LANES:
-        return
-    outside = F_SOIL_TEMP if face == GROUND else F_AIR_TEMP
-    for n in range(LANES):
-        wetter = a[MOISTURE, cell, n] - a[FACE + face, S_TARGET, n]
-        a[FACE_OUT + face, row, n] = a[FACE_DRYING + face, row, n] * wetter
-    for n in range(LANES):
-        u = a[MOISTURE, cell, n]
-        skin = u - a[FACE_OUT + face, row, n] / a[FACE_WATER + face, row, n]
-        a[FACE_MOISTURE + face, row, n] = max(skin, 0.0)
-    for n in range(LANES):
-        out, here, there = a[FACE_OUT + face, row, n], a[TEMP, cell, n], hour[outside, n]
-        taken = a[FACE_UPTAKE + face, row, n] * there
+    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    whole = at.SURFACE + boundary
+    outside = at.F_SOIL_TEMP if boundary == at.GROUND else at.F_AIR_TEMP
+    for n in range(at.CASES):
+        wetter = a[at.MOISTURE, cell, n] - a[whole, at.S_TARGET, n]
+        a[at.BOUNDARY_OUT + boundary, row, n] = a[at.BOUNDARY_DRYING + boundary, row, n] * wetter
+    for n in range(at.CASES):
+        u, out = a[at.MOISTURE, cell, n], a[at.BOUNDARY_OUT + boundary, row, n]
+        surface = u - out / a[at.BOUNDARY_WATER + boundary, row, n]
+        a[at.BOUNDARY_MOISTURE + boundary, row, n] = max(surface, 0.0)
+    for n in range(at.CASES):
+        out, here = a[at.BOUNDARY_OUT + boundary, row, n], a[at.TEMP, cell, n]
+        there = hour[outside, n]
+        taken = a[at.BOUNDARY_LIQUID + boundary, row, n] * there
         left = out * (here if out > 0.0 else there)
-        a[ENDS, E_HEAT, n] = (taken - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)
+        heat = (taken - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)
+        a[at.LINE_END, at.T_CARRIED_HEAT, n] = heat
     for n in range(a.shape[2]):
-        a[ENERGY, cell, n] += a[ENDS, E_HEAT, n] * (1.0 / depth_m)
-    for n in range(LANES):
-        out = a[FACE_OUT + face, row, n] * share
-        a[FACE + face, S_CONDENSED, n] += max(-out, 0.0)
-        a[FACE + face, S_DRIED, n] += max(out, 0.0)
-        a[FACE + face, S_WATER_HEAT, n] += a[ENDS, E_HEAT, n] * share
-    for n in range(LANES):
-        a[FACE + face, S_TAKEN_UP, n] += a[FACE_UPTAKE + face, row, n] * share
+        a[at.ENERGY, cell, n] += a[at.LINE_END, at.T_CARRIED_HEAT, n] * (1.0 / depth_m)
+    for n in range(at.CASES):
+        out = a[at.BOUNDARY_OUT + boundary, row, n] * share
+        a[whole, at.S_CONDENSED, n] += max(-out, 0.0)
+        a[whole, at.S_DRIED, n] += max(out, 0.0)
+        a[whole, at.S_WATER_HEAT, n] += a[at.LINE_END, at.T_CARRIED_HEAT, n] * share
+    for n in range(at.CASES):
+        a[whole, at.S_TAKEN_UP, n] += a[at.BOUNDARY_LIQUID + boundary, row, n] * share
 
 
 @compiled
-def book_water(a: FloatArray, face: int, area_m2: float) -> None:
-    """Book the vapour that crossed a face in one hour and the heat that all water brought."""
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        heat = a[FACE + face, S_WATER_HEAT, n] * area_m2
-        a[LEDGER, B_WATER_HEAT, n] += heat
-        a[LEDGER, B_HEAT_MOVED, n] += abs(heat)
-        a[LEDGER, B_WATER_IN, n] += a[FACE + face, S_CONDENSED, n] * (area_m2 * SECONDS_PER_HOUR)
-        a[LEDGER, B_WATER_OUT, n] += a[FACE + face, S_DRIED, n] * (area_m2 * SECONDS_PER_HOUR)
+def book_water(a: FloatArray, boundary: int, area_m2: float) -> None:
+    """Book the vapour that crossed a boundary in one hour and the heat that all water brought."""
+    assume(a.shape[2] == at.CASES)
+    whole, scale = at.SURFACE + boundary, area_m2 * SECONDS_PER_HOUR
+    for n in range(at.CASES):
+        heat = a[whole, at.S_WATER_HEAT, n] * area_m2
+        a[at.BUDGET, at.B_WATER_HEAT, n] += heat
+        a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
+        a[at.BUDGET, at.B_WATER_IN, n] += a[whole, at.S_CONDENSED, n] * scale
+        a[at.BUDGET, at.B_WATER_OUT, n] += a[whole, at.S_DRIED, n] * scale
 
 
 @compiled
-def drain_film(a: FloatArray, face: int, own_limit: int, area_m2: float) -> None:
-    """What the hour leaves of a film: uptake, then evaporation, then runoff over its limit."""
-    if a.shape[2] != LANES:
-        return
-    dt = SECONDS_PER_HOUR
-    for n in range(LANES):
-        come = a[FILM, face, n] + a[FACE + face, S_INFLOW, n]
-        water = max(come - a[FACE + face, S_TAKEN_UP, n] * dt, 0.0)
-        lost = min(a[FACE + face, S_FILM_OUT, n] * dt, water)
-        over = max(water - lost - a[OWN, own_limit, n], 0.0)
-        a[FILM, face, n] = water - lost - over
-        a[FACE + face, S_FILM_OUT, n] = lost / dt
-        a[FACE + face, S_OVER, n] = over
-    for n in range(LANES):
-        lost = a[FACE + face, S_FILM_OUT, n] * dt
-        a[LEDGER, B_RUNOFF, n] += a[FACE + face, S_OVER, n] * area_m2
-        a[LEDGER, B_WATER_IN, n] += (a[FACE + face, S_INFLOW, n] + max(-lost, 0.0)) * area_m2
-        a[LEDGER, B_WATER_OUT, n] += max(lost, 0.0) * area_m2
+def drain_surface(a: FloatArray, boundary: int, limit: int, area_m2: float) -> None:
+    """What the hour leaves of surface water: uptake, then evaporation, then runoff over a limit.
+
+    Parameters
+    ----------
+    limit : int
+        Row of the limit among the parameters [kg/m2].
+    """
+    assume(a.shape[2] == at.CASES)
+    whole, dt = at.SURFACE + boundary, SECONDS_PER_HOUR
+    for n in range(at.CASES):
+        come = a[at.SURFACE_WATER, boundary, n] + a[whole, at.S_INFLOW, n]
+        water = max(come - a[whole, at.S_TAKEN_UP, n] * dt, 0.0)
+        lost = min(a[whole, at.S_EVAPORATION, n] * dt, water)
+        over = max(water - lost - a[at.PARAMETER, limit, n], 0.0)
+        a[at.SURFACE_WATER, boundary, n] = water - lost - over
+        a[whole, at.S_EVAPORATION, n] = lost / dt
+        a[whole, at.S_RUNOFF, n] = over
+    for n in range(at.CASES):
+        lost = a[whole, at.S_EVAPORATION, n] * dt
+        a[at.BUDGET, at.B_RUNOFF, n] += a[whole, at.S_RUNOFF, n] * area_m2
+        a[at.BUDGET, at.B_WATER_IN, n] += (a[whole, at.S_INFLOW, n] + max(-lost, 0.0)) * area_m2
+        a[at.BUDGET, at.B_WATER_OUT, n] += max(lost, 0.0) * area_m2
 
 
 @inlined
 def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
-    """Move water for one hour: across the rings, along the levels, onto and off the films.
+    """Move water for one hour: across the rings, along the levels, onto and off the surfaces.
 
-    Vapour that leaves is kept in ``FACE_OUT`` and ``S_FILM_OUT``: the heat step pays its
+    Vapour that leaves is kept in ``BOUNDARY_OUT`` and ``S_EVAPORATION``: the heat step pays its
     latent heat.
     """
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
@@ -157,152 +181,173 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
     full = curves.max_moisture
     girth = grid.edge_girth_m[last]
     section = np.pi * grid.radius_m * grid.radius_m
-    for n in range(LANES):
-        a[ENDS, E_LOW, n] = 0.0
-        a[ENDS, E_LOW_DRIVE, n] = 0.0
-    for face in range(FACES):
-        for n in range(LANES):
-            a[FACE + face, S_CONDENSED, n] = 0.0
-            a[FACE + face, S_DRIED, n] = 0.0
-            a[FACE + face, S_WATER_HEAT, n] = 0.0
-    slice_foot = grid.face_level[grid.pieces] if grid.face_level[grid.pieces] < nz else 0
-    bark_dry, top_dry = dry_face(a, BARK, nz), dry_face(a, TOP, nr)
+    for n in range(at.CASES):
+        a[at.LINE_END, at.T_LOW, n] = 0.0
+        a[at.LINE_END, at.T_LOW_SOURCE, n] = 0.0
+    for boundary in range(at.BOUNDARIES):
+        for n in range(at.CASES):
+            a[at.SURFACE + boundary, at.S_CONDENSED, n] = 0.0
+            a[at.SURFACE + boundary, at.S_DRIED, n] = 0.0
+            a[at.SURFACE + boundary, at.S_WATER_HEAT, n] = 0.0
+    slice_foot = grid.interface_level[grid.pieces] if grid.interface_level[grid.pieces] < nz else 0
+    bark_dry, top_dry = is_dry(a, at.BARK, nz), is_dry(a, at.TOP, nr)
     for k in range(nz):
         first, depth = k * nr, grid.ring_area_m2[last] / girth
         hold_energy(a, first, nr, rho, dry)
         if not bark_dry:
-            take_up(a, BARK, k, first + last, full)
-        drying_end(a, E_HIGH, BARK, k, girth)
-        feeding_end(a, BARK, k, girth)
-        water_along(a, WATER_R, first, 1, grid.ring_area_m2, rho, full)
-        fed_end(a, BARK, k, girth)
-        through_face(a, hour, BARK, k, first + last, depth, grid.level_m[k] / grid.height_m)
+            take_up(a, at.BARK, k, first + last, full)
+        drying_end(a, at.T_HIGH, at.BARK, k, girth)
+        liquid_end(a, at.BARK, k, girth)
+        solve_water_line(a, at.WATER_R, first, 1, grid.ring_area_m2, rho, full)
+        keep_taken(a, at.BARK, k, girth)
+        share = grid.level_m[k] / grid.height_m
+        through_boundary(a, hour, at.BARK, k, first + last, depth, share)
     for i in range(nr):
         share = grid.ring_area_m2[i] / section
         if not top_dry:
-            take_up(a, TOP, i, top + i, full)
+            take_up(a, at.TOP, i, top + i, full)
             soak(a, grid.level_m, slice_foot, i, nr, rho)
-        drying_end(a, E_LOW, GROUND, i, 1.0)
-        drying_end(a, E_HIGH, TOP, i, 1.0)
-        feeding_end(a, TOP, i, 1.0)
-        water_along(a, WATER_Z, i, nr, grid.level_m, rho, full)
-        fed_end(a, TOP, i, 1.0)
-        through_face(a, hour, TOP, i, top + i, grid.level_m[nz - 1], share)
-        through_face(a, hour, GROUND, i, i, grid.level_m[0], share)
-    for face in range(FACES):
-        book_water(a, face, girth * grid.height_m if face == BARK else section)
-    drain_film(a, BARK, O_BARK_STORE, girth * grid.height_m)
-    drain_film(a, TOP, O_TOP_FILM, section)
+        drying_end(a, at.T_LOW, at.GROUND, i, 1.0)
+        drying_end(a, at.T_HIGH, at.TOP, i, 1.0)
+        liquid_end(a, at.TOP, i, 1.0)
+        solve_water_line(a, at.WATER_Z, i, nr, grid.level_m, rho, full)
+        keep_taken(a, at.TOP, i, 1.0)
+        through_boundary(a, hour, at.TOP, i, top + i, grid.level_m[nz - 1], share)
+        through_boundary(a, hour, at.GROUND, i, i, grid.level_m[0], share)
+    for boundary in range(at.BOUNDARIES):
+        book_water(a, boundary, girth * grid.height_m if boundary == at.BARK else section)
+    drain_surface(a, at.BARK, P.wood_bark_store_kg_m2, girth * grid.height_m)
+    drain_surface(a, at.TOP, P.model_top_film_kg_m2, section)
 
 
 @compiled
-def warming_end(a: FloatArray, face: int, row: int, scale: float) -> None:
-    """A face cell's exchange of heat with the air as the end of a line.
+def warming_end(a: FloatArray, boundary: int, row: int, scale: float) -> None:
+    """A boundary cell's exchange of heat with the air as the end of a line.
 
     The surface has no mass: half-cell and air lie in series.
     """
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        back = a[FACE + face, S_BACK, n]
-        a[FACE_JOIN + face, row, n] = 1.0 / (back + a[FACE_HEAT + face, row, n])
-    for n in range(LANES):
-        through = scale * a[FACE_HEAT + face, row, n] * a[FACE_JOIN + face, row, n]
-        evaporated = LATENT_HEAT_VAPORIZATION_J_KG * a[FACE_OUT + face, row, n]
-        a[ENDS, E_HIGH, n] = through * a[FACE + face, S_BACK, n]
-        a[ENDS, E_HIGH_DRIVE, n] = through * (a[FACE + face, S_GAIN, n] - evaporated)
+    assume(a.shape[2] == at.CASES)
+    whole, inner = at.SURFACE + boundary, at.BOUNDARY_HEAT + boundary
+    for n in range(at.CASES):
+        loss = a[whole, at.S_HEAT_LOSS, n]
+        a[at.BOUNDARY_RESISTANCE + boundary, row, n] = 1.0 / (loss + a[inner, row, n])
+    for n in range(at.CASES):
+        through = scale * a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
+        a[at.LINE_END, at.T_HIGH, n] = through * a[whole, at.S_HEAT_LOSS, n]
+        a[at.LINE_END, at.T_HIGH_SOURCE, n] = through * (a[whole, at.S_GAIN, n] - latent)
 
 
 @compiled
 def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
     """The lowest cell's exchange of heat with the soil as the end of a line."""
-    for n in range(LANES):
-        a[ENDS, E_LOW, n] = a[FACE_HEAT + GROUND, row, n]
-    for n in range(LANES):
-        a[ENDS, E_LOW_DRIVE, n] = a[FACE_HEAT + GROUND, row, n] * hour[F_SOIL_TEMP, n]
+    ground = at.BOUNDARY_HEAT + at.GROUND
+    for n in range(at.CASES):
+        a[at.LINE_END, at.T_LOW, n] = a[ground, row, n]
+    for n in range(at.CASES):
+        a[at.LINE_END, at.T_LOW_SOURCE, n] = a[ground, row, n] * hour[at.F_SOIL_TEMP, n]
 
 
 @compiled
-def note_surface(a: FloatArray, face: int, row: int, cell: int, share: float) -> None:
-    """Add one face cell's surface to the mean temperature of its face."""
-    if a.shape[2] != LANES:
-        return
-    for n in range(LANES):
-        evaporated = LATENT_HEAT_VAPORIZATION_J_KG * a[FACE_OUT + face, row, n]
-        below = a[FACE_HEAT + face, row, n] * a[TEMP, cell, n]
-        driven = a[FACE + face, S_GAIN, n] - evaporated + below
-        a[SURFACE_TEMP, face, n] += driven * a[FACE_JOIN + face, row, n] * share
+def note_surface(a: FloatArray, boundary: int, row: int, cell: int, share: float) -> None:
+    """Add one boundary cell's surface to the mean temperature of its boundary over the hour."""
+    assume(a.shape[2] == at.CASES)
+    whole = at.SURFACE + boundary
+    for n in range(at.CASES):
+        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
+        below = a[at.BOUNDARY_HEAT + boundary, row, n] * a[at.TEMP, cell, n]
+        driven = a[whole, at.S_GAIN, n] - latent + below
+        resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+        a[at.SURFACE_TEMP, boundary, n] += driven * resistance * share
 
 
 @compiled
-def book_soil_heat(a: FloatArray, hour: FloatArray, row: int, area_m2: float) -> None:
+def book_soil_heat(
+    a: FloatArray, hour: FloatArray, row: int, area_m2: float, seconds: float
+) -> None:
     """Book the heat that came from the soil into one of the lowest cells."""
-    for n in range(LANES):
-        warmer = hour[F_SOIL_TEMP, n] - a[TEMP, row, n]
-        heat = a[FACE_HEAT + GROUND, row, n] * warmer * (area_m2 * SECONDS_PER_HOUR)
-        a[LEDGER, B_GROUND_HEAT, n] += heat
-        a[LEDGER, B_HEAT_MOVED, n] += abs(heat)
+    for n in range(at.CASES):
+        warmer = hour[at.F_SOIL_TEMP, n] - a[at.TEMP, row, n]
+        through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
+        heat = through * warmer * (area_m2 * seconds)
+        a[at.BUDGET, at.B_GROUND_HEAT, n] += heat
+        a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
 
 
 @compiled
-def book_heat(a: FloatArray, hour: FloatArray, face: int, area_m2: float) -> None:
+def book_heat(a: FloatArray, hour: FloatArray, boundary: int, area_m2: float) -> None:
     """Book the heat that crossed bark or top in one hour."""
-    if a.shape[2] != LANES or hour.shape[1] != LANES:
-        return
-    joules = area_m2 * SECONDS_PER_HOUR
-    for n in range(LANES):
-        warmer = hour[F_AIR_TEMP, n] - a[SURFACE_TEMP, face, n]
-        exchange = a[FACE + face, S_LONGWAVE, n] + a[FACE + face, S_BACK, n] * warmer
-        left = a[FACE + face, S_DRIED, n] - a[FACE + face, S_CONDENSED, n]
-        evaporated = LATENT_HEAT_VAPORIZATION_J_KG * (a[FACE + face, S_FILM_OUT, n] + left)
-        sun = a[FACE + face, S_SUN, n]
-        a[LEDGER, B_SHORTWAVE, n] += sun * joules
-        a[LEDGER, B_EXCHANGE, n] += exchange * joules
-        a[LEDGER, B_LATENT, n] += evaporated * joules
-        a[LEDGER, B_HEAT_MOVED, n] += (sun + abs(exchange) + abs(evaporated)) * joules
+    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    whole, joules = at.SURFACE + boundary, area_m2 * SECONDS_PER_HOUR
+    for n in range(at.CASES):
+        warmer = hour[at.F_AIR_TEMP, n] - a[at.SURFACE_TEMP, boundary, n]
+        exchange = a[whole, at.S_LONGWAVE, n] + a[whole, at.S_HEAT_LOSS, n] * warmer
+        left = a[whole, at.S_DRIED, n] - a[whole, at.S_CONDENSED, n]
+        latent = LATENT_HEAT_VAPORIZATION_J_KG * (a[whole, at.S_EVAPORATION, n] + left)
+        sun = a[whole, at.S_SUN, n]
+        a[at.BUDGET, at.B_SHORTWAVE, n] += sun * joules
+        a[at.BUDGET, at.B_EXCHANGE, n] += exchange * joules
+        a[at.BUDGET, at.B_LATENT, n] += latent * joules
+        a[at.BUDGET, at.B_HEAT_MOVED, n] += (sun + abs(exchange) + abs(latent)) * joules
 
 
 @compiled
-def face_gain(a: FloatArray, hour: FloatArray, face: int) -> None:
-    """All that warms a face but vapour out of the wood, were its surface at 0 degC."""
-    if a.shape[2] != LANES or hour.shape[1] != LANES:
-        return
-    for n in range(LANES):
-        evaporated = LATENT_HEAT_VAPORIZATION_J_KG * a[FACE + face, S_FILM_OUT, n]
-        radiation = a[FACE + face, S_SUN, n] + a[FACE + face, S_LONGWAVE, n]
-        air = a[FACE + face, S_BACK, n] * hour[F_AIR_TEMP, n]
-        a[FACE + face, S_GAIN, n] = radiation - evaporated + air
-        a[SURFACE_TEMP, face, n] = 0.0
+def surface_gain(a: FloatArray, hour: FloatArray, boundary: int) -> None:
+    """All that warms a boundary but vapour out of the wood, were its surface at 0 degC."""
+    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    whole = at.SURFACE + boundary
+    for n in range(at.CASES):
+        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_EVAPORATION, n]
+        radiation = a[whole, at.S_SUN, n] + a[whole, at.S_LONGWAVE, n]
+        air = a[whole, at.S_HEAT_LOSS, n] * hour[at.F_AIR_TEMP, n]
+        a[whole, at.S_GAIN, n] = radiation - latent + air
+        a[at.SURFACE_TEMP, boundary, n] = 0.0
+
+
+@compiled
+def heat_steps(a: FloatArray) -> int:
+    """Equal steps in which the hour's heat is moved: more where sun or air jump."""
+    jump = 0.0
+    for n in range(at.CASES):
+        jump = max(jump, a[at.STACK, at.N_JUMP, n])
+    return min(1 + int(jump / STEP_JUMP_K), MOST_STEPS)
 
 
 @inlined
-def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> None:
+def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps: int) -> None:
     """Conduct heat for one hour: across the rings, along the levels, then freeze or melt."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     last, top = nr - 1, (nz - 1) * nr
     rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
     girth, section = grid.edge_girth_m[last], np.pi * grid.radius_m * grid.radius_m
-    face_gain(a, hour, BARK)
-    face_gain(a, hour, TOP)
-    for n in range(LANES):
-        a[ENDS, E_LOW, n] = 0.0
-        a[ENDS, E_LOW_DRIVE, n] = 0.0
-    for k in range(nz):
-        first = k * nr
-        warming_end(a, BARK, k, girth)
-        hold_across(a, first, grid.ring_area_m2)
-        heat_along(a, HEAT_R, first, 1, grid.ring_area_m2, rho, dry)
-        note_surface(a, BARK, k, first + last, grid.level_m[k] / grid.height_m)
-    for i in range(nr):
-        area = grid.ring_area_m2[i]
-        soil_end(a, hour, i)
-        warming_end(a, TOP, i, 1.0)
-        heat_along(a, HEAT_Z, i, nr, grid.level_m, rho, dry)
-        note_surface(a, TOP, i, top + i, area / section)
-        book_soil_heat(a, hour, i, area)
-        settle_ice(a, i, nr, nz, dry)
-    book_heat(a, hour, BARK, girth * grid.height_m)
-    book_heat(a, hour, TOP, section)
+    seconds, part = SECONDS_PER_HOUR / steps, 1.0 / steps
+    surface_gain(a, hour, at.BARK)
+    surface_gain(a, hour, at.TOP)
+    for step in range(steps):
+        for n in range(at.CASES):
+            a[at.LINE_END, at.T_LOW, n] = 0.0
+            a[at.LINE_END, at.T_LOW_SOURCE, n] = 0.0
+        for k in range(nz):
+            first = k * nr
+            warming_end(a, at.BARK, k, girth)
+            if step == 0:
+                hold_moved(a, first, grid.ring_area_m2, seconds)
+            else:
+                hold_heat(a, first, 1, grid.ring_area_m2, rho, dry, seconds)
+            solve_heat_line(a, at.HEAT_R, first, 1, grid.ring_area_m2, rho, dry, seconds)
+            share = part * grid.level_m[k] / grid.height_m
+            note_surface(a, at.BARK, k, first + last, share)
+        for i in range(nr):
+            area = grid.ring_area_m2[i]
+            soil_end(a, hour, i)
+            warming_end(a, at.TOP, i, 1.0)
+            hold_heat(a, i, nr, grid.level_m, rho, dry, seconds)
+            solve_heat_line(a, at.HEAT_Z, i, nr, grid.level_m, rho, dry, seconds)
+            note_surface(a, at.TOP, i, top + i, part * area / section)
+            book_soil_heat(a, hour, i, area, seconds)
+            settle_ice(a, i, nr, nz, dry)
+    book_heat(a, hour, at.BARK, girth * grid.height_m)
+    book_heat(a, hour, at.TOP, section)
 
 
 @inlined
@@ -317,17 +362,30 @@ def step_hour(
 
     Parameters
     ----------
-    a : (TERMS, rows, LANES) array
+    a : (TERMS, rows, CASES) array
         The log's state, changed in place.
-    hour : (FORCINGS, LANES) array
+    hour : (FORCINGS, CASES) array
         See the F_ names.
     girth_modes : (MODES,) array
-        Discrete angular modes of the beam's half-cosine.
+        Discrete azimuthal modes of the beam's half-cosine.
+
+    Raises
+    ------
+    ValueError
+        State or forcing are not those of CASES cases.
     """
-    if a.shape[2] != LANES or hour.shape[1] != LANES:
-        raise ValueError("state and forcing need LANES lanes")
+    if a.shape[2] != at.CASES or hour.shape[1] != at.CASES:
+        raise ValueError("state and forcing need CASES cases")
+    spawn = hold_spawn(a, hour) and grid.spawn_depth_m > 0.0
     balance_surfaces(grid, curves, a, hour)
-    face_water(grid, curves, a)
+    exchange_conductances(grid, curves, a)
     move_water(grid, curves, a, hour)
-    move_heat(grid, curves, a, hour)
-    turn_heat(grid, curves, a, girth_modes)
+    if spawn:
+        exchange_spawn(grid, curves, a)
+    if is_bagged(hour):
+        surfaces_give(a)
+        rims_give(grid, a)
+        settle_bag(grid, a, hour)
+    steps = heat_steps(a)
+    move_heat(grid, curves, a, hour, steps)
+    move_azimuthal_heat(grid, curves, a, girth_modes, steps)

@@ -82,7 +82,7 @@ def below_canopy(
     openness : float
         Share of sky seen through gaps, 0 to 1.  Air, wind, rain and long-wave go by that share
         of the way from the closed stand to the open (judgement); sunlight finds the gaps in
-        :mod:`climate_risk.microclimate.shade`.
+        :mod:`climate_risk.microclimate.radiation`.
     """
     days = pd.DatetimeIndex(weather.time[::HOURS_PER_DAY])
     by_day = weather.air_temp_c.reshape(-1, HOURS_PER_DAY)

@@ -8,6 +8,9 @@ from climate_risk.risk.results import CompareResult, SeasonResult
 
 __all__ = ["summary_lines", "write_results"]
 
+OF_SEASON = ("outlook.csv",)
+"""What a season can write but need not: an older one's is taken away."""
+
 
 def write_results(
     out_dir: Path, *, season: SeasonResult | None = None, compare: CompareResult | None = None
@@ -47,25 +50,28 @@ def write_results(
     files.refuse_folders(out_dir, ("season", "compare", "daily", "outlook", "summary"))
     made = summary.kept_beside(summary.summary(season, compare), out_dir / "summary.json")
     summary_json = summary.json_text(made).encode()
+    family = OF_SEASON if season is not None else ()
     written = []
-    if season is not None:
-        saved = {"daily.csv": tables.daily_csv(season)}
-        if any(stack.outlook is not None for stack in season.stacks):
-            saved["outlook.csv"] = tables.outlook_csv(season)
-        text = page.season_page(season, saved | {"summary.json": summary_json})
-        worst = season_figure(season, words.by_risk(season.stacks)[0])
-        written += [
-            files.write_whole(out_dir / "season.html", text),
-            *files.write_figure(worst, out_dir, "season"),
-            *(files.write_whole(out_dir / name, data) for name, data in saved.items()),
-        ]
-    if compare is not None:
-        text = page.compare_page(compare, {"summary.json": summary_json})
-        written += [
-            files.write_whole(out_dir / "compare.html", text),
-            *files.write_figure(compare_figure(compare), out_dir, "compare"),
-        ]
-    return [*written, files.write_whole(out_dir / "summary.json", summary_json)]
+    with files.as_a_set(out_dir, family) as folder:
+        if season is not None:
+            saved = {"daily.csv": tables.daily_csv(season)}
+            if any(stack.outlook is not None for stack in season.stacks):
+                saved["outlook.csv"] = tables.outlook_csv(season)
+            text = page.season_page(season, saved | {"summary.json": summary_json})
+            worst = season_figure(season, words.by_risk(season.stacks)[0])
+            written += [
+                files.write_whole(folder / "season.html", text),
+                *files.write_figure(worst, folder, "season"),
+                *(files.write_whole(folder / name, data) for name, data in saved.items()),
+            ]
+        if compare is not None:
+            text = page.compare_page(compare, {"summary.json": summary_json})
+            written += [
+                files.write_whole(folder / "compare.html", text),
+                *files.write_figure(compare_figure(compare), folder, "compare"),
+            ]
+        written.append(files.write_whole(folder / "summary.json", summary_json))
+    return [out_dir / path.name for path in written]
 
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from climate_risk.report.display import money, odds, percent, plain_name, plural
+from climate_risk.report.certainty import overlap_sentence, tie_sentence
+from climate_risk.report.display import money, odds, percent, plural
 from climate_risk.report.treatment import covers_words, waterings_words
 from climate_risk.report.words import capital, lost_to, place_words, what_happened
-from climate_risk.risk.results import CompareResult, OptionResult, StackCompare, Tie
+from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
 from climate_risk.units import Units
 
 
@@ -83,17 +84,11 @@ CANOPY_NOTE = (
 )
 
 
-def _tie_words(tie: Tie) -> str:
-    first, second = (rank + 1 for rank in tie.ranks)
-    unknown = plain_name(tie.unknown.replace(".", " "))
-    return f"{first} and {second} tie: their order hangs on the {unknown}. {tie.how_to_measure}."
-
-
 def ties_sentence(stack: StackCompare) -> str:
     """How many options these years cannot tell apart."""
     if stack.ties:
-        return " ".join(_tie_words(tie) for tie in stack.ties)
-    best, others = stack.options[0].chance, stack.options[1:]
+        return " ".join(tie_sentence(tie) for tie in stack.ties)
+    best = stack.options[0].chance
     if best is None:
         return ""
     safe = sum(o.chance is not None and o.chance.mean <= 0.0 for o in stack.options)
@@ -104,10 +99,7 @@ def ties_sentence(stack: StackCompare) -> str:
             f"{plural(len(stack.options), 'option')}; "
             "these rank by how wet the driest face stays."
         )
-    ties = sum(o.chance is not None and o.chance.low <= best.high for o in others)
-    if ties == 0:
-        return ""
-    return f"{plural(ties, 'other option')} may turn out as good as the first."
+    return overlap_sentence(stack)
 
 
 def basis_line(result: CompareResult, stack: StackCompare) -> str:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -27,10 +28,38 @@ def write_whole(path: Path, content: bytes | str) -> Path:
         path.parent.mkdir(parents=True, exist_ok=True)
         whole_file.write_whole(path, data)
     except OSError as error:
-        raise RunError(
-            f"{path}: cannot be written ({error.strerror}); choose another folder with --out"
-        ) from error
+        in_set = path.parent.name.startswith(whole_file.MAKING)
+        raise _refused(path.parent.with_name(path.name) if in_set else path, error) from error
     return path
+
+
+def _refused(path: Path, error: OSError) -> RunError:
+    return RunError(
+        f"{path}: cannot be written ({error.strerror}); choose another folder with --out"
+    )
+
+
+@contextmanager
+def as_a_set(out_dir: Path, family: Collection[str]) -> Iterator[Path]:
+    """A folder to write results into that then land in ``out_dir`` together.
+
+    Parameters
+    ----------
+    out_dir : Path
+        Made where it is absent.
+    family : collection of str
+        Every name such a run can write; see :func:`climate_risk.whole_file.as_a_set`.
+
+    Raises
+    ------
+    RunError
+        When the disk refuses; what stood in ``out_dir`` is as before.
+    """
+    try:
+        with whole_file.as_a_set(out_dir, family) as folder:
+            yield folder
+    except OSError as error:
+        raise _refused(out_dir, error) from error
 
 
 def refuse_folders(out_dir: Path, stems: Sequence[str]) -> None:

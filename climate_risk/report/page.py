@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
 
-from climate_risk.report import choice, condition, words
+from climate_risk.report import certainty, choice, condition, words
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plural
 from climate_risk.report.frame import Context, chart, inline, render
@@ -137,6 +137,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
         "sure": [
             words.limit_sentence(own, limit),
             words.basis_sentence(own.chance) if own.chance else "",
+            certainty.level_sentence(stack.result.level),
             words.uncertainty_sentence(stack),
         ],
         "years_chart": inline(

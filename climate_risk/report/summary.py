@@ -25,8 +25,9 @@ from climate_risk.risk.results import (
 )
 from climate_risk.units import Units
 from climate_risk.version import program_version
+from climate_risk.weather.summary import WeatherSummary
 
-SCHEMA = 1
+SCHEMA = 2
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
 QUANTILES = ("p10", "p50", "p90")
 JSON_DIGITS = 6
@@ -34,7 +35,7 @@ JSON_DIGITS = 6
 YEAR_COLUMNS = (
     "year",
     "on_time_fraction",
-    "delayed_fraction",
+    "not_fully_run_fraction",
     "killed_by_heat_fraction",
     "killed_by_drought_fraction",
     "moisture_driest_face_pct",
@@ -55,7 +56,7 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
     first = season if season is not None else compare
     if first is None:
         raise ValueError("nothing was run")
-    out = _head(first)
+    out = head(first)
     if season is not None:
         out["season"] = {
             "as_of_date": season.as_of.isoformat(),
@@ -128,7 +129,8 @@ def _parameter(stack: str, p: ParameterUsed) -> list[Any]:
     ]  # fmt: skip
 
 
-def _head(result: SeasonResult | CompareResult) -> Json:
+def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
+    """What every run says of itself: program, yard, inputs, weather."""
     coverage = result.coverage
     return {
         "schema": SCHEMA,
@@ -240,6 +242,12 @@ def _option(option: OptionResult) -> Json:
     }
     if option.chance is not None:
         out["chance_of_loss"] = _chance(option.chance)
+    if option.level is not None:
+        out["level"] = asdict(option.level)
+    if option.difference is not None:
+        out["difference_to_first"] = asdict(option.difference) | {
+            "is_tie": option.difference.is_tie
+        }
     if driver := cause(option.shares):
         out["driven_by"] = driver
     if option.cost.expected_loss is not None and option.cost.total is not None:
@@ -254,7 +262,7 @@ def _option(option: OptionResult) -> Json:
 
 
 def _shares(item: OptionResult | YearResult) -> Json:
-    return {name: share for name, share in asdict(item.shares).items() if share is not None}
+    return asdict(item.shares)
 
 
 def _year(year: YearResult) -> list[float]:

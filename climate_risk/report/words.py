@@ -149,9 +149,15 @@ def best_action(stack: StackSeason) -> Action | None:
 def danger(stack: StackSeason, limit: float) -> str:
     """How likely the stack is lost and by what, in one short clause."""
     chance, shares = stack.result.chance, stack.result.shares
+    if stack.lacks_past:
+        lost = percent(shares.lost) if shares.lost > 0.0 else "none"
+        return f"to date {lost} of the runs made end in loss; no chance without past years"
     if chance is None:
         years = len(stack.result.years)
-        return f"no chance given, only {plural(years, 'past year')}; {what_happened(stack.result)}"
+        few = plural(years, "past year")
+        if stack.outlook is not None:
+            few += f" with weather of all the days to {full_day(stack.horizon)}"
+        return f"no chance given, only {few}; {what_happened(stack.result)}"
     if chance.mean <= 0.0:
         return f"no loss seen in {plural(chance.years, 'past year')}"
     what = "the stack" if stack.count == 1 else "each stack"
@@ -185,16 +191,24 @@ def is_done_before_dry(stack: StackSeason) -> bool:
     return bool(dry) and across <= dry[0].date()
 
 
+ADD_PAST = (
+    'For an outlook add weather of past years: history = "meteostat", or a file of them, under '
+    "[weather] in the yard file."
+)
+
+
 def card(stack: StackSeason, limit: float, show: Units) -> Card:
     """The three lines that stand above all else."""
     said = f"{capital(danger(stack, limit))}."
+    if stack.lacks_past:
+        return Card(said, ADD_PAST, "No date without past years.")
     if stack.outlook is None or stack.outlook.empty:
         return Card(said, "The year is over.", f"It ended on {full_day(stack.horizon)}.")
     if not is_over_tolerance(stack.result, limit):
         act = "Nothing extra to do: carry on as planned."
         if is_done_before_dry(stack):
             act = "Carry on as planned: it gets too dry to grow, but the run is done before."
-        elif stack.result.shares.delayed > 0.5:
+        elif stack.result.shares.not_fully_run > 0.5:
             act = "Carry on as planned; expect it to be late."
         return Card(said, act, f"No date to keep; within your limit of {percent(limit)}.")
     action = best_action(stack)
@@ -246,8 +260,9 @@ def run_sentence(stack: StackSeason) -> str:
     """Share of the way that is run at the horizon, and when it is all the way."""
     low, middle, high = stack.result.colonized_fraction
     spread = "" if low == high else f" (8 times in 10: {percent_range(low, high)})"
+    last = stack.daily.index[-1].date() if stack.lacks_past else stack.horizon
     share = (
-        f"By {full_day(stack.horizon)} the fungus has run {percent(middle)} of the way between "
+        f"By {full_day(last)} the fungus has run {percent(middle)} of the way between "
         f"spawn faces{spread}."
     )
     early, mid, late = stack.full_run
@@ -264,7 +279,7 @@ def run_sentence(stack: StackSeason) -> str:
     elif late is None:
         share = f"{share} More than 1 in 10 are late."
     fruits = stack.result.shares.likely_to_fruit
-    return share if fruits is None else f"{share} {percent(fruits)} are likely to fruit."
+    return f"{share} {percent(fruits)} are likely to fruit."
 
 
 def uncertainty_sentence(stack: StackSeason) -> str:

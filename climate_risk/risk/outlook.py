@@ -14,10 +14,8 @@ from climate_risk.engine import hours as k
 from climate_risk.engine.blocks import Block, advance, branch, new_blocks
 from climate_risk.engine.draws import SEED, best_estimate, latin_hypercube
 from climate_risk.engine.stack import Scheme, StackModel
-from climate_risk.errors import InputError
-from climate_risk.log.kernel import LANES
+from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import Outcomes, collect, jobs_for, start_rows, usable_years
-from climate_risk.weather.record import WeatherCoverage
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -35,16 +33,19 @@ class Outlook:
     next_day: date
     years: tuple[int, ...]
     draws: int
+    has_past: bool = True
+    """False where the record holds no past year to go on with: then this is all there is."""
 
     @property
     def over(self) -> bool:
-        """True once the weather seen reaches the horizon."""
-        return self.seen_hours >= self.kind.hours
+        """True where there is nothing to run on: at the horizon, or without a past year."""
+        return self.seen_hours >= self.kind.hours or not self.has_past
 
     def carry_on(self, scheme: Scheme) -> tuple[list[Block], Outcomes]:
         """Run every past year's weather on from today's state under a scheme.
 
-        Of a season that is over, what came of it: one year, and nothing to run.
+        Of a season that is over, or has no past years to go on with, what came of it so far:
+        one year, and nothing to run.
         """
         if self.over:
             blocks = branch(self.seen, self._drawn(), with_days=True)
@@ -55,7 +56,9 @@ class Outlook:
         advance(jobs_for(self.kind, scheme, blocks, rows, self.seen_hours, self.kind.hours))
         before = self._extremes_to_date()
         earlier = None if before is None else before[:, lanes]
-        return blocks, collect(self.kind, scheme, blocks, self.years, self.draws, earlier)
+        return blocks, collect(
+            self.kind, scheme, blocks, self.years, self.draws, earlier, self.seen_hours
+        )
 
     def carry_reference_on(self) -> list[Block]:
         """The reference run from today's state with each past year's weather; none once over."""
@@ -85,7 +88,6 @@ def look_at_all(
     schemes: Sequence[Scheme],
     as_of: date,
     draws: int,
-    coverage: WeatherCoverage,
 ) -> list[Outlook]:
     """Run a stack through the weather seen so far and find the past years to go on with.
 
@@ -97,17 +99,13 @@ def look_at_all(
     if next_day < kind.horizon:
         years = usable_years(kind, next_day, kind.horizon)
         years = tuple(y for y in years if y < own_year) or years
-    if not years:
-        raise InputError(
-            f"{coverage.source}: no past year holds {next_day:%d %B} to {kind.horizon:%d %B}, "
-            f'which an outlook for "{kind.stack.name}" needs; accepted is weather of earlier '
-            "years as well"
-        )
+    has_past = bool(years)
+    years = years or (own_year,)
     hours = (next_day - kind.start_day).days * HOURS_PER_DAY
-    start = np.full(LANES, kind.record.row(kind.start_day), dtype=np.int64)
+    start = np.full(CASES, kind.record.row(kind.start_day), dtype=np.int64)
     outlooks, jobs = [], []
     for place, scheme in enumerate(schemes):
-        unknowns = len(kind.rows(scheme).unknowns())
+        unknowns = len(kind.parameter_set(scheme).unknowns())
         sample = latin_hypercube(len(years) * draws, unknowns, SEED)
         if place == 0:
             sample = np.concatenate([best_estimate(unknowns), sample])
@@ -123,6 +121,7 @@ def look_at_all(
                 next_day=next_day,
                 years=years,
                 draws=draws,
+                has_past=has_past,
             )
         )
     advance(jobs)

@@ -28,7 +28,7 @@ def sources_used(parameters: Iterable[ParameterUsed]) -> tuple[SourceUsed, ...]:
 
 
 def _of(kind: StackModel, scheme: Scheme) -> Iterator[ParameterUsed]:
-    rows = kind.rows(scheme)
+    rows = kind.parameter_set(scheme)
     drawn = rows.unknowns()
     covers = {cover.kind for cover in scheme.covers}
     for group in (field.name for field in fields(rows)):

@@ -14,14 +14,22 @@ from climate_risk.engine.record import Record
 from climate_risk.engine.reference import daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
-from climate_risk.fungus import competitors
+from climate_risk.fungus import rivals
 from climate_risk.progress import Progress, part_of
 from climate_risk.risk.actions import find_actions
+from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import look_at_all
 from climate_risk.risk.parameters import parameters_used, sources_used
-from climate_risk.risk.results import SeasonResult, Spell, SpellLimits, StackSeason, StackShape
+from climate_risk.risk.results import (
+    OptionResult,
+    SeasonResult,
+    Spell,
+    SpellLimits,
+    StackSeason,
+    StackShape,
+)
 from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
@@ -54,7 +62,7 @@ def season(
     Raises
     ------
     InputError
-        The weather holds none of a stack's season, or no past year to look ahead with.
+        The weather holds none of a stack's season.
     """
     as_of = min(as_of, record.last)
     stacks, water, energy = [], 0.0, 0.0
@@ -94,12 +102,20 @@ def _stack_season(
     own = Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings)
     canopies = [name for name in CANOPIES if name != yard.canopy]
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
-    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, coverage)
+    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws)
     steps = len(schemes) + 2
     progress(1 / steps)
-    blocks, ends = outlook.carry_on(own)
-    result = option_result(ends, own, yard.costs)
-    others = [ends]
+    blocks, own_ends = outlook.carry_on(own)
+
+    def told(ends: Outcomes, scheme: Scheme) -> OptionResult:
+        result = option_result(ends, scheme, yard.costs)
+        if not outlook.has_past:
+            return replace(result, years=())
+        apart = None if ends is own_ends else difference(ends, own_ends)
+        return replace(result, level=level_of(ends), difference=apart)
+
+    result = told(own_ends, own)
+    others = [own_ends]
     by_canopy = {yard.canopy: result}
     tracks = [track_of(blocks, outlook)]
     for done, other in enumerate(elsewhere, start=2):
@@ -108,10 +124,10 @@ def _stack_season(
         other_blocks, other_ends = other.carry_on(scheme)
         tracks.append(track_of(other_blocks, other))
         others.append(other_ends)
-        by_canopy[canopy] = option_result(other_ends, scheme, yard.costs)
+        by_canopy[canopy] = told(other_ends, scheme)
     fungus = fungi()[stack.fungus]
     progress((steps - 1) / steps)
-    actions = find_actions(yard, outlook, result)
+    actions = find_actions(yard, outlook, result, own_ends)
     tried = tuple(a.act.cover for a in actions if a.act.cover is not None)
     with_tried = replace(own, covers=(*own.covers, *tried))
     worst = (
@@ -146,14 +162,14 @@ def _stack_season(
         face_moisture_pct=face_moistures(outlook),
         result=result,
         under_canopies=tuple(by_canopy[c] for c in dict.fromkeys((*CANOPIES, yard.canopy))),
-        lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
-        full_run=_full_run(stack, ends),
-        uncertainty=None if outlook.over else uncertainty(outlook, ends),
+        lost_of_count=None if result.chance is None else lost_of(stack.count, own_ends.outcomes),
+        full_run=_full_run(stack, own_ends),
+        uncertainty=None if outlook.over else uncertainty(outlook, own_ends),
         spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
         actions=actions,
         thresholds=thresholds_of(kind),
         parameters=parameters_used(kind, [*schemes, with_tried]),
-        rival_hours_grade=competitors.CONFIDENCE,
+        rival_hours_grade=rivals.CONFIDENCE,
         fungus_caution=fungus.caution,
     )
     progress(1.0)

@@ -63,7 +63,7 @@ def uncertainty(outlook: Outlook, ends: Outcomes) -> Uncertainty | None:
     quantiles = quantiles[: years * draws]
     # The unknowns are ranked within years, so that the years' own differences add no noise.
     within = (driest - driest.mean(axis=1, keepdims=True)).ravel()
-    names = list(outlook.kind.rows(outlook.scheme).unknowns())
+    names = list(outlook.kind.parameter_set(outlook.scheme).unknowns())
     strength = [rank_correlation(quantiles[:, n], within) for n in range(len(names))]
     leading = sorted(range(len(names)), key=lambda n: -abs(strength[n]))[:LEADERS]
     return Uncertainty(

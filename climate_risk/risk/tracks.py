@@ -12,8 +12,8 @@ import pandas as pd
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.blocks import Block
 from climate_risk.engine.reference import DAILY_NAMES
-from climate_risk.fungus.kernel import face_neighbours
-from climate_risk.log.state import MOISTURE
+from climate_risk.fungus.kernel import interface_neighbours
+from climate_risk.log.layout import MOISTURE
 from climate_risk.risk.outlook import Outlook
 from climate_risk.risk.results import CanopyTrack
 
@@ -89,7 +89,7 @@ def face_moistures(outlook: Outlook) -> tuple[float, ...]:
     wood = a[MOISTURE, : grid.level_m.size * area.size, 0].reshape(-1, area.size)
     found = []
     for face in range(grid.pieces + 1):
-        below, above, weight = face_neighbours(grid, face)
+        below, above, weight = interface_neighbours(grid, face)
         joined = (1.0 - weight) * wood[below] + weight * wood[above]
         found.append(float(100.0 * (joined * area).sum() / area.sum()))
     return tuple(found)

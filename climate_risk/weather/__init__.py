@@ -4,32 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import date
 from pathlib import Path
 
 import pandas as pd
 
 from climate_risk.errors import InputError, RunError
 from climate_risk.site import Site
-from climate_risk.weather.files import read_weather_file
+from climate_risk.weather import record_cache
 from climate_risk.weather.fill import coverage, fill_gaps
 from climate_risk.weather.hourly import to_hourly
-from climate_risk.weather.quality import check
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage, WeatherRecord
-from climate_risk.weather.stations import fetch_stations
+from climate_risk.weather.sources import read_all
+from climate_risk.weather_options import LONGEST_WAIT_S, STATIONS, WeatherOptions, WeatherSource
 from climate_risk.whole_file import write_whole
 
 __all__ = [
     "HourlyWeather",
     "WeatherCoverage",
     "WeatherRecord",
+    "load_sources",
     "load_weather",
     "to_hourly",
     "write_clean_table",
 ]
-
-STATIONS = "meteostat"
-DEFAULT_YEARS = 30
 
 
 def load_weather(
@@ -38,8 +36,9 @@ def load_weather(
     first: date | None = None,
     last: date | None = None,
     columns: Mapping[str, object] | None = None,
+    longest_wait_s: float = LONGEST_WAIT_S,
 ) -> WeatherRecord:
-    """Weather of a site, checked and filled.
+    """Weather of a site from one source, checked and filled.
 
     Parameters
     ----------
@@ -51,6 +50,8 @@ def load_weather(
         the last 30 years to yesterday where they are left out.
     columns : mapping, optional
         The yard's ``[weather.columns]``, for a file; see `files.read_weather_file`.
+    longest_wait_s : float
+        Bound on all waiting for the network.
 
     Returns
     -------
@@ -64,15 +65,35 @@ def load_weather(
     RunError
         The stations can be had neither from the network nor from the cache.
     """
-    if str(source) == STATIONS:
-        last = last or datetime.now(UTC).date() - timedelta(days=1)
-        first = first or date(last.year - DEFAULT_YEARS + 1, 1, 1)
-        raw = fetch_stations(site, first, last)
-    else:
-        raw = read_weather_file(Path(source), site, columns)
-    index = pd.DatetimeIndex(raw.table.index)
-    _refuse_elsewhen(raw.source, index, first, last)
-    raw = check(raw, site)
+    file = None if str(source) == STATIONS else Path(source)
+    one = WeatherSource(file=file, columns=dict(columns or {}))
+    options = WeatherOptions(sources=(one,), longest_wait_s=longest_wait_s)
+    return load_sources(options, site, first, last)
+
+
+def load_sources(
+    options: WeatherOptions, site: Site, first: date | None = None, last: date | None = None
+) -> WeatherRecord:
+    """Weather of a site from all sources in the open and the history, checked and filled.
+
+    A record made before of the same sources is taken from the cache. Parameters and errors as
+    `load_weather`.
+    """
+    held = record_cache.read(record_cache.entry(options, site, first, last), options)
+    if held is not None:
+        return held
+    record = _made(options, site, first, last)
+    # The place is asked for again: fetching has changed the station files it is named by.
+    if not record.coverage.partial:
+        record_cache.write(record_cache.entry(options, site, first, last), record)
+    return record
+
+
+def _made(
+    options: WeatherOptions, site: Site, first: date | None, last: date | None
+) -> WeatherRecord:
+    raw = read_all(options, site, first, last)
+    _refuse_elsewhen(raw.source, pd.DatetimeIndex(raw.table.index), first, last)
     record = fill_gaps(raw, site)
     start = pd.Timestamp(first) if first else record.table.index[0]
     stop = pd.Timestamp(last) + pd.Timedelta(hours=23) if last else record.table.index[-1]
@@ -82,6 +103,7 @@ def load_weather(
     notes = (*record.coverage.warnings, *_shortfall(table.index, first, last))
     cut = replace(raw, warnings=())
     counted = coverage(table, quality, cut, site, record.coverage.estimated, notes)
+    counted = replace(counted, partial=raw.partial)
     return replace(record, table=table, quality=quality, coverage=counted)
 
 

@@ -148,6 +148,9 @@ def recognise_header(header: str) -> tuple[str, str] | None:
     match = re.search(r"[(\[]([^)\]]*)[)\]]", header)
     unit = plain_unit(match.group(1).split(",")[0]) if match else ""
     rest = re.sub(r"[(\[].*", "", header).strip().lower()
+    rest, _, tail = rest.partition(",")
+    if tail.strip() and (plain_unit(tail) in _KNOWN_UNITS or not unit):
+        unit = plain_unit(tail)
     words = re.split(r"[\s_.\-]+", rest)
     for taken in (2, 1) if not unit else ():
         tail = plain_unit(" ".join(words[-taken:]))

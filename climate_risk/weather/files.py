@@ -11,16 +11,19 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from climate_risk.errors import InputError
+from climate_risk.errors import InputError, quoted, shown
 from climate_risk.site import Site
-from climate_risk.weather.columns import ALL, DAILY, HOURLY, TEMPERATURES, recognise_header
+from climate_risk.weather.columns import ALL, DAILY, HOURLY, recognise_header
 from climate_risk.weather.dates import read_dates
-from climate_risk.weather.record import FloatArray, RawWeather
-from climate_risk.weather.text_table import read_text_table
+from climate_risk.weather.layouts import read_layout
+from climate_risk.weather.record import FloatArray, RawWeather, first_flags
+from climate_risk.weather.text_table import read_text, text_table
+from climate_risk.weather.unit_check import Reading, settle_units
 
 Step = Literal["daily", "hourly"]
 Mapped = Mapping[str, object]
 TIME_NAMES = ("date", "time")
+LARGE_CHARACTERS = 1_000_000
 _TIME_HEADERS = ("date", "time", "datetime", "timestamp", "day", "date time", "date/time")
 _BLANKS = {"", "na", "n/a", "nan", "null", "none", "-", "--", "m", "missing", "."}
 _CODES = np.array(
@@ -30,17 +33,16 @@ _CODES = np.array(
 
 
 @dataclass(frozen=True)
-class _Source:
-    """Where one canonical column comes from."""
+class _Source(Reading):
+    """Where one canonical column, or the time, comes from."""
 
-    header: str
-    unit: str
-    stated: bool
-    """True where the unit is written in the file or in the mapping."""
     date_format: str | None = None
+    zone: str | None = None
 
 
-def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> RawWeather:
+def read_weather_file(
+    path: Path, site: Site, columns: Mapped | None = None, *, needs_rain: bool = True
+) -> RawWeather:
     """Read a daily or hourly weather file.
 
     Parameters
@@ -52,7 +54,10 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
         For the clock of times that carry an offset, and for what is plausible there.
     columns : mapping, optional
         The yard's ``[weather.columns]``: canonical name (or ``date``, ``time``) to a header
-        of the file, or to a table with ``column`` and ``unit`` (for dates ``format``).
+        of the file, or to a table with ``column`` and ``unit`` (for dates ``format``, for a
+        civil clock ``zone``).
+    needs_rain : bool
+        False for one of several sources, which may lack it.
 
     Returns
     -------
@@ -64,30 +69,45 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
     InputError
         The file cannot be used as it stands; the line names where, and what would do.
     """
-    text = read_text_table(path)
+    content = read_text(path)
+    if not columns and (laid_out := read_layout(path, content, site)):
+        if needs_rain and "precip_mm" not in laid_out.table:
+            raise InputError(
+                f"{path}: {'; '.join(laid_out.warnings)}; accepted is weather with rain: add a "
+                "[[weather.source]] that has it"
+            )
+        return laid_out
+    if not columns and len(content) > LARGE_CHARACTERS:
+        # Nonsense by the hundred megabytes is told by its first lines.
+        top = text_table(path, content[:LARGE_CHARACTERS].rpartition("\n")[0])
+        _time_column(path, top, _recognised(path, top, []))
+    text = text_table(path, content)
     notes: list[str] = []
-    sources = _mapped(path, text, columns, notes) if columns else _recognised(path, text, notes)
+    sources = _mapped(path, text, columns) if columns else _recognised(path, text, notes)
     times = _times(path, text, sources, site)
     step, sources = _step(path, text, sources, times)
     known = DAILY if step == "daily" else HOURLY
+    mistakes: list[str] = []
     data = {
-        name: _values(path, text, name, source, notes)
+        name: _values(path, text, name, source, notes, mistakes)
         for name, source in sources.items()
         if name in known
     }
+    if mistakes:
+        raise InputError(*mistakes)
     table = pd.DataFrame(data, index=text.index)
-    _refuse_wrong_units(path, table, text, sources, times, site)
+    _refuse_shares(path, table, sources)
+    table, taken = settle_units(path, table, sources, times, site)
+    notes += taken
     if step == "daily":
         _refuse_crossed(path, table)
         times = times.normalize()
+    _note_negative_rain(table, notes)
     table, lines = _ordered(path, table, times, notes)
     if step == "hourly":
         table = _on_the_hour(table, lines, path, notes)
     table = table.dropna(axis=1, how="all")
-    quality = pd.DataFrame(
-        np.where(table.notna(), "observed", "missing"), index=table.index, columns=table.columns
-    ).astype(object)
-    if "precip_mm" not in sources:
+    if needs_rain and "precip_mm" not in sources:
         raise InputError(
             f"{path}: no rain (precip_mm) among its columns {_listed(text.columns)}; accepted is "
             "weather with rain, since a drought must not be made up: give the column that name, "
@@ -95,10 +115,10 @@ def read_weather_file(path: Path, site: Site, columns: Mapped | None = None) -> 
         )
     return RawWeather(
         table=table,
-        quality=quality,
+        quality=first_flags(table),
         step=step,
-        source=f"file {path.name}",
-        attribution=f"the user's file {path.name}",
+        source=f"file {shown(path.name)}",
+        attribution=f"the user's file {shown(path.name)}",
         warnings=tuple(notes),
     )
 
@@ -107,21 +127,37 @@ def _times(
     path: Path, text: pd.DataFrame, sources: dict[str, _Source], site: Site
 ) -> pd.DatetimeIndex:
     """Dates or times of the rows; their column is taken out of `sources`."""
-    name = next((name for name in TIME_NAMES if name in sources), None)
-    if name is None:
-        raise InputError(
-            f"{path}: no date column among {_listed(text.columns)}; accepted is a column "
-            '"date" (daily) or "time" (hourly), or date = "..." in [weather.columns]'
-        )
+    name = _time_column(path, text, sources)
     if text.empty:
         raise InputError(f"{path}: no row after the header; accepted is one row a day or hour")
     when = sources.pop(name)
-    where = f"{path}, column {when.header!r}"
-    return read_dates(text[when.header], where, site.utc_offset_hours, when.date_format)
+    cells = text[when.header]
+    clock = sources.pop("time", None)
+    if clock is not None and text[clock.header].str.match(r"\d{1,2}:\d{2}").any():
+        cells = (cells + " " + text[clock.header]).str.strip().rename(clock.header)
+    where = f"{path}, column {quoted(when.header)}"
+    return read_dates(cells, where, site.utc_offset_hours, when.date_format, when.zone)
+
+
+def _time_column(path: Path, text: pd.DataFrame, sources: dict[str, _Source]) -> str:
+    for name in TIME_NAMES:
+        if name in sources:
+            return name
+    raise InputError(
+        f"{path}: no date column among {_listed(text.columns)}; accepted is a column "
+        '"date" (daily) or "time" (hourly), or date = "..." in [weather.columns]'
+    )
+
+
+def _note_negative_rain(table: pd.DataFrame, notes: list[str]) -> None:
+    bad = table.index[table["precip_mm"] < 0.0] if "precip_mm" in table else ()
+    if len(bad):
+        lines = ", ".join(map(str, bad[:5])) + (" ..." if len(bad) > 5 else "")
+        notes.append(f"precip_mm: {len(bad)} negative values, not rain (lines {lines})")
 
 
 def _listed(names: pd.Index) -> str:
-    return ", ".join(map(str, names[:12])) + (" ..." if len(names) > 12 else "")
+    return shown(", ".join(map(str, names[:12])) + (" ..." if len(names) > 12 else ""))
 
 
 def _recognised(path: Path, text: pd.DataFrame, notes: list[str]) -> dict[str, _Source]:
@@ -133,7 +169,7 @@ def _recognised(path: Path, text: pd.DataFrame, notes: list[str]) -> dict[str, _
             'unit = "tenths C"}'
         )
     sources: dict[str, _Source] = {}
-    unused, unitless = [], []
+    unused = []
     for header in text.columns:
         lower = str(header).lower()
         if lower in ALL:
@@ -141,67 +177,62 @@ def _recognised(path: Path, text: pd.DataFrame, notes: list[str]) -> dict[str, _
         elif lower in _TIME_HEADERS:
             name = "date" if lower in ("date", "day") else "time"
             sources.setdefault(name, _Source(header, "", stated=False))
+        elif lower.startswith(("date time", "time, ", "date, ")):
+            sources.setdefault("time", _Source(header, "", stated=False))
         elif (found := recognise_header(str(header))) and found[0] not in sources:
             name, unit = found
             if unit and ALL[name].conversion(unit) is None:
                 raise InputError(
-                    f"{path}, column {header!r}: unit {unit!r} is not known; accepted for "
+                    f"{path}, column {quoted(header)}: unit {quoted(unit)} is not known; "
+                    "accepted for "
                     f"{name} are {', '.join(ALL[name].units)}"
                 )
-            if not unit and name != "rel_humidity_pct":
-                unitless.append(f"{header} as {ALL[name].unit}")
             sources[name] = _Source(header, unit or ALL[name].unit, stated=bool(unit))
         else:
             unused.append(str(header))
-    if unitless:
-        notes.append(f"no unit in the header, read: {', '.join(unitless)}")
     if unused:
-        notes.append(f"columns not used: {', '.join(unused)}")
+        notes.append(f"columns not used: {shown(', '.join(unused))}")
     return sources
 
 
-def _mapped(
-    path: Path, text: pd.DataFrame, columns: Mapped, notes: list[str]
-) -> dict[str, _Source]:
+def _mapped(path: Path, text: pd.DataFrame, columns: Mapped) -> dict[str, _Source]:
     """Sources as the yard's column mapping states them; nothing else is used."""
     sources: dict[str, _Source] = {}
-    unitless: list[str] = []
     for name, entry in columns.items():
         where = f"[weather.columns] {name}"
         valid = [*TIME_NAMES, *ALL]
         if name not in valid:
             near = difflib.get_close_matches(name, valid, 1, 0.3)
             raise InputError(
-                f"{where}: not a weather column; nearest is {near[0] if near else valid[0]!r}, "
+                f"{where}: not a weather column; nearest is "
+                f"{quoted(near[0] if near else valid[0])}, "
                 f"accepted are {', '.join(valid)}"
             )
         parts = {"column": entry} if isinstance(entry, str) else entry
-        allowed = {"column", "format"} if name in TIME_NAMES else {"column", "unit"}
+        allowed = {"column", "format", "zone"} if name in TIME_NAMES else {"column", "unit"}
         if (
             not isinstance(parts, Mapping)
             or not {"column"} <= set(parts) <= allowed
             or not all(isinstance(part, str) for part in parts.values())
         ):
             raise InputError(
-                f"{where}: {entry!r} cannot be read; accepted is a header in quotes or "
-                f'{{column = "...", {max(allowed - {"column"})} = "..."}}'
+                f"{where}: {quoted(entry)} cannot be read; accepted is a header in quotes or "
+                f'{{column = "...", {min(allowed - {"column"})} = "..."}}'
             )
         if parts["column"] not in text.columns:
             raise InputError(
-                f"{where}: {path} has no column {parts['column']!r}; accepted are "
+                f"{where}: {path} has no column {quoted(parts['column'])}; accepted are "
                 f"{_listed(text.columns)}"
             )
         unit = parts.get("unit", "")
         if unit and ALL[name].conversion(unit) is None:
             raise InputError(
-                f"{where}: unit {unit!r} is not known; accepted are {', '.join(ALL[name].units)}"
+                f"{where}: unit {quoted(unit)} is not known; accepted are "
+                f"{', '.join(ALL[name].units)}"
             )
         default = ALL[name].unit if name in ALL else ""
-        if default and not unit and name != "rel_humidity_pct":
-            unitless.append(f"{parts['column']} as {default}")
-        sources[name] = _Source(parts["column"], unit or default, bool(unit), parts.get("format"))
-    if unitless:
-        notes.append(f"no unit in [weather.columns], read: {', '.join(unitless)}")
+        clock = parts.get("format"), parts.get("zone")
+        sources[name] = _Source(parts["column"], unit or default, bool(unit), *clock)
     return sources
 
 
@@ -228,7 +259,12 @@ def _step(
 
 
 def _values(
-    path: Path, text: pd.DataFrame, name: str, source: _Source, notes: list[str]
+    path: Path,
+    text: pd.DataFrame,
+    name: str,
+    source: _Source,
+    notes: list[str],
+    mistakes: list[str],
 ) -> FloatArray:
     """Numbers of one column in canonical units, missing codes blanked and counted."""
     cells = text[source.header]
@@ -236,12 +272,12 @@ def _values(
     trace = (cells.str.upper() == "T") & (name == "precip_mm")
     numbers = pd.to_numeric(cells.mask(blank).mask(trace, "0"), errors="coerce")
     bad = numbers.isna() & ~blank | np.isinf(numbers)
-    if bad.any():
-        line = cells.index[bad][0]
-        raise InputError(
-            f"{path}, line {line}, column {source.header!r}: {cells.loc[line]!r} is not a number; "
-            f"accepted is a number in {source.unit}, or blank for missing"
-        )
+    mistakes += [
+        f"{path}, line {line}, column {quoted(source.header)}: {quoted(cells.loc[line])} is not a "
+        f"number; accepted is a number in {source.unit}, or blank for missing"
+        for line in cells.index[bad]
+    ]
+    numbers = numbers.mask(bad)
     column = ALL[name]
     scale, offset = column.conversion(source.unit) or (1.0, 0.0)
     raw = numbers.to_numpy(np.float64)
@@ -260,38 +296,10 @@ def _values(
     return values
 
 
-def _refuse_wrong_units(
-    path: Path,
-    table: pd.DataFrame,
-    text: pd.DataFrame,
-    sources: dict[str, _Source],
-    times: pd.DatetimeIndex,
-    site: Site,
-) -> None:
-    """Stop where the level of a column can only come from another unit.
-
-    A twentieth of the temperatures over 45 C, or half the winter days (at 30 degrees of
-    latitude or more) with a minimum over 18 C, is no climate on Earth but ordinary degrees F.
-    """
-    winter_months = (12, 1, 2) if site.latitude > 0 else (6, 7, 8)
-    winter = np.isin(times.month, winter_months) & (abs(site.latitude) >= 30.0)
-    for name in [n for n in TEMPERATURES if n in table]:
-        values = table[name]
-        hot = values > 45.0
-        if name != "air_temp_max_c" and winter.any() and values[winter].median() > 18.0:
-            hot = (values > 18.0) & winter
-        if hot.any() and hot.sum() >= 0.05 * values.notna().sum():
-            line = int(np.asarray(values.index)[hot][int(values[hot].argmax())])
-            header = sources[name].header
-            raise InputError(
-                f"{path}, line {line}, column {header!r}: {text[header].loc[line]} "
-                f"{sources[name].unit.upper()} is not plausible and many values are alike; if "
-                f'they are Fahrenheit, say {name} = {{column = "{header}", unit = "F"}} in '
-                "[weather.columns]"
-            )
+def _refuse_shares(path: Path, table: pd.DataFrame, sources: dict[str, _Source]) -> None:
     humidity = table.get("rel_humidity_pct")
     if humidity is not None and humidity.notna().sum() >= 10 and humidity.max() <= 1.0:
-        header = sources["rel_humidity_pct"].header
+        header = shown(sources["rel_humidity_pct"].header)
         raise InputError(
             f"{path}, column {header!r}: every value is 1 or less; accepted is percent, or "
             f'rel_humidity_pct = {{column = "{header}", unit = "fraction"}} in [weather.columns]'
@@ -301,11 +309,13 @@ def _refuse_wrong_units(
 def _refuse_crossed(path: Path, table: pd.DataFrame) -> None:
     crossed = table["air_temp_min_c"] > table["air_temp_max_c"]
     if crossed.any():
-        line = table.index[crossed][0]
-        low, high = table.loc[line, ["air_temp_min_c", "air_temp_max_c"]]
         raise InputError(
-            f"{path}, line {line}: minimum {low:g} C is above maximum {high:g} C; accepted are "
-            "a minimum at or below the maximum, or blanks for missing"
+            *(
+                f"{path}, line {line}: minimum {row.air_temp_min_c:g} C is above maximum "
+                f"{row.air_temp_max_c:g} C; accepted are a minimum at or below the maximum, or "
+                "blanks for missing"
+                for line, row in table[crossed].iterrows()
+            )
         )
 
 
@@ -329,7 +339,8 @@ def _ordered(
             raise InputError(
                 f"{path}, lines {both.iloc[0]} and {both.iloc[-1]}: two different rows for "
                 f"{when:%Y-%m-%d %H:%M}; accepted is one row per time, in standard time "
-                "(no summer clock)"
+                '(no summer clock), or the clock\'s own name: time = {column = "...", '
+                'zone = "America/New_York"} in [weather.columns]'
             )
         notes.append(f"{again.sum()} rows given twice, the second copy dropped")
     return table[~again], lines[~again]

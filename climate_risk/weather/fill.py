@@ -1,7 +1,8 @@
 """Gaps filled in a fixed order, every filled value marked and counted.
 
 Short gaps: straight line on the departure from the normal of day and hour (at most 3 days,
-or 6 hours in an hourly record). Longer ones: the normal. Relative humidity is never
+or 6 hours in an hourly record). Longer ones: the normal; dew point by what
+`humidity` learns from the other days. Relative humidity is never
 interpolated: dew point is, and humidity follows from it. Rain is taken from the same days of
 another year, a month's gap at a time, so that dry and wet spells keep their shape.
 """
@@ -13,7 +14,8 @@ import pandas as pd
 
 from climate_risk.errors import InputError
 from climate_risk.site import Site
-from climate_risk.weather import psychro, sun
+from climate_risk.weather import humidity, psychro, sun
+from climate_risk.weather.normals import gap_length, normals, same_days_of_other_years
 from climate_risk.weather.record import (
     FloatArray,
     RawWeather,
@@ -24,10 +26,10 @@ from climate_risk.weather.record import (
 
 SHORT_GAP = {"daily": 3, "hourly": 6}
 """Longest gap, in rows, that is interpolated."""
-WINDOW_DAYS = 15
-"""Normals are means over this many days to each side of a day of the year."""
+DRIVEN = "from temperature range, rain and season"
 CALM_DEFAULT_MS = 2.0 / 0.748
 """FAO-56 takes 2 m/s at 2 m where nothing is known; 0.748 (equation 47) brings it to 10 m."""
+LONG_DAYS = 10
 CRITICAL_SHARE = 0.25
 """Share of May to September (November to March in the south) filled that draws a warning."""
 
@@ -98,11 +100,23 @@ class _Filler:
         missing = values.isna()
         if not missing.any():
             return
-        normal = _normals(values, 1 if self.daily else 24)
+        normal = normals(values, 1 if self.daily else 24)
         departure = (values - normal).interpolate(limit_area="inside")
-        short = missing & (_gap_length(missing) <= SHORT_GAP[self.raw.step]) & departure.notna()
+        short = missing & (gap_length(missing) <= SHORT_GAP[self.raw.step]) & departure.notna()
         self.put(name, short, normal + departure, "filled: interpolated")
         self.put(name, missing & ~short, normal, "filled: normal of the day")
+        self.say_long(name, missing & ~short, "the normal of the day")
+
+    def say_long(self, name: str, rows: pd.Series, how: str) -> None:
+        """Name each gap of `LONG_DAYS` or more, so that nobody takes it for weather."""
+        least = LONG_DAYS * (1 if self.daily else 24)
+        long = rows & (gap_length(rows) >= least)
+        block = (long != long.shift()).cumsum()[long]
+        for _, gap in block.groupby(block):
+            first, last = pd.DatetimeIndex(gap.index)[[0, -1]]
+            self.notes.append(
+                f"{name}: nothing from {first:%Y-%m-%d} to {last:%Y-%m-%d}; filled with {how}"
+            )
 
     def temperatures(self) -> None:
         names = ["air_temp_min_c", "air_temp_max_c"] if self.daily else ["air_temp_c"]
@@ -148,12 +162,19 @@ class _Filler:
                 open_ = self.table["dew_point_c"].isna() & from_humidity.notna()
                 self.put("dew_point_c", open_, from_humidity, "estimated: from relative humidity")
         if self.has("dew_point_c"):
+            self._gaps_of_dew_point()
             self.smooth("dew_point_c")
             air = self.table["air_temp_max_c" if self.daily else "air_temp_c"]
             high = is_filled(self.quality["dew_point_c"]) & (self.table["dew_point_c"] > air)
             self.put("dew_point_c", high, air, "filled: saturated air")
         else:
-            self._dew_point_from_minimum()
+            self.whole("dew_point_c", self._spread(self._dew_points()[0]), DRIVEN)
+            self.notes.append(
+                "humidity is not in the source: it was estimated from temperature range, rain and "
+                f"season, with an error of {humidity.USUAL_ERROR_POINTS:.0f} points of relative "
+                "humidity a day where that was measured, and too moist by about 15 on the driest "
+                "days; a humidity sensor in the yard settles it"
+            )
         dew = self.table["dew_point_c"].to_numpy(np.float64)
         vapour = psychro.saturation_vapour_pressure_kpa(dew)
         derived = np.minimum(100.0 * vapour / saturation, 100.0)
@@ -163,19 +184,54 @@ class _Filler:
         else:
             self.whole("rel_humidity_pct", derived, "from dew point and temperature")
 
-    def _dew_point_from_minimum(self) -> None:
-        """FAO-56 equation 48: the air was saturated at the coolest moment of the day."""
-        if self.daily:
-            low = self.table["air_temp_min_c"]
-        else:
-            low = self.table["air_temp_c"].groupby(self.index.floor("D")).transform("min")
-        self.whole("dew_point_c", low, "equal to the day's minimum temperature")
-        # 25 to 29 points in the driest tenth of days at the three airports we compared.
-        self.notes.append(
-            "humidity is not in the source: dew point was set to the day's minimum temperature, "
-            "which is too moist in dry spells (by 10 to 30 points of relative humidity on the "
-            "driest days), so drying is understated"
+    def _gaps_of_dew_point(self) -> None:
+        """Days, and gaps of hours too long for a line, from what the record itself teaches.
+
+        Refilled gaps of real days come back with half the error of a line through time, short
+        ones too (``tests/test_humidity.py``).
+        """
+        missing = self.table["dew_point_c"].isna()
+        long = missing & (self.daily | (gap_length(missing) > SHORT_GAP["hourly"]))
+        if long.any():
+            values, learned = self._dew_points()
+            how = (
+                "filled: learned from the days with dew point" if learned else f"filled: {DRIVEN}"
+            )
+            self.put("dew_point_c", long, self._spread(values), how)
+
+    def _dew_points(self) -> tuple[FloatArray, bool]:
+        """Estimated dew point of every day, and whether the record itself taught it."""
+        low, high, rain, dew = self._by_day()
+        days = self.days if self.daily else self.days[::24]
+        by_day = humidity.drivers(low, high, rain, days, self.site)
+        line = humidity.learn(by_day, dew - low)
+        values = humidity.dew_point_from(
+            by_day, low, high, humidity.USUAL if line is None else line
         )
+        return values, line is not None
+
+    def _by_day(self) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
+        """Extremes, rain and mean dew point of each day; the last two may be missing."""
+
+        def column(name: str) -> FloatArray:
+            values: FloatArray = self.table.reindex(columns=[name])[name].to_numpy(np.float64)
+            return values
+
+        rain, dew = column("precip_mm"), column("dew_point_c")
+        if self.daily:
+            return column("air_temp_min_c"), column("air_temp_max_c"), rain, dew
+        temp = column("air_temp_c").reshape(-1, 24)
+        wet = np.nansum(rain.reshape(-1, 24), axis=1)
+        return temp.min(axis=1), temp.max(axis=1), wet, dew.reshape(-1, 24).mean(axis=1)
+
+    def _spread(self, daily: FloatArray) -> FloatArray:
+        """Days as they are, or straight lines between their middles, capped at the air."""
+        if self.daily:
+            return daily
+        hours = np.arange(24 * len(daily)) + 0.5
+        line = np.interp(hours, np.arange(len(daily)) * 24 + 12.0, daily)
+        capped: FloatArray = np.minimum(line, self.table["air_temp_c"].to_numpy(np.float64))
+        return capped
 
     def rain(self) -> None:
         if not self.has("precip_mm"):
@@ -190,11 +246,12 @@ class _Filler:
         block = (missing != missing.shift()).cumsum()[missing]
         gap = pd.DatetimeIndex(block.index)
         piece = block.groupby([block, gap.to_period("M")]).ngroup()
-        donor, year = _same_days_of_other_years(rain, piece)
+        donor, year = same_days_of_other_years(rain, piece)
         found = donor.notna()
         dry = int((~found).sum())
         self.table.loc[gap, "precip_mm"] = donor.fillna(0.0)
         self.quality.loc[gap, "precip_mm"] = "filled: no other year, taken as dry"
+        self.say_long("precip_mm", missing, "the same days of other years, or taken as dry")
         flags = "filled: same days of " + year[found].astype(int).astype(str)
         self.quality.loc[flags.index, "precip_mm"] = flags.astype(object)
         if dry:
@@ -298,68 +355,3 @@ def _whole_days(index: pd.Index, step: str, source: str) -> pd.DatetimeIndex:
             f"{source}: no day with 20 hours or more; accepted is at least one whole day"
         )
     return pd.date_range(good[0], good[-1] + pd.Timedelta(hours=23), freq="h")
-
-
-def _gap_length(missing: pd.Series) -> pd.Series:
-    """Length in rows of the gap that each missing row belongs to; 0 elsewhere."""
-    block = (missing != missing.shift()).cumsum()
-    return missing.groupby(block).transform("size").where(missing, 0)
-
-
-def _normals(values: pd.Series, slots: int) -> pd.Series:
-    """Mean for each row's day of the year (in a moving window) and hour of the day.
-
-    Days of the year without any value near them take a straight line between their
-    neighbours on the circle of the year.
-    """
-    index = pd.DatetimeIndex(values.index)
-    day = np.asarray(index.day_of_year) - 1
-    slot = np.asarray(index.hour) if slots > 1 else np.zeros(len(index), dtype=int)
-    known = values.notna().to_numpy()
-    total, count = np.zeros((366, slots)), np.zeros((366, slots))
-    np.add.at(total, (day[known], slot[known]), values.to_numpy(np.float64)[known])
-    np.add.at(count, (day[known], slot[known]), 1.0)
-    total, count = _moving_sum(total), _moving_sum(count)
-    mean = np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0)
-    around = pd.DataFrame(np.vstack([mean, mean, mean])).interpolate(limit_direction="both")
-    middle = around.to_numpy()[366:732]
-    middle = np.where(np.isnan(middle), np.nanmean(middle), middle)
-    return pd.Series(middle[day, slot], index=values.index)
-
-
-def _moving_sum(by_day: FloatArray) -> FloatArray:
-    """Sum over the window of days around each day of the year, across the year's end."""
-    padded = np.vstack([by_day[-WINDOW_DAYS:], by_day, by_day[:WINDOW_DAYS]])
-    running = np.vstack([np.zeros((1, by_day.shape[1])), np.cumsum(padded, axis=0)])
-    result: FloatArray = running[2 * WINDOW_DAYS + 1 :] - running[: -2 * WINDOW_DAYS - 1]
-    return result
-
-
-def _same_days_of_other_years(rain: pd.Series, piece: pd.Series) -> tuple[pd.Series, pd.Series]:
-    """Rain of the same calendar days in the nearest year that has all days of a piece.
-
-    Parameters
-    ----------
-    rain : Series
-        With gaps.
-    piece : Series
-        On the missing times only: the number of the gap (or of its month) they belong to.
-
-    Returns
-    -------
-    donor, year : Series
-        On the missing times; NaN where no year has them.
-    """
-    gap = pd.DatetimeIndex(piece.index)
-    donor = pd.Series(np.nan, index=gap)
-    year = pd.Series(np.nan, index=gap)
-    for step in range(1, rain.index[-1].year - rain.index[0].year + 1):
-        for shift in (-step, step):
-            there = gap + pd.DateOffset(years=shift)
-            offer = pd.Series(rain.reindex(there).to_numpy(), index=gap)
-            whole = offer.notna().groupby(piece).transform("all") & donor.isna()
-            donor = donor.where(~whole, offer)
-            year = year.where(~whole, pd.Series(there.year, index=gap, dtype=float))
-        if donor.notna().all():
-            break
-    return donor, year

@@ -1,8 +1,8 @@
 """Checks on raw weather: impossible values are blanked and counted, doubtful ones flagged.
 
-Tests follow Durre et al. 2010, J. Appl. Meteor. Climatol. 49:1615-1633 (range, internal
-consistency, repeats, spikes), with looser limits where whole-degree data would misfire. The
-dry-run test is our own: none of the published ones sees rain gaps written as zero.
+Range and internal consistency follow Durre et al. 2010, J. Appl. Meteor. Climatol.
+49:1615-1633; `faults` holds the rest. The dry-run test is our own: none of the published ones
+sees rain gaps written as zero.
 """
 
 from __future__ import annotations
@@ -13,19 +13,21 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
+from climate_risk.errors import InputError
 from climate_risk.site import Site
-from climate_risk.weather.columns import DAILY, HOURLY, TEMPERATURES
+from climate_risk.weather.columns import DAILY, HOURLY
+from climate_risk.weather.faults import find_faults
 from climate_risk.weather.psychro import pressure_hpa
 from climate_risk.weather.record import RawWeather
 from climate_risk.weather.sun import extraterrestrial_mj_m2
 
-SPIKE_K = 25.0
 REPEATS = {"daily": 10, "hourly": 24}
 """Equal values in a row that make a temperature, dew point or wind doubtful."""
 DRY_MONTH_NORMAL_MM = 30.0
 DRY_RUN_DAYS = 60
 """Days without any rain that draw a warning where there are too few years to compare."""
 MIN_YEARS = 5
+DRY_MONTH_OTHERS, DRY_MONTH_WET_DAYS = 4, 3
 DERIVED_K, DERIVED_SHARE = 0.3, 0.6
 
 
@@ -50,6 +52,7 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
         Masked values are NaN with ``suspect: why`` beside them, to be filled later; values
         kept in spite of a doubt carry the same flag.
     """
+    _refuse_without_temperature(raw)
     table, quality = raw.table.copy(), raw.quality.copy()
     notes: list[str] = []
 
@@ -66,6 +69,9 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
 
     _check_ranges(raw, table, flag)
     _check_temperatures(raw.step, table, flag)
+    for name, bad, why in find_faults(raw.step, table.copy()):
+        # What is most of a column is no fault in it; it is shown and left.
+        flag(name, bad, why, mask=bool(bad.sum() <= table[name].notna().sum() / 2))
     _check_humidity(raw.step, table, notes)
     _check_sun(raw.step, table, site, flag)
     if "precip_mm" in table:
@@ -74,6 +80,16 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
         table["pressure_hpa"] *= pressure_hpa(site.elevation_m) / 1013.0
         notes.append(f"pressure_hpa: sea-level values brought to {site.elevation_m:.0f} m")
     return replace(raw, table=table, quality=quality, warnings=(*raw.warnings, *notes))
+
+
+def _refuse_without_temperature(raw: RawWeather) -> None:
+    daily = ("air_temp_min_c", "air_temp_max_c")
+    lost = [name for name in (daily if raw.step == "daily" else ("air_temp_c",))
+            if name not in raw.table or raw.table[name].isna().all()]  # fmt: skip
+    if lost:
+        raise InputError(
+            f"{raw.source}: no value of {' or '.join(lost)}; accepted is weather with temperature"
+        )
 
 
 def _check_ranges(raw: RawWeather, table: pd.DataFrame, flag: _Flag) -> None:
@@ -95,17 +111,7 @@ def _check_temperatures(step: str, table: pd.DataFrame, flag: _Flag) -> None:
             mean = table["air_temp_mean_c"]
             off = (mean < table["air_temp_min_c"]) | (mean > table["air_temp_max_c"])
             flag("air_temp_mean_c", off, "outside the day's extremes", mask=True)
-    for name in [n for n in TEMPERATURES if n in table]:
-        values = table[name]
-        before, after = values.diff(), values.diff(-1)
-        both = before.abs().ge(SPIKE_K) & after.abs().ge(SPIKE_K)
-        flag(
-            name,
-            both & (before * after > 0),
-            f"{SPIKE_K:g} K or more off both neighbours",
-            mask=True,
-        )
-    for name in [n for n in (*TEMPERATURES, "dew_point_c", "wind_ms") if n in table]:
+    for name in [n for n in ("air_temp_mean_c", "wind_ms") if n in table]:
         run = _run_length(table[name])
         calm = (table[name] == 0.0) & (name == "wind_ms")
         limit = REPEATS[step]
@@ -150,6 +156,10 @@ def _check_dry_runs(step: str, rain: pd.Series, flag: _Flag, notes: list[str]) -
             continue
         hit = pd.Series(pd.DatetimeIndex(rain.index).to_period("M").isin(dry.index), rain.index)
         flag("precip_mm", hit, "zero through a month that else has rain: missing?", mask=False)
+    if not len(totals) or pd.PeriodIndex(totals.index).year.nunique() < MIN_YEARS:
+        for lone in _dry_month_among_wet(daily):
+            hit = pd.Series(pd.DatetimeIndex(rain.index).to_period("M") == lone, rain.index)
+            flag("precip_mm", hit, f"zero through {lone} among wet months: missing?", mask=False)
     run = _run_length(daily.where(daily == 0.0))
     if run.max() >= DRY_RUN_DAYS:
         end = run[run == run.max()].index[-1]
@@ -157,6 +167,21 @@ def _check_dry_runs(step: str, rain: pd.Series, flag: _Flag, notes: list[str]) -
             f"precip_mm: no rain at all on {int(run.max())} days to {end:%Y-%m-%d}; "
             "is rain missing there and written as zero?"
         )
+
+
+def _dry_month_among_wet(daily: pd.Series) -> list[pd.Period]:
+    """Months without a drop where all others have days enough with rain.
+
+    With three wet days or more in each other month, and commonly ten, a dry one is rare.
+    """
+    months = daily.groupby(pd.DatetimeIndex(daily.index).to_period("M"))
+    wet, days = months.agg(lambda part: (part > 0.0).sum()), months.count()
+    whole = wet[days >= 25]
+    dry = whole[whole == 0]
+    others = whole.drop(dry.index)
+    if len(others) < DRY_MONTH_OTHERS or others.min() < DRY_MONTH_WET_DAYS:
+        return []
+    return list(dry.index)
 
 
 def _run_length(values: pd.Series) -> pd.Series:

@@ -27,6 +27,8 @@ class WeatherCoverage:
     """Column that the source lacks -> how it was estimated."""
     warnings: tuple[str, ...]
     attribution: str
+    partial: bool = False
+    """True where something could not be had this time that may be had the next."""
 
     @property
     def filled_count(self) -> int:
@@ -46,6 +48,8 @@ class RawWeather:
     source: str
     attribution: str = ""
     warnings: tuple[str, ...] = ()
+    partial: bool = False
+    """True where something could not be had this time that may be had the next."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -85,6 +89,13 @@ class HourlyWeather:
     """Clockwise from north."""
     observed: npt.NDArray[np.bool_]
     """False where temperature, humidity or rain of the hour was filled."""
+
+
+def first_flags(table: pd.DataFrame) -> pd.DataFrame:
+    """Flags of a table as it came: ``observed`` where there is a value, else ``missing``."""
+    return pd.DataFrame(
+        np.where(table.notna(), "observed", "missing"), index=table.index, columns=table.columns
+    ).astype(object)
 
 
 def is_filled(flags: pd.Series) -> pd.Series:

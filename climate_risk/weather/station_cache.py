@@ -1,7 +1,8 @@
 """Station data on disk: one small CSV for each station, year and step.
 
 A file is kept for good once its year is well past; the current year is asked for again after
-half a day. Without a network an old file is better than none, and the caller is told.
+half a day, and that a station has no file of a year is believed for a day at most. Without a
+network an old file is better than none, and the caller is told.
 """
 
 from __future__ import annotations
@@ -11,6 +12,7 @@ import hashlib
 import io
 import os
 import time
+import zlib
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,10 +20,11 @@ from pathlib import Path
 import pandas as pd
 
 from climate_risk.errors import RunError
-from climate_risk.whole_file import write_whole
+from climate_risk.whole_file import is_abandoned, write_whole
 
 CURRENT_TTL_S = 12 * 3600
-ABSENT_TTL_S = 30 * 86400
+LIST_TTL_S = 30 * 86400
+ABSENT_TTL_S = 86400
 SETTLED_AFTER_S = 45 * 86400
 """A year's file written this long after the year's end does not change any more."""
 
@@ -59,6 +62,9 @@ def write_table(path: Path, table: pd.DataFrame, attribution: str) -> None:
     text = f"# {attribution}\n" + table.to_csv()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        for left in path.parent.glob(f".{path.name}.*"):  # of a process that was killed
+            if is_abandoned(left):
+                left.unlink(missing_ok=True)
         write_whole(path, gzip.compress(text.encode(), compresslevel=5))
     except OSError as error:
         raise RunError(
@@ -79,18 +85,19 @@ def read_table(path: Path, year: int | None = None) -> CachedTable | None:
     try:
         text = gzip.decompress(path.read_bytes()).decode()
         written = path.stat().st_mtime
-    except (OSError, EOFError, ValueError):
+        first, _, rest = text.partition("\n")
+        table = pd.read_csv(io.StringIO(rest), index_col=0, dtype={0: str})
+        if year is not None:
+            table.index = pd.to_datetime(table.index)
+            table = table.astype("float64")
+    except (OSError, EOFError, ValueError, zlib.error):
         return None
-    first, _, rest = text.partition("\n")
-    table = pd.read_csv(io.StringIO(rest), index_col=0, dtype={0: str})
     age = time.time() - written
-    if table.empty or year is None:
-        fresh = age < ABSENT_TTL_S
-        if year is not None and year >= datetime.now(UTC).year:
-            fresh = age < CURRENT_TTL_S
+    if table.empty:
+        fresh = age < (CURRENT_TTL_S if year == datetime.now(UTC).year else ABSENT_TTL_S)
+    elif year is None:
+        fresh = age < LIST_TTL_S
     else:
         settled = datetime(year + 1, 1, 1, tzinfo=UTC).timestamp() + SETTLED_AFTER_S
         fresh = written > settled or age < CURRENT_TTL_S
-    if year is not None:
-        table.index = pd.to_datetime(table.index)
     return CachedTable(table, first.removeprefix("# "), fresh)

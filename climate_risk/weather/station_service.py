@@ -1,30 +1,29 @@
-"""The one place that talks to the station service, through meteostat's public calls.
+"""The one place that talks to the station service: its station list and its yearly files.
 
-meteostat answers None both for "no data" and for "no network"; its log tells them apart, so
-what it logs during a call is read here. Its own cache is switched off in favour of ours,
-because that keeps the current year for a month and is not keyed on the server.
+The library finds the stations near a place in the service's list. Files are fetched by our own
+`download`, which is bounded and tells "not there" from "no answer"; the library's own fetching
+says None for both and waits without end for a server that drips.
 """
 
 from __future__ import annotations
 
-import logging
-import socket
 import sqlite3
-import threading
-from collections.abc import Iterator
-from contextlib import contextmanager
+import tempfile
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Literal
-from urllib.error import HTTPError, URLError
 
 import pandas as pd
 
-from climate_risk.errors import RunError
+from climate_risk.errors import RunError, shown
 from climate_risk.site import Site
+from climate_risk.weather.download import Absent, FetchError, Patience, download
+from climate_risk.weather.service_file import DamagedFile, attribution, read_service_file
 from climate_risk.weather.station_cache import cache_directory, cache_path, read_table, write_table
 
-TIMEOUT_S = 30.0
+GIVE_UP_AFTER = 5
+"""Files in a row that the server fails to give; our own choice."""
+SQLITE_MARK = b"SQLite format 3\x00"
 ADVICE = "give --weather FILE, or connect and run again"
 Step = Literal["daily", "hourly"]
 
@@ -46,55 +45,22 @@ class Station:
     """Years with temperature by the service's own list; NaN where it says nothing."""
 
 
-class _Listener(logging.Handler):
-    """Keeps the last exception that the library logged, for each thread."""
-
-    def __init__(self) -> None:
-        super().__init__(logging.WARNING)
-        self.heard = threading.local()
-
-    def emit(self, record: logging.LogRecord) -> None:
-        if record.exc_info and record.exc_info[1] is not None:
-            self.heard.error = record.exc_info[1]
-
-
 @dataclass
 class StationService:
-    """Stations and their years, from our cache or from the network; used as a context."""
+    """Stations and their years, from our cache or from the network."""
 
+    patience: Patience = field(default_factory=Patience)
     offline: bool = False
     """Set once the network did not answer, so that the rest is not waited for."""
     failure: str = ""
-    """Why the network did not answer."""
+    """Why something could not be had, the first time that happened."""
     stale: int = 0
     """Entries used although they are old."""
     lost: list[str] = field(default_factory=list)
-    """Station years that could be had neither from the network nor from the cache."""
+    """Station years that could be had neither from the network nor from the cache, and why."""
     attributions: set[str] = field(default_factory=set)
-    listener: _Listener = field(default_factory=_Listener)
-
-    @contextmanager
-    def open(self) -> Iterator[StationService]:
-        """Set the library up, and put the process-wide settings back afterwards."""
-        from meteostat import config
-
-        logger = logging.getLogger("meteostat")
-        timeout, propagate = socket.getdefaulttimeout(), logger.propagate
-        socket.setdefaulttimeout(TIMEOUT_S)
-        logger.propagate = False
-        logger.addHandler(self.listener)
-        config.cache_enable = False
-        config.include_model_data = False
-        config.block_large_requests = False
-        config.network_timeout = int(TIMEOUT_S)
-        config.network_max_retries = 1
-        config.cache_directory = str(cache_directory())
-        try:
-            yield self
-        finally:
-            socket.setdefaulttimeout(timeout)
-            logger.removeHandler(self.listener)
-            logger.propagate = propagate
+    refusals: int = 0
+    """Files in a row that the server failed to give."""
 
     def nearby(self, site: Site, radius_m: float) -> list[Station]:
         """Stations around a site by distance, from the service's station list.
@@ -104,7 +70,7 @@ class StationService:
         RunError
             The list can be had neither from the network nor from the cache.
         """
-        from meteostat import Point, config, stations
+        from meteostat import config
 
         endpoint = ";".join(config.stations_db_endpoints)
         name = f"near_{site.latitude:.3f}_{site.longitude:.3f}_{radius_m:.0f}.csv.gz"
@@ -112,17 +78,10 @@ class StationService:
         held = read_table(path)
         if held and held.fresh:
             return _stations(held.table)
-        database = path.with_name("stations.db")
-        database.parent.mkdir(parents=True, exist_ok=True)
-        config.stations_db_file = str(database)
         try:
-            table = stations.nearby(Point(site.latitude, site.longitude), radius=int(radius_m))
-            table = _with_spans(table, stations.inventory)
-        except (pd.errors.DatabaseError, sqlite3.Error) as error:
-            database.unlink(missing_ok=True)
-            self._went_wrong(f"the station list is damaged: {error}")
-        except Exception as error:  # the library raises a bare Exception for a failed download
-            self._went_wrong(str(error))
+            table = self._listed(config.stations_db_endpoints, site, radius_m)
+        except (FetchError, DamagedFile) as error:
+            self._went_wrong(str(error), of_all=True)
         else:
             write_table(path, table, "station list")
             return _stations(table)
@@ -131,8 +90,35 @@ class StationService:
         self.stale += 1
         return _stations(held.table)
 
-    def _went_wrong(self, why: str) -> None:
-        self.offline, self.failure = True, " ".join(why.split())[:120]
+    def _listed(self, mirrors: list[str], site: Site, radius_m: float) -> pd.DataFrame:
+        """The list's stations around a site; a list that cannot be read is not kept."""
+        from meteostat import Point, config, stations
+
+        failed: FetchError | DamagedFile | None = None
+        for url in mirrors:
+            try:
+                data = download(url, self.patience)
+                if not data.startswith(SQLITE_MARK):
+                    raise DamagedFile("what came as station list is none")
+            except (FetchError, DamagedFile) as error:
+                failed = failed or error
+                continue
+            with tempfile.TemporaryDirectory(dir=cache_directory()) as folder:
+                database = Path(folder) / "stations.db"
+                database.write_bytes(data)
+                config.stations_db_file = str(database)
+                config.cache_ttl = config.stations_db_ttl = 10**9
+                try:
+                    point = Point(site.latitude, site.longitude)
+                    found = stations.nearby(point, radius=int(radius_m))
+                    return _with_spans(found, stations.inventory)
+                except (pd.errors.DatabaseError, sqlite3.Error) as error:
+                    failed = DamagedFile(f"the station list is damaged: {error}")
+        raise failed or DamagedFile("no address of a station list is set")
+
+    def _went_wrong(self, why: str, *, of_all: bool) -> None:
+        self.failure = self.failure or shown(" ".join(why.split()))
+        self.offline = self.offline or of_all
 
     def year(self, station: Station, step: Step, year: int) -> pd.DataFrame:
         """One station's values of one year in the service's own columns and units.
@@ -150,48 +136,35 @@ class StationService:
         if held and held.fresh:
             self.attributions.add(held.attribution)
             return held.table
-        table = None if self.offline else self._ask(station, step, year)
-        if table is not None:
-            attribution = table.attrs["attribution"]
-            write_table(path, table, attribution)
-        elif held:
+        why = "the network was given up"
+        if not self.offline:
+            try:
+                table, owner = self._ask(endpoint.format(station=station.id, year=year))
+            except (FetchError, DamagedFile) as error:
+                why = str(error)
+                self.refusals += 1
+                far = isinstance(error, FetchError) and error.of_all
+                self._went_wrong(why, of_all=far or self.refusals >= GIVE_UP_AFTER)
+            else:
+                self.refusals = 0
+                write_table(path, table, owner)
+                if not table.empty:
+                    self.attributions.add(owner)
+                return table
+        if held:
             self.stale += 1
-            table, attribution = held.table, held.attribution
-        else:
-            self.lost.append(f"{station.id} {step} {year}")
-            return pd.DataFrame()
-        if not table.empty:
-            self.attributions.add(attribution)
-        return table
+            self.attributions.add(held.attribution)
+            return held.table
+        self.lost.append(f"{station.id} {step} {year} ({why})")
+        return pd.DataFrame()
 
-    def _ask(self, station: Station, step: Step, year: int) -> pd.DataFrame | None:
-        """Values from the network, empty where the service has none; None on failure."""
-        import meteostat
-
-        place = meteostat.Station(
-            id=station.id, name=station.name, country=station.country,
-            latitude=station.latitude, longitude=station.longitude,
-            elevation=int(station.elevation_m), timezone=station.timezone,
-        )  # fmt: skip
-        last = min(date(year, 12, 31), datetime.now(UTC).date())
-        self.listener.heard.error = None
-        call = meteostat.daily if step == "daily" else meteostat.hourly
-        series = call(place, date(year, 1, 1), last)
-        table = series.fetch()
-        error = self.listener.heard.error
-        if table is None and error is not None:
-            # A damaged file or a server's refusal concerns one file; no answer concerns all.
-            if isinstance(error, (URLError, OSError)) and not isinstance(error, HTTPError):
-                self._went_wrong(str(error))
-            return None
-        if table is None:
-            table = pd.DataFrame(index=pd.DatetimeIndex([], name="time"))
-        table = pd.DataFrame(
-            {name: pd.to_numeric(table[name], errors="coerce") for name in table},
-            index=table.index,
-        ).astype("float64")
-        table.attrs["attribution"] = series.attribution
-        return table
+    def _ask(self, url: str) -> tuple[pd.DataFrame, str]:
+        """What was seen, and whom to thank; empty where the service has none."""
+        try:
+            seen, _, sources = read_service_file(download(url, self.patience))
+        except Absent:
+            return pd.DataFrame(index=pd.DatetimeIndex([], name="time")), attribution(frozenset())
+        return seen, attribution(sources)
 
 
 def _with_spans(table: pd.DataFrame, inventory: object) -> pd.DataFrame:

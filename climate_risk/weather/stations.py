@@ -13,9 +13,11 @@ import pandas as pd
 from climate_risk.errors import RunError
 from climate_risk.site import Site
 from climate_risk.weather import psychro
+from climate_risk.weather.download import Patience
 from climate_risk.weather.hourly import RAIN_HOURS
 from climate_risk.weather.record import RawWeather
 from climate_risk.weather.station_service import ADVICE, Station, StationService, Step
+from climate_risk.weather_options import LONGEST_WAIT_S
 
 RADIUS_M = 100_000.0
 MAX_HEIGHT_DIFFERENCE_M = 600.0
@@ -31,7 +33,9 @@ HOURS_OF_DAY = 20
 FAR_KM, HIGH_M = 50.0, 200.0
 
 
-def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
+def fetch_stations(
+    site: Site, first: date, last: date, longest_wait_s: float = LONGEST_WAIT_S
+) -> RawWeather:
     """Weather from the nearest stations, through the network or the cache.
 
     The best station comes first (by distance, with height counted in); its holes are taken
@@ -44,6 +48,8 @@ def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
     site : Site
     first, last : date
         Days wanted, in local standard time.
+    longest_wait_s : float
+        Bound on all waiting for the network; what came by then is used, the rest is named.
 
     Returns
     -------
@@ -56,16 +62,16 @@ def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
     """
     last = min(last, datetime.now(UTC).date())
     notes: list[str] = []
-    with StationService().open() as service:
-        ranked = _ranked(service.nearby(site, RADIUS_M), site, first, last)
-        used, hourly, daily = _collect(service, ranked, site, first, last)
+    service = StationService(Patience(longest_wait_s))
+    ranked = _ranked(service.nearby(site, RADIUS_M), site, first, last)
+    used, hourly, daily = _collect(service, ranked, site, first, last)
     if not used:
         why = f"no answer from the weather service ({service.failure})" if service.lost else (
             f"no station within {RADIUS_M / 1000:.0f} km has weather of {first} to {last}"
         )  # fmt: skip
         raise RunError(f"{why}; {ADVICE}")
     if service.offline:
-        notes.append(f"the weather service did not answer ({service.failure})")
+        notes.append(f"the weather service did not answer for all ({service.failure})")
     if service.stale:
         notes.append(f"{service.stale} station files in the cache are old and were used as such")
     if service.lost:
@@ -82,6 +88,7 @@ def fetch_stations(site: Site, first: date, last: date) -> RawWeather:
         source=f"stations: {names}",
         attribution=", ".join(sorted(credits)) + " (CC BY 4.0)",
         warnings=tuple(note for note in notes if note),
+        partial=bool(service.offline or service.stale or service.lost),
     )
 
 
@@ -127,8 +134,8 @@ def _collect(
         hours = _years(service, station, "hourly", first, last)
         days = _years(service, station, "daily", first, last)
         climb = site.elevation_m - station.elevation_m
-        hours = _canonical_hours(hours, climb, site)
-        days = _canonical_days(days, climb, _folded(hours))
+        hours = canonical_hours(hours, climb, site)
+        days = canonical_days(days, climb, folded(hours))
         if days.empty:
             continue
         used.append(station)
@@ -158,7 +165,7 @@ def _taken(table: pd.DataFrame, name: str) -> pd.Series:
     return table[name] if name in table else pd.Series(np.nan, index=table.index)
 
 
-def _canonical_hours(table: pd.DataFrame, climb_m: float, site: Site) -> pd.DataFrame:
+def canonical_hours(table: pd.DataFrame, climb_m: float, site: Site) -> pd.DataFrame:
     """Station hours (UTC, service units) in canonical columns on the site's clock."""
     if table.empty:
         return table
@@ -178,10 +185,12 @@ def _canonical_hours(table: pd.DataFrame, climb_m: float, site: Site) -> pd.Data
     return result.set_axis(index, axis=0)
 
 
-def _folded(hours: pd.DataFrame) -> pd.DataFrame:
+def folded(hours: pd.DataFrame) -> pd.DataFrame:
     """Canonical days from canonical hours, of days with enough hours."""
     if hours.empty:
         return hours
+    wanted = ["air_temp_c", "dew_point_c", "precip_mm", "wind_ms", "pressure_hpa"]
+    hours = hours.reindex(columns=wanted)
     grouped = hours.groupby(pd.DatetimeIndex(hours.index).normalize())
     enough = grouped.count() >= HOURS_OF_DAY
     mean = grouped.mean().where(enough)
@@ -199,7 +208,7 @@ def _folded(hours: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _canonical_days(table: pd.DataFrame, climb_m: float, folded: pd.DataFrame) -> pd.DataFrame:
+def canonical_days(table: pd.DataFrame, climb_m: float, folded: pd.DataFrame) -> pd.DataFrame:
     """Station days in canonical columns; dew point of the hours is preferred.
 
     A day's mean relative humidity gives vapour pressure by FAO-56 equation 19.

@@ -6,7 +6,7 @@ and wind and adds its own warmth.  Compiled, because it stands inside the hour l
 
 from __future__ import annotations
 
-from typing import NamedTuple
+from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
@@ -14,6 +14,8 @@ import numpy.typing as npt
 from climate_risk.compiled import compiled
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.microclimate.canopy import INDEX_MAX, INDEX_STEP
+from climate_risk.schema import Schema
+from climate_risk.tables import Canopy, Cloth, Model
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -32,12 +34,24 @@ FloatArray = npt.NDArray[np.float64]
     W_SUN_COSINE,
     W_INDEX,
     W_PATH,
-) = range(13)
-STAND_COLUMNS = 13
+    W_WIND,
+    W_WIND_CLOTH,
+) = range(15)
+STAND_COLUMNS = 15
 
 # Columns of a cover's table, one row per hour of the run.
-C_BAG, C_CLOTH, C_WATERING = range(3)
-COVER_COLUMNS = 3
+(
+    C_BAG,  # 1 with a bag on, else 0
+    C_FOOT,  # of the bag: 0 shut at the ground, 1 open
+    C_HOLES,  # area of holes in it [m2]
+    C_PLIES,  # of its wall
+    C_CLOTH,  # share of sunlight that a cloth stops
+    C_WATERING,  # kg
+    C_UNCUT,  # 1 while the wood is part of a longer log
+    C_SPAWN,  # 1 from inoculation on
+    C_BARRIER_AGE,  # hours that the ground barrier has lain
+) = range(9)
+COVER_COLUMNS = 9
 
 # Rows of the light that reaches the stack, a lane each [W/m2].
 L_SIDE, L_TOP, L_BEAM_SIDE, L_LONGWAVE_SIDE, L_LONGWAVE_TOP = range(5)
@@ -49,26 +63,26 @@ BEAM_PATH_MAX = 8.0
 """exp(-8) is dark enough for the beam; the cap keeps the polynomial in its range."""
 
 
-class Shade(NamedTuple):
-    """What may differ between runs on the way of the light; arrays of shape (lanes,)."""
-
-    index_factor: FloatArray
-    openness: FloatArray
-    ground_albedo: FloatArray
-    cloth_error: FloatArray
-    """Added to a cloth's transmittance."""
-    cloth_absorptance: FloatArray
-    cloth_diffusing: FloatArray
+SCHEMA = Schema(
+    {"canopy": Canopy, "model": Model, "cloth": Cloth},
+    derived=("openness",),
+)
+R = SCHEMA.index
+"""Row of each parameter in the radiation's parameter array."""
 
 
-(
-    S_INDEX_FACTOR,
-    S_OPENNESS,
-    S_GROUND_ALBEDO,
-    S_CLOTH_ERROR,
-    S_CLOTH_ABSORPTANCE,
-    S_CLOTH_DIFFUSING,
-) = range(len(Shade._fields))
+def radiation_parameters(values: Mapping[str, FloatArray], openness: float) -> FloatArray:
+    """Parameter rows of every case, (parameters, cases).
+
+    Parameters
+    ----------
+    values : mapping of str to (cases,) array
+        Drawn values by unknown, such as ``canopy.index_factor``.
+    openness : float
+        Share of sky seen through gaps, 0 to 1.
+    """
+    some = values["canopy.index_factor"]
+    return SCHEMA.fill(values, openness=np.full_like(some, openness))
 
 
 @compiled
@@ -86,7 +100,7 @@ def _beam_share(way: float) -> float:
 def light_at_stack(
     stand: FloatArray,
     cover: FloatArray,
-    shade: FloatArray,
+    parameters: FloatArray,
     diffuse_table: FloatArray,
     out: FloatArray,
 ) -> None:
@@ -94,15 +108,15 @@ def light_at_stack(
 
     Parameters
     ----------
-    stand : (STAND_COLUMNS, lanes) array
+    stand : (STAND_COLUMNS, cases) array
         One hour of each run's stand weather, see the W_ names.
     cover : (COVER_COLUMNS,) array
         See the C_ names.
-    shade : (rows, lanes) array
-        The fields of :class:`Shade`, stacked.
+    parameters : (parameters, cases) array
+        See :data:`R`.
     diffuse_table : ndarray
         See :func:`climate_risk.microclimate.canopy.diffuse_table`.
-    out : (LIGHTS, lanes) array
+    out : (LIGHTS, cases) array
         See the L_ names; filled.
 
     Notes
@@ -110,35 +124,39 @@ def light_at_stack(
     A vertical cylinder takes the beam at cos(elevation)/pi of its normal strength, averaged
     round its girth; its side sees half sky and half ground, the ground at air temperature.
     """
-    lanes = stand.shape[1]
+    cases = stand.shape[1]
     stopped = cover[C_CLOTH]
-    for n in range(lanes):
-        x = min(stand[W_INDEX, n] * shade[S_INDEX_FACTOR, n], INDEX_MAX)
+    for n in range(cases):
+        x = min(stand[W_INDEX, n] * parameters[R.canopy_index_factor, n], INDEX_MAX)
         place = x * (1.0 / INDEX_STEP)
         j = int(place)
         w = place - j
         out[L_TOP, n] = diffuse_table[j] * (1.0 - w) + diffuse_table[j + 1] * w
-    for n in range(lanes):
-        gap = shade[S_OPENNESS, n]
-        beam_share = _beam_share(stand[W_INDEX, n] * shade[S_INDEX_FACTOR, n] * stand[W_PATH, n])
+    for n in range(cases):
+        gap = parameters[R.openness, n]
+        beam_share = _beam_share(
+            stand[W_INDEX, n] * parameters[R.canopy_index_factor, n] * stand[W_PATH, n]
+        )
         up = 1.0 if stand[W_PATH, n] > 0.0 else 0.0
         beam = stand[W_BEAM, n] * up * (gap + (1.0 - gap) * beam_share)
         diffuse = stand[W_DIFFUSE, n] * (gap + (1.0 - gap) * out[L_TOP, n])
         sine, cosine = stand[W_SUN_SINE, n], stand[W_SUN_COSINE, n]
         on_cloth = diffuse + beam * sine
         if stopped > 0.0:
-            passed = min(max(1.0 - stopped + shade[S_CLOTH_ERROR, n], 0.0), 1.0)
-            turned = passed * shade[S_CLOTH_DIFFUSING, n] * beam
+            passed = min(max(1.0 - stopped + parameters[R.cloth_weave_error, n], 0.0), 1.0)
+            turned = passed * parameters[R.cloth_beam_to_diffuse_share, n] * beam
             beam = passed * beam - turned
             diffuse = passed * diffuse + turned * sine
         top = diffuse + beam * sine
         kelvin = stand[W_AIR_TEMP, n] + KELVIN_AT_0_C
         black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
-        warm = shade[S_CLOTH_ABSORPTANCE, n] * stopped * on_cloth / CLOTH_COOLING_W_M2K
+        warm = parameters[R.cloth_solar_absorptance, n] * stopped * on_cloth / CLOTH_COOLING_W_M2K
         cloth = black * (1.0 + 4.0 * warm / kelvin)
         longwave = (1.0 - stopped) * stand[W_LONGWAVE, n] + stopped * cloth
         out[L_SIDE, n] = (
-            beam * cosine * (1.0 / np.pi) + 0.5 * diffuse + 0.5 * shade[S_GROUND_ALBEDO, n] * top
+            beam * cosine * (1.0 / np.pi)
+            + 0.5 * diffuse
+            + 0.5 * parameters[R.model_ground_albedo, n] * top
         )
         out[L_TOP, n] = top
         out[L_BEAM_SIDE, n] = beam * cosine

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from climate_risk.fungus.competitors import DAMP_ACTIVITY, WARM_MAX_C, WARM_MIN_C, rival_hours
+from climate_risk.fungus.rivals import DAMP_ACTIVITY, WARM_MAX_C, WARM_MIN_C, rival_hours
 
 shares = st.floats(0.0, 1.0)
 

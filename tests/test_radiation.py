@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from climate_risk.constants import STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.microclimate.canopy import diffuse_table, diffuse_transmittance
-from climate_risk.microclimate.shade import (
+from climate_risk.microclimate.radiation import (
     C_CLOTH,
     COVER_COLUMNS,
     L_BEAM_SIDE,
@@ -28,7 +28,7 @@ from climate_risk.microclimate.shade import (
     W_PATH,
     W_SUN_COSINE,
     W_SUN_SINE,
-    Shade,
+    R,
     girth_modes,
     light_at_stack,
     sector_basis,
@@ -47,9 +47,9 @@ def light(
     index: float = 0.0,
     cloth: float = 0.0,
     longwave: float = BLACK_20_C,
-    **shade: float,
+    **changes: float,
 ) -> FloatArray:
-    """One hour's light at 20 degC by the L_ names; what is not given of ``shade`` does nothing."""
+    """One hour's light at 20 degC by the L_ names; parameters that are not given do nothing."""
     stand = np.zeros((STAND_COLUMNS, 1))
     sine = np.sin(np.radians(elevation_deg))
     stand[W_AIR_TEMP], stand[W_LONGWAVE] = 20.0, longwave
@@ -58,10 +58,11 @@ def light(
     stand[W_INDEX], stand[W_PATH] = index, 1.0 / sine
     cover = np.zeros(COVER_COLUMNS)
     cover[C_CLOTH] = cloth
-    values = dict.fromkeys(Shade._fields, 0.0) | {"index_factor": 1.0} | shade
-    lanes = Shade(**{name: np.array([value]) for name, value in values.items()})
+    parameters = np.zeros((len(R), 1))
+    for name, value in ({"canopy_index_factor": 1.0} | changes).items():
+        parameters[getattr(R, name)] = value
     out = np.empty((LIGHTS, 1))
-    light_at_stack(stand, cover, np.stack(lanes), diffuse_table(), out)
+    light_at_stack(stand, cover, parameters, diffuse_table(), out)
     return out[:, 0]
 
 
@@ -76,7 +77,7 @@ def test_beam_on_the_side_of_a_cylinder(elevation_deg: float, share: float) -> N
 
 
 def test_the_side_sees_half_of_the_sky_and_half_of_the_ground() -> None:
-    out = light(diffuse=200.0, ground_albedo=0.2)
+    out = light(diffuse=200.0, model_ground_albedo=0.2)
     assert out[L_SIDE] == pytest.approx(0.5 * 200.0 + 0.5 * 0.2 * 200.0)
     assert out[L_TOP] == pytest.approx(200.0)
 
@@ -84,9 +85,9 @@ def test_the_side_sees_half_of_the_sky_and_half_of_the_ground() -> None:
 def test_a_sun_behind_the_slope_gives_no_beam() -> None:
     stand = np.zeros((STAND_COLUMNS, 1))
     stand[W_BEAM] = 800.0
-    shade = np.ones((len(Shade._fields), 1))
+    parameters = np.ones((len(R), 1))
     out = np.empty((LIGHTS, 1))
-    light_at_stack(stand, np.zeros(COVER_COLUMNS), shade, diffuse_table(), out)
+    light_at_stack(stand, np.zeros(COVER_COLUMNS), parameters, diffuse_table(), out)
     assert out[[L_SIDE, L_TOP, L_BEAM_SIDE], 0] == pytest.approx(0.0)
 
 
@@ -118,7 +119,7 @@ def test_a_thicker_canopy_lets_less_light_through(
 
 
 def test_a_stand_denser_than_its_class_is_that_index() -> None:
-    dense = light(beam=700.0, diffuse=200.0, index=1.0, index_factor=1.3)
+    dense = light(beam=700.0, diffuse=200.0, index=1.0, canopy_index_factor=1.3)
     assert dense == pytest.approx(light(beam=700.0, diffuse=200.0, index=1.3))
 
 
@@ -139,13 +140,13 @@ def test_cloth_stops_its_share_of_sun_and_sky(cloth: float) -> None:
 
 
 def test_a_weave_that_differs_from_its_label_is_added_and_held_in_range() -> None:
-    assert light(diffuse=200.0, cloth=0.6, cloth_error=0.05)[L_TOP] == pytest.approx(90.0)
-    assert light(diffuse=200.0, cloth=0.95, cloth_error=-0.1)[L_TOP] == pytest.approx(0.0)
+    assert light(diffuse=200.0, cloth=0.6, cloth_weave_error=0.05)[L_TOP] == pytest.approx(90.0)
+    assert light(diffuse=200.0, cloth=0.95, cloth_weave_error=-0.1)[L_TOP] == pytest.approx(0.0)
 
 
 def test_cloth_scatters_beam_and_loses_none_of_it() -> None:
     plain = light(beam=700.0, cloth=0.5)
-    scattered = light(beam=700.0, cloth=0.5, cloth_diffusing=0.3)
+    scattered = light(beam=700.0, cloth=0.5, cloth_beam_to_diffuse_share=0.3)
     assert scattered[L_TOP] == pytest.approx(plain[L_TOP])
     assert scattered[L_BEAM_SIDE] == pytest.approx(0.7 * plain[L_BEAM_SIDE])
 
@@ -153,7 +154,9 @@ def test_cloth_scatters_beam_and_loses_none_of_it() -> None:
 @pytest.mark.parametrize(("cloth", "warmer_k"), [(0.3, 5), (0.5, 9), (0.7, 12), (0.8, 14)])
 def test_cloth_in_the_sun_warms(cloth: float, warmer_k: float) -> None:
     """0.9 x stopped x 800 W/m2 over 2 x (15 + 6) W/m2/K, by hand; felt as long-wave."""
-    out = light(beam=800.0, elevation_deg=90.0, cloth=cloth, longwave=0.0, cloth_absorptance=0.9)
+    out = light(
+        beam=800.0, elevation_deg=90.0, cloth=cloth, longwave=0.0, cloth_solar_absorptance=0.9
+    )
     warmed = (out[L_LONGWAVE_TOP] / cloth / BLACK_20_C - 1.0) * 293.15 / 4.0
     assert warmed == pytest.approx(warmer_k, abs=0.6)
 

@@ -1,0 +1,76 @@
+"""What gaps are filled with: normals of the day and hour, and the rain of other years."""
+
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from climate_risk.weather.record import FloatArray
+
+WINDOW_DAYS = 15
+"""Normals are means over this many days to each side of a day of the year."""
+
+
+def gap_length(missing: pd.Series) -> pd.Series:
+    """Length in rows of the gap that each missing row belongs to; 0 elsewhere."""
+    block = (missing != missing.shift()).cumsum()
+    return missing.groupby(block).transform("size").where(missing, 0)
+
+
+def normals(values: pd.Series, slots: int) -> pd.Series:
+    """Mean for each row's day of the year (in a moving window) and hour of the day.
+
+    Days of the year without any value near them take a straight line between their
+    neighbours on the circle of the year.
+    """
+    index = pd.DatetimeIndex(values.index)
+    day = np.asarray(index.day_of_year) - 1
+    slot = np.asarray(index.hour) if slots > 1 else np.zeros(len(index), dtype=int)
+    known = values.notna().to_numpy()
+    total, count = np.zeros((366, slots)), np.zeros((366, slots))
+    np.add.at(total, (day[known], slot[known]), values.to_numpy(np.float64)[known])
+    np.add.at(count, (day[known], slot[known]), 1.0)
+    total, count = _moving_sum(total), _moving_sum(count)
+    mean = np.divide(total, count, out=np.full_like(total, np.nan), where=count > 0)
+    around = pd.DataFrame(np.vstack([mean, mean, mean])).interpolate(limit_direction="both")
+    middle = around.to_numpy()[366:732]
+    middle = np.where(np.isnan(middle), np.nanmean(middle), middle)
+    return pd.Series(middle[day, slot], index=values.index)
+
+
+def _moving_sum(by_day: FloatArray) -> FloatArray:
+    """Sum over the window of days around each day of the year, across the year's end."""
+    padded = np.vstack([by_day[-WINDOW_DAYS:], by_day, by_day[:WINDOW_DAYS]])
+    running = np.vstack([np.zeros((1, by_day.shape[1])), np.cumsum(padded, axis=0)])
+    result: FloatArray = running[2 * WINDOW_DAYS + 1 :] - running[: -2 * WINDOW_DAYS - 1]
+    return result
+
+
+def same_days_of_other_years(rain: pd.Series, piece: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Rain of the same calendar days in the nearest year that has all days of a piece.
+
+    Parameters
+    ----------
+    rain : Series
+        With gaps.
+    piece : Series
+        On the missing times only: the number of the gap (or of its month) they belong to.
+
+    Returns
+    -------
+    donor, year : Series
+        On the missing times; NaN where no year has them.
+    """
+    gap = pd.DatetimeIndex(piece.index)
+    donor = pd.Series(np.nan, index=gap)
+    year = pd.Series(np.nan, index=gap)
+    for step in range(1, rain.index[-1].year - rain.index[0].year + 1):
+        for shift in (-step, step):
+            there = gap + pd.DateOffset(years=shift)
+            offer = pd.Series(rain.reindex(there).to_numpy(), index=gap)
+            whole = offer.notna().groupby(piece).transform("all") & donor.isna()
+            donor = donor.where(~whole, offer)
+            year = year.where(~whole, pd.Series(there.year, index=gap, dtype=float))
+        if donor.notna().all():
+            break
+    return donor, year
