@@ -21,8 +21,11 @@ FloatArray = npt.NDArray[np.float64]
 
 FEWEST_RUNS = 90
 """Fewer runs than this leave too few in a third to tell one end of a range from the other."""
-SURE = 2.0
-"""Standard errors by which the ends of a range must differ, or lie off nought."""
+SURE_APART = 3.4
+"""Standard errors by which the ends of a range must differ: some seventy unknowns are looked at,
+and with this the chance that any passes by luck is about 5 %."""
+SURE_SIGN = 2.5
+"""Standard errors by which both ends must lie off nought, on either side."""
 
 
 def outer_thirds(outcomes: Outcomes, values: FloatArray) -> Iterator[tuple[str, FloatArray]]:
@@ -63,7 +66,7 @@ def level_of(outcomes: Outcomes) -> Level | None:
     best: tuple[float, str, FloatArray] | None = None
     for name, ends in outer_thirds(outcomes, lost):
         apart = abs(ends[1, 0] - ends[0, 0])
-        sure = apart > SURE * float(np.hypot(ends[0, 1], ends[1, 1]))
+        sure = apart > SURE_APART * float(np.hypot(ends[0, 1], ends[1, 1]))
         if sure and (best is None or apart > best[0]):
             best = (apart, name, ends)
     if best is None:
@@ -104,7 +107,7 @@ def turning_unknown(outcomes: Outcomes, values: FloatArray) -> str | None:
         return None
     found: tuple[float, str] | None = None
     for name, ends in outer_thirds(outcomes, values):
-        sure = np.abs(ends[:, 0]) > SURE * ends[:, 1]
+        sure = np.abs(ends[:, 0]) > SURE_SIGN * ends[:, 1]
         turns = ends[0, 0] * ends[1, 0] < 0.0 and bool(sure.all())
         weaker = float(np.abs(ends[:, 0]).min())
         if turns and (found is None or weaker > found[0]):
