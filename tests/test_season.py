@@ -351,12 +351,15 @@ def test_latest_day_is_the_last_that_still_serves(
     monkeypatch.setattr("climate_risk.risk.actions._tried", tried)
     as_it_stands = replace(run(yard, record).stacks[0].result, chance=high)
     found = find_actions(yard, outlook, as_it_stands, own)
-    assert [action.latest for action in found[:1]] == ([days[helps - 1]] if helps else [])
+    assert {action.latest for action in found} == ({days[helps - 1]} if helps else set())
 
 
 def test_latest_day_agrees_with_a_run_of_every_day_tried(yard: Yard, record: Record) -> None:
-    """The limit is set half way between what the act brings at once and on the last day tried."""
-    outlook = outlook_of(yard, record, Scheme(canopy="open"))
+    """A stack in plastic in the open; the limit is half way between the chance as it stands and
+    the best that an act brings at once.
+    """
+    plastic = CoverSpan(kind="bag", material="plastic")
+    outlook = outlook_of(yard, record, Scheme(canopy="open", covers=(plastic,)))
     days = [outlook.next_day + timedelta(days=delay) for delay in DELAYS_DAYS]
 
     def lost(day: date) -> dict[str, float]:
@@ -366,15 +369,15 @@ def test_latest_day_agrees_with_a_run_of_every_day_tried(yard: Yard, record: Rec
     by_day = [lost(day) for day in days]
     _, ends = outlook.carry_on(outlook.scheme)
     now = float((ends.outcomes >= KILLED_BY_HEAT).mean())
-    kind = min(by_day[0], key=lambda k: by_day[0][k])
-    limit = (by_day[0][kind] + by_day[-1][kind]) / 2.0
-    assert by_day[0][kind] < limit < now
+    limit = (min(by_day[0].values()) + now) / 2.0
     strict = replace(yard, costs=replace(yard.costs, tolerated_chance=limit))
     as_it_stands = option_result(ends, outlook.scheme, strict.costs)
-    first = find_actions(strict, outlook, as_it_stands, ends)[0]
-    chances = [found[first.act.kind] for found in by_day]
-    serves = [day for day, chance in zip(days, chances, strict=True) if chance <= limit]
-    assert first.latest == serves[-1]
+    found = [a for a in find_actions(strict, outlook, as_it_stands, ends) if a.latest is not None]
+    assert found
+    for action in found:
+        chances = [chance[action.act.kind] for chance in by_day]
+        serves = [day for day, chance in zip(days, chances, strict=True) if chance <= limit]
+        assert action.latest == serves[-1]
 
 
 def test_driest_face_of_the_last_day_is_the_least_of_the_faces(stack: StackSeason) -> None:
