@@ -16,7 +16,7 @@ import risk_samples as samples
 from climate_risk.engine.draws import best_estimate, values_at
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, StackModel
-from climate_risk.fungus import kernel
+from climate_risk.fungus import death, kernel
 from climate_risk.fungus.kernel import M, make_mycelium, mycelium_parameters
 from climate_risk.log.layout import CASES, MODE_TEMP, MOISTURE, SURFACE_TEMP, TEMP
 from climate_risk.microclimate.radiation import sector_basis
@@ -67,7 +67,7 @@ class Stack(NamedTuple):
         grid = self.kind.grid
         self.warm(temp_c)
         for _ in range(hours):
-            kernel.kill_by_heat(grid, self.a, self.parameters, self.mycelium, sector_basis())
+            death.kill_by_heat(grid, self.a, self.parameters, self.mycelium, sector_basis())
         return self.count()[1]
 
     def dry(self, days: int, moisture: float, temp_c: float = 20.0) -> FloatArray:
@@ -75,13 +75,13 @@ class Stack(NamedTuple):
         self.warm(temp_c)
         self.a[MOISTURE] = moisture
         for _ in range(days):
-            kernel.kill_by_drought(self.kind.grid, self.a, self.parameters, self.mycelium)
+            death.kill_by_drought(self.kind.grid, self.a, self.parameters, self.mycelium)
         return self.count()[1]
 
     def count(self) -> tuple[FloatArray, FloatArray]:
         """Stress by cause, and the living share of the lowest interface, a case each."""
         stress = np.zeros((3, CASES))
-        kernel.count_living(self.kind.grid, self.mycelium, stress)
+        death.count_living(self.kind.grid, self.mycelium, stress)
         return stress, self.mycelium[kernel.ALIVE, 0].copy()
 
     def fronts_m(self) -> FloatArray:

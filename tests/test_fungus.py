@@ -18,7 +18,7 @@ from fungus_samples import NAMES, Stack, make_stack
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.record import Record
-from climate_risk.fungus import kernel
+from climate_risk.fungus import death, kernel
 from climate_risk.fungus.formulas import temperature_response
 from climate_risk.log.layout import CASES, MODE_SURFACE, MODE_TEMP
 from climate_risk.microclimate.radiation import sector_basis
@@ -185,7 +185,7 @@ def test_a_hot_side_kills_its_sectors_only(record: Record) -> None:
     stack.a[MODE_TEMP, :rings] = 12.0
     stack.a[MODE_SURFACE, 0] = 12.0
     for _ in range(200):
-        kernel.kill_by_heat(
+        death.kill_by_heat(
             stack.kind.grid, stack.a, stack.parameters, stack.mycelium, sector_basis()
         )
     alive = stack.count()[1]

@@ -172,18 +172,18 @@ def test_wall_thick_beside_the_reach_of_heat_follows_the_error_function() -> Non
 
 
 def test_wet_wood_holds_the_heat_of_its_water() -> None:
-    """The same series with water in the wood; a bag that lets heat but no vapour out seals it."""
+    """The same series with water in the wood; tight bark keeps it in."""
     radius_m, hours, moisture = 1.0, 600, 0.8
     stack = bare_stack(samples.column(2.0 * radius_m, 32))
     parameters = samples.changed(
         stack.parameters,
-        start_moisture=np.full(at.CASES, moisture),
-        bag_gap_heat_w_m2k=np.full(at.CASES, 1e12),
-        bag_gap_vapour_conductance_m_s=np.full(at.CASES, 1.0 / samples.SEALED_S_M),
+        start_moisture=moisture,
+        bark_resistance_s_m=samples.SEALED_S_M,
     )
     stack = stack._replace(parameters=parameters)
     exchange = 5.0 * CONDUCTIVITY / radius_m
-    forcing = samples.make_forcing(hours, air_temp=AIR_C, convection=exchange, bag=1.0)
+    forcing = samples.make_forcing(hours, air_temp=AIR_C, convection=exchange)
+    forcing[:, at.F_UNCUT] = 1.0
     a = samples.run(stack, samples.start(stack, START_C), forcing)
     left = samples.mean_over_rings(stack, samples.cells(stack, a, at.TEMP)[1])[0]
     conductivity = float(formulas.conductivity_across_grain(moisture, CURVES.density_kg_m3))

@@ -220,32 +220,6 @@ def test_dry_stick_takes_water_from_damp_air_to_the_same_rest() -> None:
     assert held[0] == pytest.approx(held[1], abs=2e-4)
 
 
-def test_bag_adds_its_wall_and_its_gap_to_the_way_of_the_vapour() -> None:
-    """Gap, then wall and film in series beside the leak: a wet stick loses at that rate."""
-    gap, wall, leak, convection = 1.5e-3, 1.1e-3, 6e-4, 40.0
-    stack = samples.Stack(
-        samples.column(0.08, 64),
-        CURVES,
-        samples.make_parameters(
-            start_moisture=1.0,
-            bark_resistance_s_m=6000.0,
-            bag_gap_vapour_conductance_m_s=gap,
-            bag_vapour_conductance_m_s=wall,
-            bag_leak_conductance_m_s=leak,
-            bag_gap_heat_w_m2k=1e6,
-        ),
-    )
-    hours, vapour = 48, 0.6 * samples.saturated_density(20.0)
-    forcing = samples.make_forcing(hours, vapour=vapour, convection=convection, bag=1.0)
-    a = samples.run(stack, samples.start(stack), forcing)
-    left = samples.mean_over_rings(stack, samples.cells(stack, a, MOISTURE)[1])[0]
-    lost = (1.0 - left) * CURVES.density_kg_m3 * 0.02 / (hours * SECONDS_PER_HOUR)
-    film = film_s_m(20.0, convection)
-    way = 6000.0 + 1.0 / gap + 1.0 / (1.0 / (1.0 / wall + film) + leak)
-    surface_c = 20.0 - LATENT_HEAT_J_KG * lost / (convection + RADIATION)
-    assert lost == pytest.approx((samples.saturated_density(surface_c) - vapour) / way, rel=0.02)
-
-
 def uptake_over_half_space(cell_m: float, hours: int) -> float:
     """Water taken up by a soaked end over that of a half-space whose face has no air left."""
     diffusivity = 1.2e-8

@@ -155,38 +155,6 @@ def test_wet_shaded_windy_bark_nears_the_wet_bulb() -> None:
     assert wet[-1] == pytest.approx(19.84, abs=0.5)
 
 
-def test_bag_in_the_sun_is_one_more_node() -> None:
-    """Bark in a bag: the two balances of bag and bark by Brent's method, long-wave unabridged."""
-    film, gap, sun, absorptance = 12.0, 8.0, 300.0, 0.6
-    through, absorbed = 0.08, 0.6
-    black = (AIR_C + 273.15) ** 4
-
-    def gain(bag_c: float) -> float:
-        longwave = EMISSIVITY * SIGMA * (black - (bag_c + 273.15) ** 4)
-        return absorbed * sun + through * absorptance * sun + film * (AIR_C - bag_c) + longwave
-
-    # Bark gains what passes the bag and loses all of it to the bag.
-    bag_c = float(optimize.brentq(gain, AIR_C, 90.0))
-    bark_c = bag_c + through * absorptance * sun / gap
-    parameters = samples.make_parameters(
-        start_moisture=0.0,
-        model_bark_emissivity=EMISSIVITY,
-        wood_bark_absorptance=absorptance,
-        model_free_convection_w_m2k=0.0,
-        model_outdoor_convection_factor=1.0,
-        bark_resistance_s_m=samples.SEALED_S_M,
-        barrier_vapour_resistance_s_m=samples.SEALED_S_M,
-        bag_solar_transmittance=through,
-        bag_solar_absorptance=absorbed,
-        bag_gap_heat_w_m2k=gap,
-    )
-    stack = samples.Stack(samples.column(DIAMETER_M, 4), CURVES, parameters)
-    forcing = samples.make_forcing(600, air_temp=AIR_C, convection=film, sun_side=sun, bag=1.0)
-    a = samples.run(stack, samples.start(stack, AIR_C), forcing)
-    assert bark_c > bag_c > AIR_C
-    assert a[at.SURFACE_TEMP, 0, 0] == pytest.approx(bark_c, abs=0.2)
-
-
 @pytest.mark.parametrize("cold_c", [2.0, 8.0])
 def test_dew_falls_on_bark_colder_than_the_dew_point(cold_c: float) -> None:
     """Air of 20 degC and 90 %, dew point 18.3: cold wood gains a film and its latent heat."""

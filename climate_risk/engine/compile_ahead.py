@@ -32,6 +32,7 @@ def main() -> None:
     import numpy as np
 
     from climate_risk.engine import hours
+    from climate_risk.fungus import death
     from climate_risk.fungus import kernel as fungus
     from climate_risk.log import azimuthal, conductances, kernel, tridiagonal, uptake
     from climate_risk.log import layout as at
@@ -71,10 +72,10 @@ def main() -> None:
     azimuthal.eliminate_modes(a, 0, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, 1.0)
     azimuthal.solve_mode(a, 3, 0, 0, 0.5)
     fungus.respond_to_water(grid, a, parameters, state, np.zeros(400), 500.0)
-    fungus.kill_by_heat(grid, a, parameters, state, basis)
+    death.kill_by_heat(grid, a, parameters, state, basis)
     fungus.run_fronts(grid, a, parameters, state, 0, 0.9, np.zeros((3, at.CASES)))
-    fungus.kill_by_drought(grid, a, parameters, state)
-    fungus.count_living(grid, state, stress)
+    death.kill_by_drought(grid, a, parameters, state)
+    death.count_living(grid, state, stress)
     hours.close_day(grid, 500.0, a, state, stress, booked, day)
     hours.note_hour(a, hour, basis, True, day)
 

@@ -12,12 +12,10 @@ from climate_risk.constants import (
     SECONDS_PER_HOUR,
     WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
 )
+from climate_risk.fungus.death import count_living, kill_by_drought, kill_by_heat
 from climate_risk.fungus.kernel import (
     colonized_share,
-    count_living,
     interface_neighbours,
-    kill_by_drought,
-    kill_by_heat,
     respond_in_spawn,
     respond_to_water,
     run_fronts,

@@ -145,7 +145,6 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
         inside = all_given / (other + from_bark + from_top + from_rims)
         wall = a[at.STACK, at.N_WALL_VAPOUR, n]
         dewy = a[at.STACK, at.N_TO_WALL, n] if inside > wall else 0.0
-        a[at.STACK, at.N_TO_WALL, n] = dewy
         other += dewy
         drive += dewy * wall
         bag = hour[at.F_BAG, n]

@@ -156,7 +156,7 @@ STACK = 60
     N_OUTFLOW,  # from the bag's air through wall and openings [m3/s]
     N_FROM_SOIL,  # from the ground inside the foot [m3/s]
     N_SOIL_VAPOUR,  # density at that ground [kg/m3]
-    N_TO_WALL,  # to a wall on which it condenses, else 0 [m3/s]
+    N_TO_WALL,  # to the wall, where it condenses there [m3/s]
     N_WALL_VAPOUR,  # saturated at the wall's temperature [kg/m3]
     N_CONDENSED,  # on the wall, as heat to it an hour later [kg/s]
     N_RIM_VAPOUR,  # density in the air that the rims of the spawn layers meet [kg/m3]

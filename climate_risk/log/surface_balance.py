@@ -19,21 +19,22 @@ import numpy as np
 
 from climate_risk.compiled import assume, compiled, inlined, law
 from climate_risk.constants import (
-    KELVIN_AT_0_C,
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
-    STEFAN_BOLTZMANN_W_M2K4,
 )
 from climate_risk.log import layout as at
 from climate_risk.log.bag import bag_heat, bag_vapour, is_bagged
+from climate_risk.log.exposure import (
+    SEALED_S_M,
+    catch_water,
+    catch_weather,
+    follow_jump,
+    seal_uncut,
+)
 from climate_risk.log.formulas import (
     ACTIVITY_MAX,
     SOIL_HUMIDITY,
     FloatArray,
-    bark_opening,
-    boundary_layer_resistance,
-    longwave_loss,
-    mixed_convection,
     saturated_vapour,
     saturation_vapour_density,
     unsaturated,
@@ -49,10 +50,6 @@ from climate_risk.log.wood_surface import (
     surface_activity,
 )
 
-SEALED_S_M = 1e12
-"""A resistance that no vapour passes."""
-JUMP_LEFT = 0.5
-"""Of a jump of the weather, after an hour: the wood's skin has followed by half."""
 LEAST_SUPPLY_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
 """Water that would not last the hour at this rate is rounding left over."""
 
@@ -83,85 +80,6 @@ def outer_cells(grid: Grid, a: FloatArray) -> None:
         share = grid.ring_area_m2[i] / section
         add_outer_cell(a, at.TOP, i, (nz - 1) * nr + i, share)
         add_outer_cell(a, at.GROUND, i, i, share)
-
-
-@compiled
-def catch_water(a: FloatArray, hour: FloatArray, boundary: int, top_area: float) -> None:
-    """Rain, as far as a bag lets it through, and watering onto the bark or the top."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    whole, at_bark = at.SURFACE + boundary, boundary == at.BARK
-    poured = 0.0 if at_bark else 1.0 / top_area
-    for n in range(at.CASES):
-        bag = hour[at.F_BAG, n]
-        whole_log = 1.0 if at_bark else 1.0 - hour[at.F_UNCUT, n]
-        caught = a[at.PARAMETER, P.model_side_rain_catch_share, n] if at_bark else 1.0
-        passed = 1.0 + bag * (a[at.PARAMETER, P.bag_rain_share, n] - 1.0)
-        inflow = passed * hour[at.F_RAIN, n] * caught + hour[at.F_WATERING, n] * poured
-        a[whole, at.S_INFLOW, n] = inflow * whole_log
-        a[whole, at.S_SUPPLY, n] = inflow * whole_log * (1.0 / SECONDS_PER_HOUR)
-        a[whole, at.S_TAKEN_UP, n] = 0.0
-    for n in range(at.CASES):
-        a[whole, at.S_SUPPLY, n] += a[at.SURFACE_WATER, boundary, n] * (1.0 / SECONDS_PER_HOUR)
-
-
-@compiled
-def catch_weather(a: FloatArray, hour: FloatArray, boundary: int) -> None:
-    """What sun, sky and air bring to a bare bark or top, or to the outside of a bag.
-
-    Long-wave and convection are linear in the surface's temperature.
-    """
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    whole, at_bark = at.SURFACE + boundary, boundary == at.BARK
-    own_absorptance = P.wood_bark_absorptance if at_bark else P.model_end_grain_absorptance
-    bark = 1.0 if at_bark else 0.0
-    sun = at.F_SUN_SIDE if at_bark else at.F_SUN_TOP
-    longwave = at.F_LONGWAVE_SIDE if at_bark else at.F_LONGWAVE_TOP
-    for n in range(at.CASES):
-        kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
-        outdoors = a[at.PARAMETER, P.model_outdoor_convection_factor, n]
-        convection = mixed_convection(
-            outdoors * hour[at.F_CONVECTION, n], a[at.PARAMETER, P.model_free_convection_w_m2k, n]
-        )
-        # Within a longer log there is no end, and no air at it.
-        sealed = 0.0 if at_bark else SEALED_S_M * hour[at.F_UNCUT, n]
-        air = boundary_layer_resistance(convection, kelvin) + sealed
-        emissivity = a[at.PARAMETER, P.model_bark_emissivity, n]
-        a[whole, at.S_AIR_RESISTANCE, n] = air
-        a[whole, at.S_HEAT_LOSS, n] = convection + longwave_loss(emissivity, kelvin)
-        cracked = bark_opening(
-            a[whole, at.S_INNER_MOISTURE, n], a[at.PARAMETER, P.model_bark_crack_factor, n]
-        )
-        cover = bark * a[at.PARAMETER, P.bark_resistance_s_m, n] / cracked
-        a[whole, at.S_VAPOUR_RESISTANCE, n] = air + cover
-        a[whole, at.S_VAPOUR, n] = hour[at.F_VAPOUR, n]
-    for n in range(at.CASES):
-        kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
-        black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
-        absorptance = a[at.PARAMETER, own_absorptance, n]
-        emissivity = a[at.PARAMETER, P.model_bark_emissivity, n]
-        a[whole, at.S_LONGWAVE, n] = emissivity * (hour[longwave, n] - black)
-        a[whole, at.S_SUN, n] = absorptance * hour[sun, n]
-        a[whole, at.S_BEAM, n] = bark * absorptance * hour[at.F_BEAM_SIDE, n]
-
-
-@compiled
-def follow_jump(a: FloatArray, hour: FloatArray) -> None:
-    """By how much sun and air jump against the hour before, the larger of bark and top [K].
-
-    As sol-air temperature, of the sunniest side: air plus what sun and sky add to it.  It fades
-    as the wood follows.
-    """
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    for n in range(at.CASES):
-        a[at.STACK, at.N_JUMP, n] *= JUMP_LEFT
-    for boundary in (at.BARK, at.TOP):
-        whole = at.SURFACE + boundary
-        for n in range(at.CASES):
-            gained = a[whole, at.S_SUN, n] + a[whole, at.S_BEAM, n] + a[whole, at.S_LONGWAVE, n]
-            now = hour[at.F_AIR_TEMP, n] + gained / a[whole, at.S_HEAT_LOSS, n]
-            jump = abs(now - a[whole, at.S_SOL_AIR, n])
-            a[at.STACK, at.N_JUMP, n] = max(a[at.STACK, at.N_JUMP, n], jump)
-            a[whole, at.S_SOL_AIR, n] = now
 
 
 @compiled
@@ -355,6 +273,7 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
     if is_bagged(hour):
         bag_heat(grid, a, hour)
         bag_vapour(grid, a, hour)
+    seal_uncut(a, hour)
     for boundary in (at.BARK, at.TOP):
         meet_air(a, hour, boundary)
         if boundary == at.BARK:
