@@ -90,7 +90,13 @@ def stale(fault: Fault, root: Path = ROOT) -> str:
         return f"{fault.name}: no file {fault.file}"
     times = target.read_text(encoding="utf-8").count(fault.find)
     if times != 1:
-        return f"{fault.name}: {fault.find!r} stands {times} times in {fault.file}, not once"
+        holders = [
+            path.relative_to(root / "climate_risk").as_posix()
+            for path in sorted((root / "climate_risk").rglob("*.py"))
+            if fault.find in path.read_text(encoding="utf-8")
+        ]
+        where = f"; it stands in {', '.join(holders)}" if holders else ""
+        return f"{fault.name}: {fault.find!r} is {times} times in {fault.file}, not once{where}"
     gone = [t for t in fault.tests if not (root / "tests" / t.partition("::")[0]).is_file()]
     return f"{fault.name}: no tests/{gone[0]}" if gone else ""
 
