@@ -30,7 +30,7 @@ NOT_CAUGHT, STALE = 1, 2
 PASSED, FAILED = 0, 1
 """Exit statuses of pytest: all passed; some failed."""
 LONGEST_S = 1800.0
-_RESULT = re.compile(r"^(?:FAILED|ERROR) (tests/\S+?(?:\[.*\])?)(?: - .*)?$", re.MULTILINE)
+_RESULT = re.compile(r"^(?:FAILED|ERROR) (tests/.+?)(?: - .*)?$", re.MULTILINE)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -28,11 +28,11 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> dict[str, Any]:
     found: dict[str, Any] = {}
 
     class Sky:
-        class coverage:  # noqa: N801
+        class coverage:
             warnings = ()
             filled_count = 0
 
-        class record:  # noqa: N801
+        class record:
             last = date.today()
 
     def load(_yard: object, **words: Any) -> type[Sky]:

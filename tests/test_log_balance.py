@@ -83,9 +83,7 @@ def heat_residual(stack: samples.Stack, before: np.ndarray, after: np.ndarray) -
     return _residual(stored, after, HEAT_TERMS)
 
 
-def _residual(
-    stored: list[np.ndarray], after: np.ndarray, terms: dict[int, float]
-) -> np.ndarray:
+def _residual(stored: list[np.ndarray], after: np.ndarray, terms: dict[int, float]) -> np.ndarray:
     ledger = after[at.BUDGET]
     explained = sum(sign * ledger[term] for term, sign in terms.items())
     moved = sum(np.abs(ledger[term]) for term in terms)
