@@ -171,7 +171,7 @@ def try_fault(fault: Fault, pristine: Path, work: Path, left_out: Sequence[str])
     if status == PASSED:
         return Verdict(caught_by=None)
     found = _RESULT.findall(said)
-    if status != FAILED or not found:
+    if status != FAILED or not found or "::" not in found[0]:
         return Verdict(caught_by=None, trouble=f"pytest ended with {status}: {said[-300:]}")
     return Verdict(caught_by=found[0].removeprefix("tests/"))
 
