@@ -5,12 +5,17 @@ Absolute figures drift with the machine; the ratios, taken in one process, are w
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
+import tempfile
 import time
 from collections.abc import Callable
+from datetime import date
+from pathlib import Path
 
 import numpy as np
+import pandas as pd
 from numba import njit
 
 from climate_risk import api
@@ -20,6 +25,10 @@ from climate_risk.engine.draws import best_estimate, latin_hypercube
 from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import jobs_for, start_rows, usable_years
+from climate_risk.site import Site
+from climate_risk.weather import load_weather, to_hourly
+from climate_risk.weather.station_cache import cache_path, write_table
+from climate_risk.weather.stations import RADIUS_M
 
 REPEATS = 3
 FMA_CHAINS = 16
@@ -53,6 +62,9 @@ def main() -> None:
     begin = time.perf_counter()
     weather = api.load_weather(yard)
     print(f"weather, {len(weather.table)} days      {(time.perf_counter() - begin) * 1e3:9.0f} ms")
+    from_file, from_cache = weather_times()
+    print(f"30 years of hours, file    {from_file * 1e3:9.0f} ms")
+    print(f"the same, warm cache       {from_cache * 1e3:9.0f} ms")
     stack = yard.stacks[0]
     kind = stack_model(stack, weather.record, yard.openness, yard.canopy)
     scheme = Scheme(canopy=yard.canopy, covers=stack.covers)
@@ -84,6 +96,75 @@ def main() -> None:
     blocks = -(-len(years) * 4 // CASES)
     seconds = blocks / 2 * two
     print(f"{len(years)} years x 4 draws, an option {seconds:7.2f} s  (calculated)")
+
+
+def weather_times() -> tuple[float, float]:
+    """Seconds for 30 years of hours: from a CSV file, and of stations from a warm cache.
+
+    The hours are made here, of the size and with the gaps of a real record.
+    """
+    time_of = pd.date_range("1994-01-01", "2023-12-31 23:00", freq="h")
+    rng = np.random.default_rng(1)
+    day = 2.0 * np.pi * (time_of.day_of_year.to_numpy() - 200) / 365.25
+    clock = 2.0 * np.pi * (time_of.hour.to_numpy() - 15) / 24.0
+    temp = 11.0 + 12.0 * np.cos(day) + 5.0 * np.cos(clock) + rng.normal(0.0, 0.8, len(day))
+    wet = rng.random(len(day)) < 0.05
+    hours = pd.DataFrame(
+        {
+            "temp": temp.round(1),
+            "rhum": np.clip(90.0 - 1.5 * temp + rng.normal(0.0, 8.0, len(day)), 15.0, 99.0),
+            "prcp": np.where(wet, rng.exponential(1.5, len(day)), 0.0).round(1),
+            "wspd": np.abs(rng.normal(11.0, 4.0, len(day))).round(1),
+            "pres": 1013.0,
+        },
+        index=pd.DatetimeIndex(time_of, name="time"),
+    ).round(1)
+    hours[rng.random(len(day)) < 0.01] = np.nan
+    site = Site(latitude=41.0, longitude=-80.0, elevation_m=300.0)
+    with tempfile.TemporaryDirectory() as name:
+        file = Path(name) / "hours.csv"
+        table = hours[["temp", "rhum", "prcp"]].assign(wind=hours["wspd"] / 3.6)
+        table.columns = ["air_temp_c", "rel_humidity_pct", "precip_mm", "wind_ms"]
+        table.to_csv(file, index_label="time", date_format="%Y-%m-%d %H:%M")
+        os.environ["CLIMATE_RISK_CACHE"] = name
+        begin = time.perf_counter()
+        to_hourly(load_weather(file, site), site)
+        from_file = time.perf_counter() - begin
+        _fill_cache(hours, site)
+        span = date(1994, 1, 2), date(2023, 12, 30)
+        to_hourly(load_weather("meteostat", site, *span), site)
+        from_cache = best_of(lambda: to_hourly(load_weather("meteostat", site, *span), site))
+    return from_file, from_cache
+
+
+def _fill_cache(hours: pd.DataFrame, site: Site) -> None:
+    """A cache as a run leaves it: a station list, and a file a year, hourly and daily."""
+    from meteostat import config
+
+    one = {
+        "name": "Made", "country": "US", "latitude": site.latitude, "longitude": site.longitude,
+        "elevation": site.elevation_m, "timezone": "UTC", "distance": 1000.0,
+        "first_year": 1990.0, "last_year": 2023.0,
+    }  # fmt: skip
+    place = f"near_{site.latitude:.3f}_{site.longitude:.3f}_{RADIUS_M:.0f}.csv.gz"
+    listed = cache_path(";".join(config.stations_db_endpoints), place)
+    write_table(listed, pd.DataFrame(one, index=pd.Index(["00001"], name="id")), "made")
+    grouped = hours.groupby(pd.DatetimeIndex(hours.index).date)
+    days = pd.DataFrame(
+        {
+            "temp": grouped["temp"].mean(),
+            "tmin": grouped["temp"].min(),
+            "tmax": grouped["temp"].max(),
+            "prcp": grouped["prcp"].sum(),
+        }
+    )
+    days.index = pd.DatetimeIndex(days.index, name="time")
+    for step, endpoint, table in (
+        ("hourly", config.hourly_endpoint, hours),
+        ("daily", config.daily_endpoint, days),
+    ):
+        for year, part in table.groupby(pd.DatetimeIndex(table.index).year):
+            write_table(cache_path(endpoint, step, str(year), "00001.csv.gz"), part, "made")
 
 
 def _help() -> None:

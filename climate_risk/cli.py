@@ -113,16 +113,19 @@ def _parser() -> argparse.ArgumentParser:
     compare.add_argument(
         "--years", metavar="A:B", type=_years, help="years of inoculation, such as 1995:2024"
     )
+
+    weather = commands.add_parser(
+        "weather", help="fetch or read the weather, check it, and show what it rests on"
+    )
+    weather.set_defaults(command=_weather)
+    _add_source(weather)
+    _add_out(weather, OUT_DEFAULT)
+    _add_shown(weather)
     return parser
 
 
 def _add_yard(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("yard", metavar="YARD", type=Path, help="a yard file, or its folder")
-    parser.add_argument(
-        "--weather",
-        metavar="SRC",
-        help="meteostat (nearest stations) or a file; default: what the yard file says",
-    )
+    _add_source(parser)
     parser.add_argument(
         "--draws",
         metavar="N",
@@ -132,6 +135,15 @@ def _add_yard(parser: argparse.ArgumentParser) -> None:
     )
     _add_out(parser, OUT_DEFAULT)
     _add_shown(parser)
+
+
+def _add_source(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("yard", metavar="YARD", type=Path, help="a yard file, or its folder")
+    parser.add_argument(
+        "--weather",
+        metavar="SRC",
+        help="meteostat (nearest stations) or a file; default: what the yard file says",
+    )
 
 
 def _add_out(parser: argparse.ArgumentParser, default: str) -> None:
@@ -232,6 +244,44 @@ def _compare(args: argparse.Namespace) -> None:
     with _progress(args, "compare") as tell:
         compare = api.compare(yard, weather, years=args.years, draws=args.draws, progress=tell)
     _finish(args, compare=compare)
+
+
+def _weather(args: argparse.Namespace) -> None:
+    from climate_risk import api
+
+    yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _free(args.out)
+    _say(args, "reading the weather")
+    weather = api.load_weather(yard, source=args.weather)
+    _warn(args, weather)
+
+    from climate_risk.report import weather_page
+    from climate_risk.weather.record import WeatherRecord
+    from climate_risk.weather.summary import summarise
+
+    summary = summarise(
+        weather.table,
+        weather.quality,
+        weather.coverage,
+        yard.site,
+        yard_name=yard.name,
+        invented=yard.invented,
+        tolerated_chance=yard.costs.tolerated_chance,
+        currency=yard.costs.currency,
+        units=yard.units,
+        inputs=weather.inputs,
+    )
+    record = WeatherRecord(
+        table=weather.table,
+        quality=weather.quality,
+        step="daily" if summary.step == "daily" else "hourly",
+        coverage=weather.coverage,
+    )
+    written = weather_page.write_weather(args.out, summary, record)
+    if not args.quiet:
+        for line in weather_page.summary_lines(summary):
+            print(line)
+        print(f"{len(written)} files in {args.out}; open {args.out / 'weather.html'}")
 
 
 def _yard_file(path: Path) -> Path:

@@ -5,12 +5,15 @@ from __future__ import annotations
 import os
 import shutil
 import tempfile
+import time
 from collections.abc import Collection, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 MAKING, MADE, BEFORE = ".making-", ".made-", ".before-"
 """Folders of a set under way, of one that only has to be moved in, and of what it replaces."""
+ABANDONED_S = 3600.0
+"""What was begun this long ago is no other process's work under way."""
 
 
 def write_whole(path: Path, data: bytes) -> None:
@@ -86,7 +89,16 @@ def finish(folder: Path) -> None:
     for made in folder.glob(f"{MADE}*"):
         _move_in(made, folder, ())
     for left in (*folder.glob(f"{MAKING}*"), *folder.glob(f"{BEFORE}*")):
-        shutil.rmtree(left, ignore_errors=True)
+        if is_abandoned(left):
+            shutil.rmtree(left, ignore_errors=True)
+
+
+def is_abandoned(path: Path) -> bool:
+    """Whether something was begun so long ago that nobody is still at it."""
+    try:
+        return time.time() - path.stat().st_mtime >= ABANDONED_S
+    except OSError:
+        return False
 
 
 def _move_in(made: Path, folder: Path, gone: Collection[str]) -> None:

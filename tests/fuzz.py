@@ -8,6 +8,7 @@ printed with the number that makes it again, and the exit status is 1.
 from __future__ import annotations
 
 import argparse
+import os
 import random
 import sys
 import tempfile
@@ -147,6 +148,7 @@ def main() -> int:
     args = parser.parse_args()
     failed = 0
     with tempfile.TemporaryDirectory() as folder:
+        os.environ["CLIMATE_RISK_CACHE"] = folder
         for number in range(args.seed, args.seed + args.count):
             wrong = run_one(number, Path(folder))
             if wrong:

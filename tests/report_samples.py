@@ -91,12 +91,14 @@ def coverage() -> WeatherCoverage:
     )
 
 
-def shares(heat: float, drought: float, delayed: float = 0.08) -> OutcomeShares:
+def shares(heat: float, drought: float, unfinished: float = 0.08) -> OutcomeShares:
     return OutcomeShares(
-        on_time=1.0 - heat - drought - delayed,
-        delayed=delayed,
+        on_time=1.0 - heat - drought - unfinished,
+        not_fully_run=unfinished,
         killed_by_heat=heat,
         killed_by_drought=drought,
+        spawn_dried=0.25 * drought,
+        likely_to_fruit=1.0 - heat - drought - 0.5 * unfinished,
     )
 
 

@@ -12,9 +12,9 @@ from scipy import stats
 
 from climate_risk.risk import chance
 from climate_risk.risk.chance import (
-    DELAYED,
     KILLED_BY_DROUGHT,
     KILLED_BY_HEAT,
+    NOT_FULLY_RUN,
     ON_TIME,
     chance_of_loss,
     lost_of,
@@ -110,10 +110,10 @@ def test_interval_covers_the_truth_about_as_often_as_it_says(
 
 @given(arrays.arrays(np.int64, (11, 3), elements=st.integers(0, 3)))
 def test_chance_shares_and_interval_agree(outcomes: IntArray) -> None:
-    found, parts = chance_of_loss(outcomes), shares(outcomes)
+    found, parts = chance_of_loss(outcomes), shares(outcomes, outcomes < 0, outcomes < 0)
     assert found is not None
     assert found.mean == pytest.approx(parts.lost)
-    assert parts.on_time + parts.delayed + parts.lost == pytest.approx(1.0)
+    assert parts.on_time + parts.not_fully_run + parts.lost == pytest.approx(1.0)
     assert 0.0 <= found.low <= found.mean + 1e-12
     assert found.mean - 1e-12 <= found.high <= 1.0
 
@@ -122,18 +122,18 @@ def test_chance_shares_and_interval_agree(outcomes: IntArray) -> None:
     ("alive", "heat", "drought", "complete", "expected"),
     [
         (1.0, 0.0, 0.0, True, ON_TIME),
-        (1.0, 0.0, 0.0, False, DELAYED),
+        (1.0, 0.0, 0.0, False, NOT_FULLY_RUN),
         (0.25, 2.0, 0.0, True, ON_TIME),  # at the threshold: not below it
         (0.24, 2.1, 0.1, False, KILLED_BY_HEAT),
         (0.24, 0.1, 2.1, False, KILLED_BY_DROUGHT),
         (0.24, 0.1, 2.1, True, KILLED_BY_DROUGHT),  # dead after the run was complete
-        (0.60, 0.5, 0.2, False, DELAYED),
+        (0.60, 0.5, 0.2, False, NOT_FULLY_RUN),
     ],
 )
 def test_outcome_of_a_run(
     alive: float, heat: float, drought: float, complete: bool, expected: int
 ) -> None:
-    """Lost under a quarter alive, by the larger stress; delayed is no loss."""
+    """Lost under a quarter alive, by the larger stress; not fully run is no loss."""
     found = outcome(
         np.array([alive]),
         np.array([0.25]),
@@ -145,10 +145,24 @@ def test_outcome_of_a_run(
 
 
 def test_delay_is_no_loss() -> None:
-    found = chance_of_loss(np.full((12, 2), DELAYED))
+    found = chance_of_loss(np.full((12, 2), NOT_FULLY_RUN))
     assert found is not None
     assert found.mean == 0.0
-    assert shares(np.full((12, 2), DELAYED)).delayed == 1.0
+    unfinished = np.full((12, 2), NOT_FULLY_RUN)
+    parts = shares(unfinished, np.eye(12, 2) > 0.0, np.ones((12, 2), dtype=bool))
+    assert parts.not_fully_run == 1.0
+    assert parts.likely_to_fruit == pytest.approx(2 / 24)
+    assert parts.spawn_dried == 0.0
+
+
+def test_spawn_that_dried_is_part_of_death_by_drought() -> None:
+    """And a dead stack is not likely to fruit, however far it had run."""
+    outcomes = np.array([[KILLED_BY_DROUGHT, KILLED_BY_DROUGHT, KILLED_BY_HEAT, ON_TIME]])
+    dried, far = np.array([[True, False, True, True]]), np.ones((1, 4), dtype=bool)
+    parts = shares(outcomes, far, dried)
+    assert parts.killed_by_drought == 0.5
+    assert parts.spawn_dried == 0.25
+    assert parts.likely_to_fruit == 0.25
 
 
 def test_stacks_lost_of_a_number() -> None:

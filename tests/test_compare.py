@@ -84,7 +84,7 @@ def test_years_are_those_whose_season_is_whole(result: CompareResult) -> None:
         assert option.chance.years == 12
         assert [year.year for year in option.years] == list(range(2002, 2014))
         parts = option.shares
-        assert parts.on_time + parts.delayed + parts.lost == pytest.approx(1.0)
+        assert parts.on_time + parts.not_fully_run + parts.lost == pytest.approx(1.0)
 
 
 def test_best_comes_first(result: CompareResult) -> None:

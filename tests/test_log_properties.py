@@ -188,7 +188,7 @@ def test_less_sun_never_warms_any_log(shares: np.ndarray, wetness: float, bag: b
     stack = make_stack(wetness * CURVES.max_moisture)
     cell, side = warmed_from_one_state(stack, forcing_of(shares, USUAL, bag))
     assert cell < 0.1
-    assert side < 0.005
+    assert side < 0.01
 
 
 def test_how_seldom_less_sun_warms_a_log() -> None:
@@ -198,7 +198,7 @@ def test_how_seldom_less_sun_warms_a_log() -> None:
         shares = np.random.default_rng(seed).random((HOURS, len(ABSURD)))
         stack = make_stack((0.05, 0.2, 0.5, 0.8, 1.0)[seed % 5] * CURVES.max_moisture)
         cell, side = warmed_from_one_state(stack, forcing_of(shares, USUAL, seed % 2 == 0))
-        assert side < 0.005
+        assert side < 0.01
         exact += cell < 1e-9
     assert exact >= 299
 

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import os
+import re
 from pathlib import Path
 
 import pytest
+
+import climate_risk
 
 nbformat = pytest.importorskip("nbformat")
 nbclient = pytest.importorskip("nbclient")
@@ -36,6 +39,20 @@ def test_notebook_runs(path: Path, found_by_the_kernel: None) -> None:
         kernel_name="python3",
         resources={"metadata": {"path": str(path.parent)}},
     ).execute()
+    if path.stem.startswith("lesson"):
+        shown = [o for c in notebook.cells for o in c.get("outputs", []) if "data" in o]
+        assert sum("image/png" in o.data for o in shown) >= 3
+
+
+@pytest.mark.parametrize("path", [p for p in NOTEBOOKS if p.stem.startswith("lesson")])
+def test_a_lesson_asks_lets_try_answers_and_uses_public_calls_only(path: Path) -> None:
+    cells = nbformat.read(path, as_version=4).cells
+    prose = "\n".join(c.source for c in cells if c.cell_type == "markdown")
+    places = [prose.index(f"## {head}") for head in ("Questions", "Try it yourself", "Answers")]
+    assert places == sorted(places)
+    code = "\n".join(c.source for c in cells if c.cell_type == "code")
+    assert "climate_risk." not in code
+    assert set(re.findall(r"\bcr\.(\w+)", code)) <= set(climate_risk.__all__)
 
 
 @pytest.mark.parametrize("path", NOTEBOOKS, ids=lambda path: path.stem)

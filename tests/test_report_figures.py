@@ -317,7 +317,9 @@ def test_svg_keeps_text_as_text_and_loads_nothing() -> None:
 
 
 def test_inline_svg_has_no_style_and_ids_of_its_own() -> None:
-    one, other = (inline_svg(season_figure(samples.season()), key, 'a "name"') for key in "ab")
+    one, other = (
+        inline_svg(svg_bytes(season_figure(samples.season())), key, 'a "name"') for key in "ab"
+    )
     for text in (one, other):
         assert "style" not in text
         assert 'role="img"' in text
@@ -337,7 +339,7 @@ def test_inline_svg_draws_the_same_points() -> None:
     (line,) = axes.plot(x, y, color="#123456")
     FigureCanvasAgg(axes_figure).draw()
     expected = line.get_transform().transform(np.column_stack([x, y])) * 72.0 / axes_figure.dpi
-    text = inline_svg(axes_figure, "k", "line")
+    text = inline_svg(svg_bytes(axes_figure), "k", "line")
     (path,) = (d for d in re.findall(r'<path[^>]*?d="([^"]*)"[^>]*stroke="#123456"', text))
     found = np.array([float(n) for n in re.findall(r"-?[\d.]+", path)]).reshape(-1, 2)
     assert found[:, 0] == pytest.approx(expected[:, 0], abs=0.06)

@@ -28,7 +28,7 @@ from climate_risk.report import summary as summaries
 
 SHARE_COLUMNS = (
     "on_time_fraction",
-    "delayed_fraction",
+    "not_fully_run_fraction",
     "killed_by_heat_fraction",
     "killed_by_drought_fraction",
 )
@@ -164,7 +164,7 @@ def check_balance(rows: list[dict[str, str]]) -> None:
 
 def test_daily_csv_has_the_columns_of_the_contract_and_a_closing_balance(tmp_path: Path) -> None:
     result = samples.season(*samples.three_stacks())
-    path = tables.write_daily_csv(result, tmp_path / "daily.csv")
+    path = files.write_whole(tmp_path / "daily.csv", tables.daily_csv(result))
     assert path.read_text(encoding="utf-8").splitlines()[0] == DAILY_HEADER
     rows = rows_of(path)
     assert len(rows) == sum(len(stack.daily) for stack in result.stacks)
@@ -178,7 +178,7 @@ def test_daily_csv_of_a_real_run_is_the_reference_run_of_the_days_seen(tmp_path:
     yard = replace(yard, stacks=yard.stacks[:1])
     weather = cr.load_weather(yard, first=date(2022, 1, 1))
     result = cr.season(yard, weather, as_of=date(2026, 6, 30), draws=2)
-    path = tables.write_daily_csv(result, tmp_path / "daily.csv")
+    path = files.write_whole(tmp_path / "daily.csv", tables.daily_csv(result))
     assert path.read_text(encoding="utf-8").splitlines()[0] == DAILY_HEADER
     rows = rows_of(path)
     days = [(yard.stacks[0].inoculated + timedelta(days=n)).isoformat() for n in range(80)]
@@ -197,12 +197,12 @@ def test_daily_csv_of_a_real_run_is_the_reference_run_of_the_days_seen(tmp_path:
 
 def test_outlook_csv_is_one_row_per_day_and_quantity(tmp_path: Path) -> None:
     result = samples.season()
-    path = tables.write_outlook_csv(result, tmp_path / "outlook.csv")
+    path = files.write_whole(tmp_path / "outlook.csv", tables.outlook_csv(result))
     rows = rows_of(path)
     outlook = result.stacks[0].outlook
     assert outlook is not None
     assert list(rows[0]) == ["date", "stack", "quantity", "p10", "p50", "p90"]
-    assert len(rows) == 4 * len(outlook)
+    assert len(rows) == 6 * len(outlook)
     assert all(float(r["p10"]) <= float(r["p50"]) <= float(r["p90"]) for r in rows)
 
 

@@ -2,32 +2,42 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
 import report_samples as samples
 
-from climate_risk.interventions import Act, Watering
+from climate_risk.interventions import Act, CoverSpan, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
-from climate_risk.report import basis, choice, words
+from climate_risk.report import basis, choice, condition, words
 from climate_risk.report.display import (
     folded,
     kept_together,
     listed,
+    odds,
     percent,
     plain_name,
     plural,
 )
-from climate_risk.report.treatment import WHY, act_words, covers_key, volume, waterings_key
+from climate_risk.report.treatment import (
+    WHY,
+    act_words,
+    cover_words,
+    covers_key,
+    volume,
+    waterings_key,
+)
 from climate_risk.risk.compare import rank
-from climate_risk.risk.results import OptionResult, OutcomeShares
+from climate_risk.risk.results import OptionResult, OutcomeShares, StackSeason, Tie
 from climate_risk.units import Units
 
 US = Units("us")
@@ -40,23 +50,42 @@ US = Units("us")
         (0.004, "under 1 in 100"),
         (0.02, "about 1 in 50"),
         (0.048, "about 1 in 20"),
-        (0.07, "about 1 in 15"),
+        (0.07, "about 1 in 14"),
         (0.10, "about 1 in 10"),
-        (0.14, "about 1 in 10"),
+        (0.14, "about 1 in 7"),
         (0.31, "about 3 in 10"),
         (0.94, "about 9 in 10"),
-        (0.95, "more than 9 in 10"),
-        (0.97, "more than 9 in 10"),
+        (0.96, "more than 9 in 10"),
         (1.0, "more than 9 in 10"),
     ],
 )
 def test_odds_are_said_as_a_grower_says_them(share: float, said: str) -> None:
-    assert words.odds(share) == said
+    assert odds(share) == said
+
+
+def value_of(said: str) -> float:
+    k, n = re.findall(r"\d+", said)
+    return int(k) / int(n)
+
+
+def test_odds_percent_and_limit_never_clash() -> None:
+    """Odds lie on the limit's side that the chance is on, within a quarter of it; a percent that
+    is not the limit does not read like it.
+    """
+    for limit in (0.02, 0.05, 0.10, 0.2, 0.25, 0.333, 0.5):
+        for step in range(10, 951):
+            share = step / 1000
+            said = odds(share, limit)
+            assert said.startswith("about ")
+            if "in" in said:
+                assert (value_of(said) > limit) == (share > limit)
+                assert value_of(said) == pytest.approx(share, rel=0.25)
+            assert (percent(share, limit) == percent(limit)) == (share == limit)
 
 
 def test_odds_never_claim_certainty() -> None:
     for step in range(1001):
-        said = words.odds(step / 1000)
+        said = odds(step / 1000)
         assert "10 in 10" not in said
         assert "0 in 10" not in said.replace("10 in 10", "")
 
@@ -70,19 +99,18 @@ def test_a_percent_never_rounds_to_a_certainty_it_is_not() -> None:
 
 def test_no_loss_seen_still_names_the_upper_bound() -> None:
     safe = samples.three_stacks()[0]
-    said = words.chance_sentence(safe.result)
-    assert "up to 10 % cannot be ruled out" in said
-    assert "29 past years" in said
+    assert safe.result.chance is not None
+    assert words.chance_words(safe.result.chance, 0.1) == "none seen (may be 0 to 10 %)"
+    assert "no loss seen in 29 past years" in words.danger(safe, 0.1)
 
 
 def test_chance_words_carry_interval_and_basis() -> None:
     chance = samples.stack().result.chance
     assert chance is not None
-    said = words.chance_words(chance)
-    assert "31 %" in said
-    assert "9 in 10 sure it lies in 17 to 45 %" in said
-    assert "29 past years x 8 parameter draws" in said
-    assert "bootstrap over years" in said
+    assert words.chance_words(chance, 0.1) == "about 3 in 10 (31 %; may be 17 to 45 %)"
+    basis_of = words.basis_sentence(chance)
+    assert "29 past years, each with 8 draws of the unsure values" in basis_of
+    assert "bootstrap over years" in basis_of
 
 
 @pytest.mark.parametrize(
@@ -93,7 +121,12 @@ def test_cause_is_named_alone_only_where_it_dominates(
     heat: float, drought: float, said: str
 ) -> None:
     shares = OutcomeShares(
-        on_time=1 - heat - drought, delayed=0.0, killed_by_heat=heat, killed_by_drought=drought
+        on_time=1 - heat - drought,
+        not_fully_run=0.0,
+        killed_by_heat=heat,
+        killed_by_drought=drought,
+        spawn_dried=0.0,
+        likely_to_fruit=1 - heat - drought,
     )
     assert words.cause(shares) == said
 
@@ -119,15 +152,16 @@ def test_verdict_says_danger_cause_action_and_day() -> None:
     said = words.verdict(samples.stack(heat=0.0), 0.10, US)
     assert said == (
         "North row: about 3 in 10 chance of losing each stack, to drought. "
-        "Hang 60 % shade cloth now, 18 Jul at the latest."
+        "Hang 60 % shade cloth. Best today; by 18 Jul at the latest."
     )
     single = replace(samples.stack(heat=0.05), count=1)
-    assert "chance of losing the stack, mostly to drought" in words.danger(single)
+    assert "chance of losing the stack, mostly to drought" in words.danger(single, 0.1)
 
 
 def test_before_the_stack_is_made_nothing_is_due_now() -> None:
-    said = words.to_do(samples.early_season().stacks[0], 0.10, US)
-    assert said.startswith("Hang 60 % shade cloth from 12 Apr, ")
+    said = words.card(samples.early_season().stacks[0], 0.10, US)
+    assert said.act == "Hang 60 % shade cloth."
+    assert said.date == "From 12 Apr; by 20 Apr at the latest."
 
 
 def test_a_run_done_before_the_face_dries_is_said() -> None:
@@ -138,10 +172,10 @@ def test_a_run_done_before_the_face_dries_is_said() -> None:
     outlook[("moisture_driest_face_pct", 50)] = np.where(outlook.index < outlook.index[40], 40, 20)
     for days, is_said in ((-1, True), (0, True), (1, False)):
         across = (None, None, first_dry + timedelta(days=days))
-        said = words.to_do(replace(one, outlook=outlook, full_run=across), 0.50, US)
+        said = words.card(replace(one, outlook=outlook, full_run=across), 0.50, US).act
         assert ("the run is done before" in said) == is_said
     wet = replace(one, full_run=(None, None, first_dry))
-    assert words.to_do(wet, 0.50, US) == "Carry on as planned."
+    assert words.card(wet, 0.50, US).act == "Nothing extra to do: carry on as planned."
 
 
 def test_litres_become_gallons_only_where_asked_for() -> None:
@@ -180,18 +214,22 @@ def test_keys_of_covers_and_waterings_are_read_back() -> None:
 
 
 def test_within_the_limit_nothing_is_urged() -> None:
-    assert words.to_do(samples.stack(), 0.50, US) == "Carry on as planned."
+    said = words.card(samples.stack(), 0.50, US)
+    assert said.act == "Nothing extra to do: carry on as planned."
+    assert said.date == "No date to keep; within your limit of 50 %."
 
 
 def test_a_late_run_within_the_limit_is_said() -> None:
     one = samples.stack(heat=0.0, drought=0.02)
     late = replace(one, result=replace(one.result, shares=samples.shares(0.0, 0.02, 0.7)))
-    assert "late run" in words.to_do(late, 0.10, US)
+    assert words.card(late, 0.10, US).act.endswith("expect it to be late.")
 
 
 def test_an_action_that_is_not_enough_is_not_sold_as_enough() -> None:
     stack = samples.hopeless_season().stacks[0]
-    assert words.to_do(stack, 0.10, US).endswith(" now: it helps, but is not enough alone.")
+    said = words.card(stack, 0.10, US)
+    assert said.act.endswith(": it helps, but is not enough alone.")
+    assert said.date == "Best today."
     sentence = words.action_sentence(stack.actions[0], 0.10, "USD", US)
     assert "does not reach your limit of 10 %" in sentence
 
@@ -200,18 +238,17 @@ def test_the_first_action_that_suffices_is_preferred() -> None:
     one = samples.stack()
     weak = replace(one.actions[0], latest=None)
     two = replace(one, actions=(weak, one.actions[1]))
-    assert "Water 1 gal (4 L)" in words.to_do(two, 0.10, US)
+    assert "Water 1 gal (4 L)" in words.card(two, 0.10, US).act
 
 
 def test_no_action_at_all_is_said() -> None:
-    assert words.to_do(replace(samples.stack(), actions=()), 0.10, US) == (
-        "No action tried brings it down."
-    )
+    said = words.card(replace(samples.stack(), actions=()), 0.10, US)
+    assert (said.act, said.date) == ("No act tried brings it down.", "No date helps.")
 
 
 def test_under_ten_years_tells_what_happened_and_no_chance() -> None:
     stack = samples.few_years_season().stacks[0]
-    said = words.danger(stack)
+    said = words.danger(stack, 0.1)
     assert said.startswith("no chance given, only 7 past years")
     assert "4 of 7 past years" in said
     assert "in 10 chance" not in said
@@ -224,10 +261,10 @@ def test_a_year_that_is_over_asks_for_nothing() -> None:
 @pytest.mark.parametrize(
     ("limit", "part"),
     [
-        (0.10, "whole interval lies above"),
+        (0.10, "All that it may be lies above"),
         (0.25, "above your limit of 25 %, though"),
         (0.40, "within your limit of 40 %, but"),
-        (0.60, "whole interval lies within"),
+        (0.60, "All that it may be lies within"),
     ],
 )
 def test_limit_sentence_reads_the_interval(limit: float, part: str) -> None:
@@ -237,8 +274,8 @@ def test_limit_sentence_reads_the_interval(limit: float, part: str) -> None:
 @pytest.mark.parametrize(("units", "unit"), [("us", "°F"), ("metric", "°C")])
 def test_state_and_spells_follow_the_units(units: str, unit: str) -> None:
     stack, show = samples.stack(), Units(units)
-    assert unit in words.state_sentence(stack, show)
-    assert unit in words.spells_sentence(stack, show)
+    assert unit in condition.bark_sentence(replace(stack, daily=hot_day(stack)), show)
+    assert unit in condition.spells_sentence(stack, show)
 
 
 def test_run_sentence_covers_every_case_of_missing_dates() -> None:
@@ -247,7 +284,7 @@ def test_run_sentence_covers_every_case_of_missing_dates() -> None:
     for dates in ((day, day, day), (day, day, None), (day, None, None), (None, None, None)):
         said = words.run_sentence(replace(one, full_run=dates))
         assert "None" not in said
-        assert ("not across" in said) == (dates[2] is None)
+        assert ("late" in said) == (dates[2] is None)
 
 
 def test_worst_stack_comes_first() -> None:
@@ -262,8 +299,8 @@ def test_compare_names_best_cheapest_and_ties() -> None:
         "watered 1 gal (4 L) every 7 days (USD 6.50 a stack)."
     )
     cheapest = choice.cheapest_sentence(stack, 0.10, "USD", US)
-    assert "under conifer trees with no cover (no extra cost): about 1 in 15 lost" in cheapest
-    assert "overlap that of the first" in choice.ties_sentence(stack)
+    assert "under conifer trees with no cover (no extra cost): about 1 in 16 lost" in cheapest
+    assert "may turn out as good as the first" in choice.ties_sentence(stack)
 
 
 def test_where_nothing_is_lost_the_wettest_of_the_cheap_comes_first() -> None:
@@ -319,6 +356,22 @@ def test_cheapest_of_options_all_within_the_limit_is_named_only_where_it_saves()
     )
 
 
+def test_what_the_model_may_tell_later_is_said_where_it_is_told() -> None:
+    """Likely to fruit, a bag's foot, and ties that hang on a number to be measured."""
+    one = samples.stack()
+    shares = replace(one.result.shares, likely_to_fruit=0.8)
+    fruits = replace(one, result=replace(one.result, shares=shares))
+    assert words.run_sentence(fruits).endswith("80 % are likely to fruit.")
+    shut = CoverSpan(kind="bag", material="paper", foot="closed")
+    assert cover_words(shut) == "paper bag shut at the foot"
+    tie = Tie(ranks=(0, 1), unknown="bag.rain_share")
+    stack = replace(samples.compare().stacks[0], ties=(tie,))
+    assert choice.ties_sentence(stack) == (
+        "1 and 2 tie: which is better hangs on the share of the rain that soaks through the bag. "
+        "To find out: stand a cup on the cap under the bag through a rain, and one beside the bag."
+    )
+
+
 def test_causes_are_split_with_the_larger_first() -> None:
     assert words.cause_split(samples.shares(0.03, 0.28)) == "drought 28 %, heat 3 %"
     assert words.cause_split(samples.shares(0.2, 0.0)) == "heat 20 %"
@@ -326,13 +379,13 @@ def test_causes_are_split_with_the_larger_first() -> None:
 
 
 def test_doubt_is_split_and_its_leaders_named() -> None:
-    said = words.doubt_sentence(samples.stack())
+    said = words.uncertainty_sentence(samples.stack())
     assert "Of the doubt about a loss, 55 % comes from the weather of the year" in said
     assert (
         "wood bark resistance (higher: wetter) and fungus drought half kill (higher: drier)"
         in said
     )
-    assert words.doubt_sentence(replace(samples.stack(), uncertainty=None)) == ""
+    assert words.uncertainty_sentence(replace(samples.stack(), uncertainty=None)) == ""
 
 
 def test_no_stack_lost_needs_no_count() -> None:
@@ -340,12 +393,44 @@ def test_no_stack_lost_needs_no_count() -> None:
     assert words.lost_sentence(one) == ""
 
 
-def test_outlook_note_says_what_each_side_is() -> None:
-    assert "Left of today: one run" in words.outlook_note(samples.stack())
-    assert words.outlook_note(samples.ended_season().stacks[0]) == ""
-    early = words.outlook_note(samples.early_season().stacks[0])
-    assert "today" not in early
-    assert "not a forecast" in early
+def hot_day(stack: StackSeason) -> pd.DataFrame:
+    """Bark 12 K above the air on one day."""
+    daily = stack.daily.copy()
+    daily.loc[daily.index[-3], "bark_temp_max_c"] = daily["air_temp_max_c"].iloc[-3] + 12.0
+    return daily
+
+
+def test_bark_far_above_the_air_is_explained_by_the_gaps_or_the_open() -> None:
+    stack = samples.stack()
+    cool = stack.daily.assign(bark_temp_max_c=stack.daily["air_temp_max_c"] + 1.0)
+    assert condition.bark_sentence(replace(stack, daily=cool), US) == ""
+    hot = replace(stack, daily=hot_day(stack))
+    assert "sun comes through the gaps of the stand (30 % of the sky)" in condition.bark_sentence(
+        hot, US
+    )
+    assert "open sun" in condition.bark_sentence(replace(hot, canopy="open"), US)
+
+
+@pytest.mark.parametrize(
+    ("faces", "said"),
+    [
+        ((20.0, 30.0, 40.0), "the face on the ground"),
+        ((30.0, 20.0, 40.0), "a face between the pieces"),
+        ((40.0, 30.0, 20.0), "the face under the cap"),
+    ],
+)
+def test_driest_face_is_named(faces: tuple[float, ...], said: str) -> None:
+    stack = replace(samples.stack(), face_moisture_pct=faces)
+    assert condition.driest_face(stack) == said
+    bare = replace(stack, shape=replace(stack.shape, cap_thickness_m=0.0))
+    assert condition.driest_face(bare) == said.replace("the face under the cap", "the bare top")
+
+
+def test_a_stress_of_one_is_half_of_the_mycelium() -> None:
+    """Stress is -log2 of the living share."""
+    assert [condition.dead_share(x) for x in (0.0, 1.0, 2.0)] == ["none", "50 %", "75 %"]
+    said = condition.harm_sentence(samples.stack())
+    assert "So far heat has killed 2 % of the mycelium and drought 3 %" in said
 
 
 def test_coverage_counts_what_was_filled_and_names_what_was_estimated() -> None:

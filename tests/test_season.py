@@ -21,7 +21,7 @@ from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan
 from climate_risk.risk.actions import DELAYS_DAYS, changes, find_actions
 from climate_risk.risk.chance import KILLED_BY_HEAT
-from climate_risk.risk.ensemble import option_result
+from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import Outlook, look_at_all
 from climate_risk.risk.results import Chance, SeasonResult, StackSeason
 from climate_risk.risk.season import hot_dry_spells, season
@@ -149,7 +149,7 @@ def test_chance_is_over_the_past_years_alone(stack: StackSeason) -> None:
     assert (chance.years, chance.draws) == (12, 2)
     assert [year.year for year in stack.result.years] == list(range(2002, 2014))
     parts = stack.result.shares
-    assert parts.on_time + parts.delayed + parts.lost == pytest.approx(1.0)
+    assert parts.on_time + parts.not_fully_run + parts.lost == pytest.approx(1.0)
 
 
 def test_the_same_stack_under_each_canopy(stack: StackSeason) -> None:
@@ -327,7 +327,7 @@ def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
 def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> None:
     outlook = outlook_of(yard, record, Scheme(canopy="open"))
     few = replace(run(yard, record).stacks[0].result, chance=None)
-    assert find_actions(yard, outlook, few) == ()
+    assert find_actions(yard, outlook, few, outlook.carry_on(outlook.scheme)[1]) == ()
 
 
 @pytest.mark.parametrize("helps", range(len(DELAYS_DAYS) + 1))
@@ -342,13 +342,15 @@ def test_latest_day_is_the_last_that_still_serves(
     low, high = (Chance(mean=m, low=0.0, high=1.0, years=12, draws=2, interval="bootstrap")
                  for m in (0.05, 0.5))  # fmt: skip
 
-    def chance(_: Outlook, scheme: Scheme) -> Chance:
-        starts = [cover.on for cover in scheme.covers] + [w.first for w in scheme.waterings]
-        return low if set(starts) & set(days[:helps]) else high
+    _, own = outlook.carry_on(outlook.scheme)
 
-    monkeypatch.setattr("climate_risk.risk.actions._chance", chance)
+    def tried(_: Outlook, scheme: Scheme) -> tuple[Chance, Outcomes]:
+        starts = [cover.on for cover in scheme.covers] + [w.first for w in scheme.waterings]
+        return (low if set(starts) & set(days[:helps]) else high), own
+
+    monkeypatch.setattr("climate_risk.risk.actions._tried", tried)
     as_it_stands = replace(run(yard, record).stacks[0].result, chance=high)
-    found = find_actions(yard, outlook, as_it_stands)
+    found = find_actions(yard, outlook, as_it_stands, own)
     assert [action.latest for action in found[:1]] == ([days[helps - 1]] if helps else [])
 
 
@@ -368,7 +370,8 @@ def test_latest_day_agrees_with_a_run_of_every_day_tried(yard: Yard, record: Rec
     limit = (by_day[0][kind] + by_day[-1][kind]) / 2.0
     assert by_day[0][kind] < limit < now
     strict = replace(yard, costs=replace(yard.costs, tolerated_chance=limit))
-    first = find_actions(strict, outlook, option_result(ends, outlook.scheme, strict.costs))[0]
+    as_it_stands = option_result(ends, outlook.scheme, strict.costs)
+    first = find_actions(strict, outlook, as_it_stands, ends)[0]
     chances = [found[first.act.kind] for found in by_day]
     serves = [day for day, chance in zip(days, chances, strict=True) if chance <= limit]
     assert first.latest == serves[-1]

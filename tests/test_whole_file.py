@@ -12,8 +12,10 @@ from pathlib import Path
 
 import pytest
 
+from climate_risk import whole_file
 from climate_risk.errors import RunError
 from climate_risk.report import files
+from climate_risk.weather.station_cache import read_table, write_table
 from climate_risk.whole_file import as_a_set, finish
 
 NAMES = [f"{n}.txt" for n in range(8)]
@@ -26,6 +28,16 @@ for version in range(10**6):
     with as_a_set(folder) as making:
         for n in range(8):
             (making / f"{n}.txt").write_text(f"{version} " * 2000)
+"""
+
+CACHE_WRITER = """
+import sys
+import pandas as pd
+from pathlib import Path
+from climate_risk.weather.station_cache import write_table
+days = pd.date_range("2013-01-01", periods=365, freq="D", name="time")
+for version in range(10**6):
+    write_table(Path(sys.argv[1]), pd.DataFrame({"temp": float(version)}, index=days), "x")
 """
 
 
@@ -75,8 +87,9 @@ def test_a_failure_while_moving_in_puts_the_old_set_back(
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
-def test_kill_in_a_loop(tmp_path: Path) -> None:
+def test_kill_in_a_loop(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Killed at any moment; the next run, or `finish` alone, leaves one whole set."""
+    monkeypatch.setattr(whole_file, "ABANDONED_S", 0.0)
     chance = random.Random(1)
     for _ in range(25):
         run = subprocess.Popen([sys.executable, "-c", WRITER, str(tmp_path)])
@@ -88,6 +101,35 @@ def test_kill_in_a_loop(tmp_path: Path) -> None:
         finish(tmp_path)
         assert len(versions(tmp_path)) == 1
         assert sorted(p.name for p in tmp_path.iterdir()) == NAMES
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals of POSIX")
+def test_kill_while_the_cache_is_written(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The entry is one of those written, whole; what the killed left goes with the next write."""
+    monkeypatch.setattr(whole_file, "ABANDONED_S", 0.0)
+    path = tmp_path / "2013.csv.gz"
+    chance = random.Random(2)
+    for _ in range(12):
+        run = subprocess.Popen([sys.executable, "-c", CACHE_WRITER, str(path)])
+        while not path.exists():
+            time.sleep(0.01)
+        time.sleep(0.05 * chance.random())
+        run.send_signal(signal.SIGKILL)
+        run.wait()
+        held = read_table(path, 2013)
+        assert held is not None
+        assert len(set(held.table["temp"])) == 1
+        write_table(path, held.table, "again")
+        assert [p.name for p in tmp_path.iterdir()] == [path.name]
+        path.unlink()
+
+
+def test_a_set_under_way_is_left_to_the_one_who_makes_it(tmp_path: Path) -> None:
+    with as_a_set(tmp_path) as making:
+        write(tmp_path, "other")
+        (making / "0.txt").write_text("mine")
+    assert (tmp_path / "0.txt").read_text() == "mine"
+    assert (tmp_path / "1.txt").read_text() == "other"
 
 
 def test_a_full_disk_leaves_the_old_results_and_names_the_file(

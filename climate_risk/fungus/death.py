@@ -11,7 +11,9 @@ from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus.formulas import (
     drought_kills,
+    dry_protection,
     half_kills,
+    heat_kill_rate,
     warmth_of_death,
 )
 from climate_risk.fungus.kernel import (
@@ -75,11 +77,14 @@ def kill_by_heat(
                         temp += basis[m, sector] * a[at.MODE_TEMP, m * nr + i, n]
                     if temp > limit:
                         mycelium[HOT, 0, n] = 1.0
-                        hotter = (temp - parameters[M.fungus_heat_ref_temp_c, n]) / parameters[
-                            M.fungus_heat_z_k, n
-                        ]
-                        mycelium[HEAT_DOSE + sector, interface * nr + i, n] += (
-                            10.0 ** min(hotter, 6.0) / parameters[M.fungus_heat_half_kill_h, n]
+                        u = (1.0 - weight) * a[at.MOISTURE, below * nr + i, n]
+                        u += weight * a[at.MOISTURE, above * nr + i, n]
+                        shift = dry_protection(u, parameters[M.fungus_heat_dry_shift_k, n])
+                        mycelium[HEAT_DOSE + sector, interface * nr + i, n] += heat_kill_rate(
+                            temp,
+                            parameters[M.fungus_heat_ref_temp_c, n] + shift,
+                            parameters[M.fungus_heat_z_k, n],
+                            parameters[M.fungus_heat_half_kill_h, n],
                         )
 
 

@@ -44,7 +44,7 @@ from climate_risk.log.tridiagonal import (
 )
 from climate_risk.log.uptake import is_dry, soak, take_up
 
-STEP_JUMP_K = 5.0
+STEP_JUMP_K = 4.0
 """A jump of the sol-air temperature by this much wants one more step of heat to the hour."""
 MOST_STEPS = 6
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from climate_risk.report.certainty import overlap_sentence, tie_sentence
 from climate_risk.report.display import money, odds, percent, plural
 from climate_risk.report.treatment import covers_words, waterings_words
 from climate_risk.report.words import capital, lost_to, place_words, what_happened
@@ -85,7 +86,9 @@ CANOPY_NOTE = (
 
 def ties_sentence(stack: StackCompare) -> str:
     """How many options these years cannot tell apart."""
-    best, others = stack.options[0].chance, stack.options[1:]
+    if stack.ties:
+        return " ".join(tie_sentence(tie) for tie in stack.ties)
+    best = stack.options[0].chance
     if best is None:
         return ""
     safe = sum(o.chance is not None and o.chance.mean <= 0.0 for o in stack.options)
@@ -96,10 +99,7 @@ def ties_sentence(stack: StackCompare) -> str:
             f"{plural(len(stack.options), 'option')}; "
             "these rank by how wet the driest face stays."
         )
-    ties = sum(o.chance is not None and o.chance.low <= best.high for o in others)
-    if ties == 0:
-        return ""
-    return f"{plural(ties, 'other option')} may turn out as good as the first."
+    return overlap_sentence(stack)
 
 
 def basis_line(result: CompareResult, stack: StackCompare) -> str:

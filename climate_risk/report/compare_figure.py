@@ -213,21 +213,25 @@ def years_figure(
         axes.set_ylim(len(years) - 0.5, -0.5)
         axes.axvspan(0.0, stop, facecolor=theme.PALE)
         axes.axvline(stop, color=theme.BLACK, linewidth=1.2, linestyle="--")
-        for place, year in enumerate(years):
-            low, middle, top = year.moisture_driest_face_quantiles_pct
-            lost = year.shares.lost >= 0.5
-            axes.plot([low, top], [place] * 2, color=theme.MOISTURE, linewidth=1.6)
-            axes.plot(middle, place, "s" if lost else "o", color=theme.MOISTURE, markersize=5.0,
-                      markerfacecolor=theme.BLACK if lost else theme.MOISTURE)  # fmt: skip
-            axes.annotate(
-                _year_words(year),
-                (1.0, place),
-                (5, 0),
-                xycoords=("axes fraction", "data"),
-                textcoords="offset points",
-                va="center",
-                annotation_clip=False,
-            )
+        if not years:
+            return
+        low, _, top = zip(*(y.moisture_driest_face_quantiles_pct for y in years), strict=True)
+        axes.hlines(range(len(years)), low, top, color=theme.MOISTURE, linewidth=1.6)
+        for lost, marker, colour in ((False, "o", theme.MOISTURE), (True, "s", theme.BLACK)):
+            rows = [n for n, year in enumerate(years) if (year.shares.lost >= 0.5) == lost]
+            middles = [years[n].moisture_driest_face_quantiles_pct[1] for n in rows]
+            axes.plot(middles, rows, marker, color=colour, markersize=5.0)
+        for place, words in enumerate(map(_year_words, years)):
+            if words:
+                axes.annotate(
+                    words,
+                    (1.0, place),
+                    (5, 0),
+                    xycoords=("axes fraction", "data"),
+                    textcoords="offset points",
+                    va="center",
+                    annotation_clip=False,
+                )
         axes.set_yticks(range(len(years)), [str(year.year) for year in years])
         axes.tick_params(axis="y", length=0)
 

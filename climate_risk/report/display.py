@@ -41,7 +41,7 @@ def percent(share: float, limit: float | None = None) -> str:
 
 
 ODDS = sorted(
-    {(1, n) for n in (2, 3, 4, 5, 6, 7, 8, 9, 10, 12, 15, 20, 25, 30, 40, 50, 75, 100)}
+    {(1, n) for n in (*range(2, 21), 25, 30, 35, 40, 45, 50, 60, 75, 100)}
     | {(k, 10) for k in (3, 4, 6, 7, 8, 9)},
     key=lambda odds: odds[0] / odds[1],
 )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-from climate_risk.report.words import spell_words
+from climate_risk.report.condition import spell_words
 from climate_risk.risk.results import SpellLimits
 from climate_risk.units import Units
 

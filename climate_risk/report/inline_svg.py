@@ -1,4 +1,4 @@
-"""Figures as SVG inside a page: no inline style, so that the page's strict policy holds."""
+"""Figures as files, and as SVG inside a page without inline style, as its policy asks."""
 
 from __future__ import annotations
 
@@ -31,21 +31,22 @@ def saved(figure: Figure, kind: str) -> bytes:
     return stream.getvalue()
 
 
-def inline_svg(figure: Figure, key: str, words: str) -> str:
-    """The figure as an ``svg`` element to stand in a page.
+def inline_svg(svg: bytes, key: str, words: str) -> str:
+    """An SVG file of matplotlib's as an ``svg`` element to stand in a page.
 
     Styles become attributes, which a policy against inline style lets pass and the page's dark
     view overrides by colour; ids get the key before them, so that many charts share a page.
 
     Parameters
     ----------
-    figure : Figure
+    svg : bytes
+        As :func:`svg_bytes` makes it.
     key : str
         Of this chart alone in its page.
     words : str
         What a screen reader says in its place.
     """
-    root = ElementTree.fromstring(svg_bytes(figure))
+    root = ElementTree.fromstring(svg)
     used = set(re.findall(r"#([\w-]+)", ElementTree.tostring(root, encoding="unicode")))
     for parent in root.iter():
         for child in list(parent):

@@ -100,7 +100,7 @@ def option_cells(option: OptionResult, limit: float, show: Units) -> list[str]:
     return [
         chance,
         words.cause_split(shares) or "none",
-        percent(shares.delayed),
+        percent(shares.not_fully_run),
         percent(run[1]) + ("" if run[0] == run[2] else f" ({percent_range(run[0], run[2])})"),
         f"{dry:z.0f} ({low:z.0f} to {high:z.0f})",
         f"{warm:z.0f} ({cool:z.0f} to {hot:z.0f})",

@@ -2,18 +2,15 @@
 
 from __future__ import annotations
 
-import base64
-import hashlib
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping
 from functools import cache
-from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from climate_risk.report import basis, choice, theme, words
-from climate_risk.report import glossary as words_explained
+from climate_risk.report import certainty, choice, condition, words
 from climate_risk.report.compare_figure import compare_figure, years_figure
-from climate_risk.report.display import full_day, percent, plain_name, plural
-from climate_risk.report.inline_svg import inline_svg
+from climate_risk.report.display import full_day, percent, plural
+from climate_risk.report.frame import Context, chart, inline, render
+from climate_risk.report.inline_svg import svg_bytes
 from climate_risk.report.numbers import month_rows, option_cells, option_heads
 from climate_risk.report.season_figure import (
     BAND_NOTE,
@@ -24,28 +21,8 @@ from climate_risk.report.season_figure import (
 )
 from climate_risk.report.stack_figure import stack_figure
 from climate_risk.report.treatment import covers_words, waterings_key, waterings_words
-from climate_risk.risk.results import (
-    CompareResult,
-    OptionResult,
-    ParameterUsed,
-    SeasonResult,
-    StackCompare,
-    StackSeason,
-)
+from climate_risk.risk.results import CompareResult, OptionResult, SeasonResult, StackSeason
 from climate_risk.units import Units
-from climate_risk.version import program_version
-
-if TYPE_CHECKING:
-    from jinja2 import Environment
-    from markupsafe import Markup
-    from matplotlib.figure import Figure
-
-TEMPLATES = Path(__file__).with_name("templates")
-SYSTEMS = ("us", "metric")
-MOST_STACKS_IN_BOTH = 3
-"""A page of more stacks shows the yard's own units only, so that it stays under 2 MB."""
-UNIT_WORDS = {"us": "°F, inches, gallons", "metric": "°C, mm, litres"}
-Context = dict[str, Any]
 
 
 def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) -> str:
@@ -67,15 +44,16 @@ def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) 
     own = [(s.canopy, [o.canopy for o in s.under_canopies]) for s in result.stacks]
     others = dict.fromkeys(c for canopy, found in own for c in found if c != canopy)
     first_choices = {"canopy": "own"}
+    years = cache(lambda stack: svg_bytes(years_figure(result, stack, narrow=True)))
     context = {
-        "view": lambda stack, units: _season_view(result, stack, units),
+        "view": cache(lambda stack, units: _season_view(result, stack, units, years(stack))),
         "canopy_choices": [
             ("own", "as it stands"), *((c, words.place_words(c)) for c in others)
         ],
         "canopy_note": choice.CANOPY_NOTE,
     }  # fmt: skip
     title = f"Season risk: {result.yard_name}, {full_day(result.as_of)}"
-    return _render("season", title, result, order, files, first_choices, context)
+    return render("season", title, result, order, files, first_choices, context)
 
 
 def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None) -> str:
@@ -83,8 +61,9 @@ def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None
     best = result.stacks[0].options[0]
     options = [best, *(o for s in result.stacks for o in s.options)]
     chosen = [_option_choice(option) for option in options]
+    years = cache(lambda *place: svg_bytes(years_figure(result, *place, narrow=True)))
     context = {
-        "view": lambda stack, units: _compare_view(result, stack, units),
+        "view": cache(lambda stack, units: _compare_view(result, stack, units, years)),
         "ranking": choice.RANKING,
         "canopy_note": choice.CANOPY_NOTE,
         "canopy_choices": _choices((c, words.place_words(c)) for c, _, _ in chosen),
@@ -94,7 +73,7 @@ def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None
     first = dict(zip(("canopy", "cover", "watering"), chosen[0], strict=True))
     title = f"Options compared: {result.yard_name}, {result.first_year} to {result.last_year}"
     order = list(range(len(result.stacks)))
-    return _render("compare", title, result, order, files, first, context)
+    return render("compare", title, result, order, files, first, context)
 
 
 def _choices(pairs: Any) -> list[tuple[str, str]]:
@@ -106,110 +85,7 @@ def _option_choice(option: OptionResult) -> tuple[str, str, str]:
     return option.canopy, covers_words(option.covers, "bare"), waterings_key(option.waterings)
 
 
-def _render(
-    name: str,
-    title: str,
-    result: SeasonResult | CompareResult,
-    order: Sequence[int],
-    files: Mapping[str, bytes] | None,
-    first_choices: Mapping[str, str],
-    context: Context,
-) -> str:
-    systems = sorted(SYSTEMS, key=lambda system: system != result.units)
-    if len(order) > MOST_STACKS_IN_BOTH:
-        del systems[1:]
-    first = {"units": systems[0], "stack": str(order[0]), **first_choices}
-    limits = result.spell_limits if isinstance(result, SeasonResult) else None
-    complete = result.stacks[0].thresholds.complete_share
-    known = words_explained.terms(limits, complete, Units(systems[0]))
-    environment = _environment()
-    style, script = _style(), (TEMPLATES / "page.js").read_text(encoding="utf-8")
-    environment.filters["terms"] = lambda text: _with_links(text, known)
-    return environment.get_template(f"{name}.html.j2").render(
-        title=title,
-        result=result,
-        order=order,
-        systems=systems,
-        stack_choices=[(str(n), result.stacks[n].name) for n in order],
-        unit_choices=[(system, UNIT_WORDS[system]) for system in systems],
-        shown_first=lambda when: all(first.get(n) == str(v) for n, v in when.items()),
-        style=_safe(style),
-        script=_safe(script),
-        policy=_policy(style, script),
-        files=[_file(n, data) for n, data in (files or {}).items()],
-        glossary=known,
-        version=program_version(),
-        **_basis(result),
-        **context,
-    )
-
-
-@cache
-def _environment() -> Environment:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    return Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-
-
-def _safe(text: str) -> Markup:
-    """Our own tags, not to be escaped."""
-    from markupsafe import Markup
-
-    return Markup(text)
-
-
-def _with_links(text: str, known: list[words_explained.Term]) -> Markup:
-    from markupsafe import Markup, escape
-
-    link = Markup('<a class="term" href="#word-{}">{}</a>')
-    pieces = [
-        link.format(key, piece) if key else escape(piece)
-        for piece, key in words_explained.linked(text, known)
-    ]
-    return Markup("").join(pieces)
-
-
-def _style() -> str:
-    """The page's style and, for dark screens, each colour of the charts in its dark turn."""
-    rules = [
-        f'svg [{kind}="{light}"] {{ {kind}: {dark}; }}'
-        for light, dark in theme.DARK.items()
-        for kind in ("fill", "stroke")
-    ]
-    dark = "\n".join(("svg text:not([fill]) { fill: currentColor; }", *rules))
-    page = (TEMPLATES / "page.css").read_text(encoding="utf-8")
-    return f"{page}@media screen and (prefers-color-scheme: dark) {{\n{dark}\n}}\n"
-
-
-def _policy(style: str, script: str) -> str:
-    """Nothing may load, and only this style and this script may act."""
-    digests = {
-        kind: base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
-        for kind, text in (("style", style), ("script", script))
-    }
-    rules = [f"{kind}-src 'sha256-{digest}'" for kind, digest in digests.items()]
-    return "; ".join(("default-src 'none'", *rules, "base-uri 'none'", "form-action 'none'"))
-
-
-def _file(name: str, data: bytes) -> dict[str, str]:
-    kind = "application/json" if name.endswith(".json") else "text/csv"
-    return {"name": name, "link": f"data:{kind};base64,{base64.b64encode(data).decode()}"}
-
-
-def _chart(key: str, said: str, desk: Figure, phone: Figure) -> dict[str, Markup]:
-    return {
-        "desk": _safe(inline_svg(desk, f"{key}d", said)),
-        "phone": _safe(inline_svg(phone, f"{key}p", said)),
-    }
-
-
-def _season_view(result: SeasonResult, place: int, units: str) -> Context:
+def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> Context:
     stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
     key = f"s{place}{units[0]}"
     own = stack.result
@@ -218,23 +94,14 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
     desk, phone = (
         season_figure(result, place, units=units, narrow=n, heading=False) for n in (False, True)
     )
-    canopy_chart = inline_svg(
-        canopies_figure(result, place, units=units, narrow=True),
-        f"{key}c",
-        f"Bark heat, moisture and run of {stack.name} under each canopy.",
-    )
-    years = f"Past years of {stack.name}, worst first, by how dry the driest face got."
-    drawn = inline_svg(
-        stack_figure(result, place, units=units),
-        f"{key}k",
-        f"{stack.name} to scale: {_faces(stack)}.",
-    )
+    canopies = canopies_figure(result, place, units=units, narrow=True)
+    drawn = stack_figure(result, place, units=units)
     return {
         "stack": stack,
         "card": words.card(stack, limit, show),
         "over": is_over,
         "subject": subject(result, stack),
-        "chart": _chart(key, f"Chart of the season. {said}", desk, phone),
+        "chart": chart(key, f"Chart of the season. {said}", desk, phone),
         "notes": [
             BAND_NOTE if stack.outlook is not None else "No outlook: everything shown is past.",
             MOISTURE_NOTE,
@@ -248,26 +115,35 @@ def _season_view(result: SeasonResult, place: int, units: str) -> Context:
             for option in stack.under_canopies
             if option.canopy != stack.canopy
         ],
-        "canopy_chart": _safe(canopy_chart),
+        "canopy_chart": inline(
+            svg_bytes(canopies),
+            f"{key}c",
+            f"Bark heat, moisture and run of {stack.name} under each canopy.",
+        ),
         "lead": "What helps" if is_over else "To lower the chance further",
         "actions": [words.action_sentence(a, limit, result.currency, show) for a in stack.actions],
         "caution": stack.fungus_caution,
         "state": [
-            words.state_sentence(stack),
-            words.harm_sentence(stack),
-            words.bark_sentence(stack, show),
-            words.spells_sentence(stack, show),
-            words.rivals_sentence(stack),
+            condition.state_sentence(stack),
+            condition.harm_sentence(stack),
+            condition.bark_sentence(stack, show),
+            condition.spells_sentence(stack, show),
+            condition.rivals_sentence(stack),
         ],
-        "stack_chart": _safe(drawn),
+        "stack_chart": inline(
+            svg_bytes(drawn), f"{key}k", f"{stack.name} to scale: {_faces(stack)}."
+        ),
         "ahead": [words.run_sentence(stack), words.lost_sentence(stack)],
         "sure": [
             words.limit_sentence(own, limit),
             words.basis_sentence(own.chance) if own.chance else "",
+            certainty.level_sentence(stack.result.level),
             words.uncertainty_sentence(stack),
         ],
-        "years_chart": _safe(
-            inline_svg(years_figure(result, place, narrow=True), f"{key}y", years)
+        "years_chart": inline(
+            years,
+            f"{key}y",
+            f"Past years of {stack.name}, worst first, by how dry the driest face got.",
         ),
         "months": month_rows(stack, show),
         "options": (
@@ -283,17 +159,22 @@ def _faces(stack: StackSeason) -> str:
     return f"moisture of its spawn faces from the ground up {found}"
 
 
-def _canopy_card(option: OptionResult, limit: float, show: Units) -> words.Card:
-    where = words.place_words(option.canopy)
-    return words.Card(
-        choice.option_danger(option, where, limit),
-        f"Driest face at its lowest {option.moisture_driest_face_pct[1]:.0f} %, bark at its "
-        f"hottest {show.temperature.text(option.bark_temp_max_c[1])} in a middling year.",
-        f"{percent(option.colonized_fraction[1])} of the way is run by the end of the year.",
-    )
+def _canopy_card(option: OptionResult, limit: float, show: Units) -> list[tuple[str, str]]:
+    wet, bark = option.moisture_driest_face_pct[1], option.bark_temp_max_c[1]
+    return [
+        ("Danger", choice.option_danger(option, words.place_words(option.canopy), limit)),
+        (
+            "Log",
+            f"Driest face at its lowest {wet:.0f} %, bark at its hottest "
+            f"{show.temperature.text(bark)} in a middling year.",
+        ),
+        ("Run", f"{percent(option.colonized_fraction[1])} of the way by the end of the year."),
+    ]
 
 
-def _compare_view(result: CompareResult, place: int, units: str) -> Context:
+def _compare_view(
+    result: CompareResult, place: int, units: str, years: Callable[[int, int], bytes]
+) -> Context:
     stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
     key = f"c{place}{units[0]}"
     advice = (limit, result.currency, show)
@@ -310,10 +191,11 @@ def _compare_view(result: CompareResult, place: int, units: str) -> Context:
         "cheapest": choice.cheapest_sentence(stack, *advice),
         "ties": choice.ties_sentence(stack) or words.limit_sentence(stack.options[0], limit),
         "subject": choice.basis_line(result, stack),
-        "chart": _chart(key, said, desk, phone),
+        "chart": chart(key, said, desk, phone),
         "caution": stack.fungus_caution,
         "options": [
-            _option_view(result, stack, place, rank, units) for rank in range(len(stack.options))
+            _option_view(result, place, rank, units, years(place, rank))
+            for rank in range(len(stack.options))
         ],
         "table": (
             f"{stack.name}: {options}, best first",
@@ -327,19 +209,15 @@ def _compare_view(result: CompareResult, place: int, units: str) -> Context:
 
 
 def _option_view(
-    result: CompareResult, stack: StackCompare, place: int, rank: int, units: str
+    result: CompareResult, place: int, rank: int, units: str, years: bytes
 ) -> Context:
-    option, show, limit = stack.options[rank], Units(units), result.tolerated_chance
+    option = result.stacks[place].options[rank]
+    show, limit = Units(units), result.tolerated_chance
     canopy, cover, watering = _option_choice(option)
     name = f"{rank + 1}. {words.capital(choice.option_words(option, show))}"
     doses = waterings_words(option.waterings, show)
     water = f"; watered {doses}" if doses else ""
     wet = option.moisture_driest_face_pct[1]
-    chart = inline_svg(
-        years_figure(result, place, rank, narrow=True),
-        f"o{place}{units[0]}{rank}",
-        f"Past years of {name}, worst first, by how dry the driest face got.",
-    )
     return {
         "canopy": canopy,
         "cover": cover,
@@ -351,39 +229,9 @@ def _option_view(
             f"{show.temperature.text(option.bark_temp_max_c[1])} in a middling year; "
             f"{choice.cost_words(option, result.currency)}{water}.",
         ],
-        "years_chart": _safe(chart),
+        "years_chart": inline(
+            years,
+            f"o{place}{units[0]}{rank}",
+            f"Past years of {name}, worst first, by how dry the driest face got.",
+        ),
     }
-
-
-def _basis(result: SeasonResult | CompareResult) -> Context:
-    used = {(p.group, p.row, p.name): p for s in result.stacks for p in s.parameters}
-    coverage = result.coverage
-    return {
-        "grades": basis.GRADES,
-        "cautions": basis.CAUTIONS,
-        "coverage": coverage,
-        "coverage_sentence": basis.coverage_sentence(coverage),
-        "filled": [
-            (column, way, str(count))
-            for column, ways in coverage.filled.items()
-            for way, count in ways.items()
-        ],
-        "closure": basis.closure_sentence(result.water_residual, result.energy_residual),
-        "grade_words": basis.GRADE_WORDS,
-        "parameters": [
-            (p.row, _name(p), f"{p.value:g}", _range(p), p.unit, p.grade) for p in used.values()
-        ],
-        "sources": [
-            *basis.METHODS,
-            *(f"{s.citation} ({basis.READ_WORDS[s.read]})." for s in result.sources),
-        ],
-    }
-
-
-def _name(parameter: ParameterUsed) -> str:
-    name, _, wood = parameter.name.partition(".")
-    return f"{plain_name(name)}, {wood}" if wood else plain_name(name)
-
-
-def _range(parameter: ParameterUsed) -> str:
-    return f"{parameter.low:g} to {parameter.high:g}" if parameter.drawn else "not drawn"

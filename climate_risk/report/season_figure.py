@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from climate_risk.report import over_time as panels
 from climate_risk.report import theme
 from climate_risk.report.column import MONTHS_IN, TICKS_IN, Panel, compose, month_axis, side_notes
+from climate_risk.report.condition import driest_face, harm_sentence, spell_words
 from climate_risk.report.display import day, full_day, odds, percent, plural
 from climate_risk.report.risk_bars import RiskBar, bars_height_in, draw_bars
 from climate_risk.report.treatment import act_words
@@ -15,11 +16,8 @@ from climate_risk.report.words import (
     capital,
     card,
     cause_split,
-    driest_face,
-    harm_sentence,
     is_enough,
     place_words,
-    spell_words,
     verdict,
 )
 from climate_risk.risk.results import SeasonResult, StackSeason

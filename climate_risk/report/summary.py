@@ -25,8 +25,9 @@ from climate_risk.risk.results import (
 )
 from climate_risk.units import Units
 from climate_risk.version import program_version
+from climate_risk.weather.summary import WeatherSummary
 
-SCHEMA = 1
+SCHEMA = 2
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
 QUANTILES = ("p10", "p50", "p90")
 JSON_DIGITS = 6
@@ -34,7 +35,7 @@ JSON_DIGITS = 6
 YEAR_COLUMNS = (
     "year",
     "on_time_fraction",
-    "delayed_fraction",
+    "not_fully_run_fraction",
     "killed_by_heat_fraction",
     "killed_by_drought_fraction",
     "moisture_driest_face_pct",
@@ -55,7 +56,7 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
     first = season if season is not None else compare
     if first is None:
         raise ValueError("nothing was run")
-    out = _head(first)
+    out = head(first)
     if season is not None:
         out["season"] = {
             "as_of_date": season.as_of.isoformat(),
@@ -128,7 +129,8 @@ def _parameter(stack: str, p: ParameterUsed) -> list[Any]:
     ]  # fmt: skip
 
 
-def _head(result: SeasonResult | CompareResult) -> Json:
+def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
+    """What every run says of itself: program, yard, inputs, weather."""
     coverage = result.coverage
     return {
         "schema": SCHEMA,
@@ -193,16 +195,16 @@ def _season_stack(stack: StackSeason) -> Json:
     return out
 
 
-def _uncertainty(doubt: Uncertainty) -> Json:
+def _uncertainty(found: Uncertainty) -> Json:
     return {
-        "of": "loss" if doubt.of_loss else "moisture_driest_face_pct",
-        "weather_fraction": doubt.weather_share,
-        "model_fraction": doubt.model_share,
+        "of": "loss" if found.of_loss else "moisture_driest_face_pct",
+        "weather_fraction": found.weather_share,
+        "model_fraction": found.model_share,
         "leading_unknowns": [
             {"name": leader.unknown, "rank_correlation": leader.correlation}
-            for leader in doubt.leaders
+            for leader in found.leaders
         ],
-        "runs_count": doubt.runs,
+        "runs_count": found.runs,
     }
 
 
@@ -217,6 +219,8 @@ def _compare_stack(stack: StackCompare) -> Json:
             {"rank": rank, **_option(option)} for rank, option in enumerate(stack.options, start=1)
         ],
     }
+    if stack.ties:
+        out["ties"] = [asdict(tie) for tie in stack.ties]
     if stack.fungus_caution:
         out["caution"] = stack.fungus_caution
     return out
@@ -238,6 +242,12 @@ def _option(option: OptionResult) -> Json:
     }
     if option.chance is not None:
         out["chance_of_loss"] = _chance(option.chance)
+    if option.level is not None:
+        out["level"] = asdict(option.level)
+    if option.difference is not None:
+        out["difference_to_first"] = asdict(option.difference) | {
+            "is_tie": option.difference.is_tie
+        }
     if driver := cause(option.shares):
         out["driven_by"] = driver
     if option.cost.expected_loss is not None and option.cost.total is not None:
@@ -252,19 +262,14 @@ def _option(option: OptionResult) -> Json:
 
 
 def _shares(item: OptionResult | YearResult) -> Json:
-    return {
-        "on_time": item.shares.on_time,
-        "delayed": item.shares.delayed,
-        "killed_by_heat": item.shares.killed_by_heat,
-        "killed_by_drought": item.shares.killed_by_drought,
-    }
+    return asdict(item.shares)
 
 
 def _year(year: YearResult) -> list[float]:
     """Values in the order of ``YEAR_COLUMNS``."""
     return [
         year.year,
-        *_shares(year).values(),
+        *(_shares(year)[name.removesuffix("_fraction")] for name in YEAR_COLUMNS[1:5]),
         year.moisture_driest_face_pct,
         year.bark_temp_max_c,
         year.colonized_fraction,
@@ -306,6 +311,7 @@ def _cover(cover: CoverSpan) -> Json:
     given = {
         "kind": cover.kind,
         "material": cover.material,
+        "foot": cover.foot,
         "percent": cover.percent,
         "on_date": cover.on and cover.on.isoformat(),
         "off_date": cover.off and cover.off.isoformat(),

@@ -33,7 +33,8 @@ def volume(litres: float, show: Units) -> str:
 def cover_words(cover: CoverSpan) -> str:
     """``paper bag``, ``60 % shade cloth``."""
     if cover.kind == "bag":
-        return f"{cover.material} bag"
+        foot = {"open": " open at the foot", "closed": " shut at the foot", None: ""}
+        return f"{cover.material} bag{foot[cover.foot]}"
     return f"{cover.percent:g} % shade cloth"
 
 
@@ -45,7 +46,7 @@ def covers_words(covers: Sequence[CoverSpan], bare: str) -> str:
 def covers_key(covers: Sequence[CoverSpan]) -> str:
     """Covers as a yard file's options have them: ``paper bag + shade cloth 60``, ``none``."""
     keys = [
-        cover_words(cover) if cover.kind == "bag" else f"shade cloth {cover.percent:g}"
+        f"{cover.material} bag" if cover.kind == "bag" else f"shade cloth {cover.percent:g}"
         for cover in covers
     ]
     return " + ".join(dict.fromkeys(keys)) or "none"

@@ -23,7 +23,6 @@ from climate_risk.risk.results import (
     IntervalKind,
     OptionResult,
     OutcomeShares,
-    SpellLimits,
     StackSeason,
 )
 from climate_risk.units import Units
@@ -32,8 +31,6 @@ MAIN_CAUSE_SHARE = 0.75
 """From this share of the losses on, one cause is the main one (our own choice)."""
 ONLY_CAUSE_SHARE = 0.9
 """Above this share of the losses, one cause is named alone (our own choice)."""
-BARK_FAR_ABOVE_K = 5.0
-"""From this much on, the bark's heat above the air's is explained (our own choice)."""
 INTERVALS: Mapping[IntervalKind, str] = {
     "bootstrap": "90 % interval by bootstrap over years",
     "exact binomial": "all years alike: exact binomial bound at 90 %",
@@ -157,7 +154,10 @@ def danger(stack: StackSeason, limit: float) -> str:
         return f"to date {lost} of the runs made end in loss; no chance without past years"
     if chance is None:
         years = len(stack.result.years)
-        return f"no chance given, only {plural(years, 'past year')}; {what_happened(stack.result)}"
+        few = plural(years, "past year")
+        if stack.outlook is not None:
+            few += f" with weather of all the days to {full_day(stack.horizon)}"
+        return f"no chance given, only {few}; {what_happened(stack.result)}"
     if chance.mean <= 0.0:
         return f"no loss seen in {plural(chance.years, 'past year')}"
     what = "the stack" if stack.count == 1 else "each stack"
@@ -175,7 +175,7 @@ def when_to(stack: StackSeason, action: Action) -> str:
     if action.latest is None:
         return start
     if action.latest <= action.start:
-        return f"{start}; two weeks later is too late"
+        return f"{start}; the next day tried is too late"
     return f"{start}; by {day(action.latest)} at the latest"
 
 
@@ -208,7 +208,7 @@ def card(stack: StackSeason, limit: float, show: Units) -> Card:
         act = "Nothing extra to do: carry on as planned."
         if is_done_before_dry(stack):
             act = "Carry on as planned: it gets too dry to grow, but the run is done before."
-        elif stack.result.shares.delayed > 0.5:
+        elif stack.result.shares.not_fully_run > 0.5:
             act = "Carry on as planned; expect it to be late."
         return Card(said, act, f"No date to keep; within your limit of {percent(limit)}.")
     action = best_action(stack)
@@ -260,8 +260,9 @@ def run_sentence(stack: StackSeason) -> str:
     """Share of the way that is run at the horizon, and when it is all the way."""
     low, middle, high = stack.result.colonized_fraction
     spread = "" if low == high else f" (8 times in 10: {percent_range(low, high)})"
+    last = stack.daily.index[-1].date() if stack.lacks_past else stack.horizon
     share = (
-        f"By {full_day(stack.horizon)} the fungus has run {percent(middle)} of the way between "
+        f"By {full_day(last)} the fungus has run {percent(middle)} of the way between "
         f"spawn faces{spread}."
     )
     early, mid, late = stack.full_run
@@ -274,88 +275,15 @@ def run_sentence(stack: StackSeason) -> str:
     if parts:
         share = f"{share} Fully run ({whole} of the way) are {listed(parts)}."
     if mid is None:
-        return f"{share} Half of the stacks or more are late."
-    return share if late else f"{share} More than 1 in 10 are late."
-
-
-def driest_face(stack: StackSeason) -> str:
-    """Which spawn face is driest on the last day seen: ``the face under the cap``."""
-    faces = stack.face_moisture_pct
-    place = min(range(len(faces)), key=lambda n: faces[n])
-    if place == 0:
-        return "the face on the ground"
-    if place == len(faces) - 1:
-        return "the face under the cap" if stack.shape.cap_thickness_m > 0.0 else "the bare top"
-    return "a face between the pieces"
-
-
-def state_sentence(stack: StackSeason) -> str:
-    """Where the best estimate stands on its last day; empty before the first day."""
-    if stack.daily.empty:
-        return ""
-    last, at = stack.daily.iloc[-1], stack.thresholds
-    return (
-        f"On {full_day(stack.daily.index[-1].date())} the driest face is {driest_face(stack)}, at "
-        f"{last['moisture_driest_face_pct']:.0f} % moisture of dry wood: growth slows below "
-        f"{at.moisture_slow_pct:.0f} % and stops below {at.moisture_stop_pct:.0f} %. The fungus "
-        f"has run {percent(float(last['colonized_fraction']))} of the way."
-    )
-
-
-def harm_sentence(stack: StackSeason) -> str:
-    """What heat and drought have killed so far, best estimate; empty before the first day."""
-    if stack.daily.empty:
-        return ""
-    last = stack.daily.iloc[-1]
-    heat, drought = (dead_share(float(last[n])) for n in ("heat_stress", "drought_stress"))
-    said = f"So far heat has killed {heat} of the mycelium and drought {drought} (best estimate)"
-    if stack.outlook is None or stack.outlook.empty:
-        return f"{said}."
-    end = stack.outlook.iloc[-1]
-    heat, drought = (dead_share(float(end[(n, 90)])) for n in ("heat_stress", "drought_stress"))
-    return (
-        f"{said}; by the end, in the worst 1 case in 10, heat {heat} or more, drought {drought}."
-    )
-
-
-def dead_share(stress: float) -> str:
-    """A stress of 1 is half of the mycelium dead, of 2 three quarters."""
-    dead = 1.0 - 2.0**-stress
-    return "none" if dead <= 0.0 else percent(dead)
-
-
-def bark_sentence(stack: StackSeason, show: Units) -> str:
-    """Why the bark is far hotter than the air; empty where it is not."""
-    if stack.daily.empty:
-        return ""
-    place = int(stack.daily["bark_temp_max_c"].to_numpy().argmax())
-    hottest = stack.daily.iloc[place]
-    bark, air = float(hottest["bark_temp_max_c"]), float(hottest["air_temp_max_c"])
-    if bark - air < BARK_FAR_ABOVE_K:
-        return ""
-    sun = "it stands in the open sun"
-    if stack.canopy != "open":
-        sun = f"sun comes through the gaps of the stand ({percent(stack.openness)} of the sky)"
-    return (
-        f"On {day(stack.daily.index[place].date())} the bark reached "
-        f"{show.temperature.text(bark)} in air of {show.temperature.text(air)} at the stack: "
-        f"{sun}."
-    )
-
-
-def rivals_sentence(stack: StackSeason) -> str:
-    """Hours that favoured moulds so far; beside the chance, never in it."""
-    if stack.daily.empty or "rival_hours_h" not in stack.daily:
-        return ""
-    hours = float(stack.daily["rival_hours_h"].sum())
-    return (
-        f"Moulds had {hours:.0f} hours of warm, wet bark over wood not yet run (judgement, and "
-        "no part of the chance)."
-    )
+        share = f"{share} Half of the stacks or more are late."
+    elif late is None:
+        share = f"{share} More than 1 in 10 are late."
+    fruits = stack.result.shares.likely_to_fruit
+    return f"{share} {percent(fruits)} are likely to fruit."
 
 
 def uncertainty_sentence(stack: StackSeason) -> str:
-    """Where the doubt comes from and which unknowns lead it; empty where there is none."""
+    """Where the uncertainty comes from and which unknowns lead it; empty where there is none."""
     found = stack.uncertainty
     if found is None or found.weather_share + found.model_share <= 0.0:
         return ""
@@ -370,32 +298,6 @@ def uncertainty_sentence(stack: StackSeason) -> str:
         for leader in found.leaders
     ]
     return f"{said} Of those values these weigh most: {listed(leaders)}." if leaders else said
-
-
-def spell_words(limits: SpellLimits, show: Units) -> str:
-    """What makes a hot, dry spell."""
-    return (
-        f"{plural(limits.days, 'day')} or more in a row of "
-        f"{show.temperature.text(limits.air_temp_min_c)} and up in the open, each with less than "
-        f"{show.rain.text(limits.rain_max_mm)} of rain"
-    )
-
-
-def spells_sentence(stack: StackSeason, show: Units) -> str:
-    """The hot, dry spells so far, with the air at the stack."""
-    if stack.daily.empty:
-        return ""
-    if not stack.spells:
-        return "No hot, dry spell so far."
-    longest = max(stack.spells, key=lambda spell: spell.days)
-    days = stack.daily.loc[str(longest.first) : str(longest.last), "air_temp_max_c"]
-    many = plural(len(stack.spells), "hot, dry spell")
-    rain = f"{show.rain.text(longest.rain_mm)} of rain" if longest.rain_mm > 0.0 else "no rain"
-    return (
-        f"{many} so far; the longest {plural(longest.days, 'day')}, {day(longest.first)} to "
-        f"{day(longest.last)}, with up to {show.temperature.text(float(days.max()))} in the air "
-        f"at the stack and {rain}."
-    )
 
 
 def action_sentence(action: Action, limit: float, currency: str, show: Units) -> str:

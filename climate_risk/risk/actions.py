@@ -8,8 +8,10 @@ from datetime import date, timedelta
 
 from climate_risk.engine.stack import Scheme
 from climate_risk.interventions import Act, ActKind, CoverSpan, Watering
+from climate_risk.risk.certainty import difference
 from climate_risk.risk.chance import chance_of_loss
 from climate_risk.risk.cost import covers_cost, watering_cost
+from climate_risk.risk.ensemble import Outcomes
 from climate_risk.risk.outlook import Outlook
 from climate_risk.risk.results import Action, Chance, OptionResult
 from climate_risk.yard import Yard
@@ -19,6 +21,8 @@ DELAYS_DAYS = (0, 14, 28, 56)
 CLOTH_PERCENT = 60.0
 DOSE_LITRES = 4.0
 DOSE_DAYS = 7
+LEAST_GAIN = 0.005
+"""Chance of loss that an action must take away to be worth a line (our own choice)."""
 WATERING_WEEKS = 12
 """A watering action is planned for this long, then looked at anew."""
 
@@ -83,8 +87,12 @@ def _on(cover: CoverSpan, day: date, horizon: date) -> bool:
     return (cover.on is None or cover.on <= day) and (cover.off or horizon) > day
 
 
-def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tuple[Action, ...]:
+def find_actions(
+    yard: Yard, outlook: Outlook, as_it_stands: OptionResult, own: Outcomes
+) -> tuple[Action, ...]:
     """Actions that lower the chance of loss, those that bring it under the tolerance first.
+
+    One whose worth hangs on a number nobody has measured comes after all others.
 
     Nothing is sought for a stack that is under the tolerance as it stands, or for which the
     years are too few to give a chance.  The latest day is sought for the first action only: the
@@ -96,8 +104,8 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
         return ()
     found = []
     for change in changes(yard, outlook, outlook.next_day):
-        chance = _chance(outlook, change.scheme)
-        if chance is not None and chance.mean < now.mean - 0.005:
+        chance, ends = _tried(outlook, change.scheme)
+        if chance is not None and chance.mean < now.mean - LEAST_GAIN:
             found.append(
                 Action(
                     act=change.act,
@@ -105,6 +113,7 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
                     latest=outlook.next_day if chance.mean <= tolerated else None,
                     chance=chance,
                     cost=change.cost,
+                    difference=difference(ends, own),
                 )
             )
     found.sort(key=lambda a: _rank(a, tolerated))
@@ -114,11 +123,12 @@ def find_actions(yard: Yard, outlook: Outlook, as_it_stands: OptionResult) -> tu
     return tuple(found)
 
 
-def _rank(action: Action, tolerated: float) -> tuple[bool, float]:
-    """Enough first and cheapest of those, then whatever helps most."""
+def _rank(action: Action, tolerated: float) -> tuple[bool, bool, float]:
+    """Sure ones first, of these enough before not enough, then the cheapest or most helpful."""
     chance = action.chance.mean if action.chance else 1.0
     enough = chance <= tolerated
-    return (not enough, action.cost if enough else chance)
+    open_question = action.difference is not None and action.difference.turns_on is not None
+    return (open_question, not enough, action.cost if enough else chance)
 
 
 def _latest(yard: Yard, outlook: Outlook, act: ActKind, tolerated: float) -> date:
@@ -133,7 +143,7 @@ def _latest(yard: Yard, outlook: Outlook, act: ActKind, tolerated: float) -> dat
         change = None
         if start < outlook.kind.horizon:
             change = next((c for c in changes(yard, outlook, start) if c.act.kind == act), None)
-        chance = _chance(outlook, change.scheme) if change else None
+        chance = _tried(outlook, change.scheme)[0] if change else None
         if chance is not None and chance.mean <= tolerated:
             enough = middle
         else:
@@ -141,6 +151,6 @@ def _latest(yard: Yard, outlook: Outlook, act: ActKind, tolerated: float) -> dat
     return outlook.next_day + timedelta(days=DELAYS_DAYS[enough])
 
 
-def _chance(outlook: Outlook, scheme: Scheme) -> Chance | None:
+def _tried(outlook: Outlook, scheme: Scheme) -> tuple[Chance | None, Outcomes]:
     _, ends = outlook.carry_on(scheme)
-    return chance_of_loss(ends.outcomes)
+    return chance_of_loss(ends.outcomes), ends

@@ -9,13 +9,14 @@ from climate_risk.risk.results import Chance, OutcomeShares
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
 
 FEWEST_YEARS = 10
 """Under this many past years no chance is given, only what happened."""
 COVERAGE = 0.90
 RESAMPLES = 2000
 SEED = 20_251
-ON_TIME, DELAYED, KILLED_BY_HEAT, KILLED_BY_DROUGHT = range(4)
+ON_TIME, NOT_FULLY_RUN, KILLED_BY_HEAT, KILLED_BY_DROUGHT = range(4)
 
 
 def outcome(
@@ -28,22 +29,40 @@ def outcome(
     """How each run ended at the horizon; arrays of one shape, one entry a run.
 
     A stack is lost when the living share, mean over spawn faces, is below the run's threshold,
-    and the larger stress is the cause; otherwise it is on time or delayed.
+    and the larger stress is the cause; otherwise it is on time or not fully run.
     """
     lost = alive < lost_share
     killed = np.where(heat_stress > drought_stress, KILLED_BY_HEAT, KILLED_BY_DROUGHT)
-    return np.where(lost, killed, np.where(complete, ON_TIME, DELAYED)).astype(np.int64)
+    return np.where(lost, killed, np.where(complete, ON_TIME, NOT_FULLY_RUN)).astype(np.int64)
 
 
-def shares(outcomes: IntArray) -> OutcomeShares:
-    """Shares of runs by outcome, over all years and draws."""
+def shares(outcomes: IntArray, fruiting: BoolArray, spawn_dried: BoolArray) -> OutcomeShares:
+    """Shares of runs by outcome, over all years and draws.
+
+    Parameters
+    ----------
+    outcomes, fruiting, spawn_dried : arrays of one shape
+        How each run ended; whether it had run far enough to fruit; whether its spawn had dried.
+    """
     counts = np.bincount(outcomes.ravel(), minlength=4) / outcomes.size
+    dried = spawn_dried & (outcomes == KILLED_BY_DROUGHT)
     return OutcomeShares(
         on_time=float(counts[ON_TIME]),
-        delayed=float(counts[DELAYED]),
+        not_fully_run=float(counts[NOT_FULLY_RUN]),
         killed_by_heat=float(counts[KILLED_BY_HEAT]),
         killed_by_drought=float(counts[KILLED_BY_DROUGHT]),
+        spawn_dried=float(dried.mean()),
+        likely_to_fruit=float((fruiting & (outcomes < KILLED_BY_HEAT)).mean()),
     )
+
+
+def bootstrap_years(by_year: FloatArray) -> tuple[float, float]:
+    """90 % interval of the mean of yearly values, by resampling whole years (Efron 1979)."""
+    rng = np.random.default_rng(SEED)
+    picked = by_year[rng.integers(0, by_year.size, (RESAMPLES, by_year.size))].mean(axis=1)
+    tail = 1.0 - COVERAGE
+    low, high = np.quantile(picked, [tail / 2, 1.0 - tail / 2])
+    return float(low), float(high)
 
 
 def chance_of_loss(outcomes: IntArray) -> Chance | None:
@@ -77,9 +96,7 @@ def chance_of_loss(outcomes: IntArray) -> Chance | None:
     if alike:
         low, high = exact_bounds(by_year[0], years, tail)
     else:
-        rng = np.random.default_rng(SEED)
-        picked = by_year[rng.integers(0, years, (RESAMPLES, years))].mean(axis=1)
-        low, high = np.quantile(picked, [tail / 2, 1.0 - tail / 2])
+        low, high = bootstrap_years(by_year)
         low = min(low, exact_bounds(1.0, years, tail)[0])
         high = max(high, exact_bounds(0.0, years, tail)[1])
     return Chance(

@@ -14,7 +14,9 @@ from climate_risk.errors import InputError
 from climate_risk.interventions import Watering
 from climate_risk.options import CoverOption, WateringOption
 from climate_risk.progress import Progress, part_of
+from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.ensemble import (
+    Outcomes,
     collect,
     jobs_for,
     option_result,
@@ -22,7 +24,7 @@ from climate_risk.risk.ensemble import (
     usable_years,
 )
 from climate_risk.risk.parameters import parameters_used, sources_used
-from climate_risk.risk.results import CompareResult, OptionResult, ParameterUsed, StackCompare
+from climate_risk.risk.results import CompareResult, OptionResult, ParameterUsed, StackCompare, Tie
 from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.tables import fungi
 from climate_risk.weather.record import WeatherCoverage
@@ -88,6 +90,7 @@ def compare(
                 wood=stack.wood,
                 horizon_months=fungus.horizon_months,
                 options=options,
+                ties=ties_of(options),
                 thresholds=thresholds_of(kind),
                 parameters=parameters,
                 fungus_caution=fungus.caution,
@@ -117,7 +120,8 @@ def _options(
 ) -> tuple[tuple[OptionResult, ...], tuple[ParameterUsed, ...], tuple[float, float]]:
     """Every option of one kind of stack, best first, what they drew from, and the largest
     residuals."""
-    results, schemes = [], []
+    found: list[tuple[OptionResult, Outcomes]] = []
+    schemes = []
     water, energy = 0.0, 0.0
     rows = start_rows(kind, years, draws, kind.start_day, 0)
     canopies = yard.compare.canopies
@@ -138,9 +142,27 @@ def _options(
             ends = collect(kind, scheme, [job.block for job in jobs], years, draws)
             water, energy = max(water, ends.water_residual), max(energy, ends.energy_residual)
             schemes.append(scheme)
-            results.append(option_result(ends, scheme, yard.costs))
-    results.sort(key=rank)
+            found.append((option_result(ends, scheme, yard.costs), ends))
+    found.sort(key=lambda pair: rank(pair[0]))
+    of_first = found[0][1]
+    results = [
+        replace(
+            result,
+            level=level_of(ends),
+            difference=None if ends is of_first else difference(ends, of_first),
+        )
+        for result, ends in found
+    ]
     return tuple(results), parameters_used(kind, schemes), (water, energy)
+
+
+def ties_of(options: tuple[OptionResult, ...]) -> tuple[Tie, ...]:
+    """Options that a number nobody has measured may put before the first."""
+    return tuple(
+        Tie(ranks=(0, place), unknown=option.difference.turns_on)
+        for place, option in enumerate(options)
+        if option.difference is not None and option.difference.turns_on is not None
+    )
 
 
 def rank(option: OptionResult) -> tuple[float, float, float]:

@@ -20,6 +20,7 @@ from climate_risk.engine.hours import (
     D_DRIEST_FACE,
     D_DROUGHT_STRESS,
     D_HEAT_STRESS,
+    D_SPAWN_STRESS,
 )
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
@@ -30,6 +31,11 @@ from climate_risk.yard import Costs
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
+BoolArray = npt.NDArray[np.bool_]
+
+
+OBSERVED_SHARE = 0.75
+"""Of hours with temperature, humidity and rain observed (our own choice)."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -44,6 +50,13 @@ class Outcomes:
     bark_temp_max_c: FloatArray
     full_hour: FloatArray
     """Hours from inoculation to the full run; -1 for none."""
+    fruiting: BoolArray
+    """Run far enough that fruit is likely."""
+    spawn_dried: BoolArray
+    """Half or more of the half-kills by drought fell before the mycelium took to the wood."""
+    unknowns: tuple[str, ...]
+    quantiles: FloatArray
+    """(years * draws, unknowns) where in its range each unknown was drawn."""
     water_residual: float
     energy_residual: float
 
@@ -52,7 +65,8 @@ def usable_years(kind: StackModel, first: date, after: date) -> tuple[int, ...]:
     """Years of inoculation for which the record holds every day from ``first`` up to ``after``.
 
     Both days are given for the stack's own year; ``after`` is not included.  Runs of every year
-    are as long as the own year's, leap day or not.
+    are as long as the own year's, leap day or not.  A year of which less than
+    :data:`OBSERVED_SHARE` was observed is none: normals have no dry spells.
     """
     own = kind.stack.inoculated.year
     record = kind.record
@@ -61,7 +75,9 @@ def usable_years(kind: StackModel, first: date, after: date) -> tuple[int, ...]:
     for year in range(record.first.year - 2, record.last.year + 1):
         begins = shifted(first, year - own)
         if begins >= record.first and begins + until_last <= record.last:
-            found.append(year)
+            rows = slice(record.row(begins), record.row(begins + until_last) + HOURS_PER_DAY)
+            if record.weather.observed[rows].mean() >= OBSERVED_SHARE:
+                found.append(year)
     return tuple(found)
 
 
@@ -106,29 +122,32 @@ def collect(
     if before is not None:
         driest = np.minimum(driest, before[0, :runs].reshape(driest.shape))
         hottest = np.maximum(hottest, before[1, :runs].reshape(hottest.shape))
-    lost_share = [_lost_share(kind, scheme, b) for b in blocks]
+    drawn = [values_at(kind.parameter_set(scheme), b.quantiles) for b in blocks]
+    colonized = flat([b.daily[-1, D_COLONIZED] for b in blocks])
+    drought = flat([b.daily[-1, D_DROUGHT_STRESS] for b in blocks])
+    of_spawn = flat([b.daily[-1, D_SPAWN_STRESS] for b in blocks])
     full_hour = flat([b.mycelium[FULL_HOUR, 0] for b in blocks])
     balance = [residuals(kind, b) for b in blocks]
     return Outcomes(
         years=years,
         outcomes=outcome(
             flat([b.mycelium[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
-            flat(lost_share),
+            flat([values["fungus.lost_share"] for values in drawn]),
             flat([b.daily[-1, D_HEAT_STRESS] for b in blocks]),
-            flat([b.daily[-1, D_DROUGHT_STRESS] for b in blocks]),
+            drought,
             full_hour >= 0.0,
         ),
-        colonized_fraction=flat([b.daily[-1, D_COLONIZED] for b in blocks]),
+        colonized_fraction=colonized,
         moisture_driest_face_pct=driest,
         bark_temp_max_c=hottest,
         full_hour=full_hour,
+        fruiting=colonized >= flat([values["fungus.fruiting_share"] for values in drawn]),
+        spawn_dried=(of_spawn >= 0.5 * drought) & (of_spawn > 0.0),
+        unknowns=tuple(kind.parameter_set(scheme).unknowns()),
+        quantiles=np.concatenate([b.quantiles for b in blocks])[:runs],
         water_residual=max(w for w, _ in balance),
         energy_residual=max(e for _, e in balance),
     )
-
-
-def _lost_share(kind: StackModel, scheme: Scheme, block: Block) -> FloatArray:
-    return values_at(kind.parameter_set(scheme), block.quantiles)["fungus.lost_share"]
 
 
 def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
@@ -139,7 +158,7 @@ def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
         canopy=scheme.canopy,
         covers=scheme.covers,
         waterings=scheme.waterings,
-        shares=shares(ends.outcomes),
+        shares=shares(ends.outcomes, ends.fruiting, ends.spawn_dried),
         chance=chance,
         cost=cost_of(price, chance, costs),
         colonized_fraction=percentiles(ends.colonized_fraction),
@@ -148,7 +167,7 @@ def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
         years=tuple(
             YearResult(
                 year=year,
-                shares=shares(ends.outcomes[n]),
+                shares=shares(ends.outcomes[n], ends.fruiting[n], ends.spawn_dried[n]),
                 moisture_driest_face_pct=float(np.median(ends.moisture_driest_face_pct[n])),
                 moisture_driest_face_quantiles_pct=percentiles(ends.moisture_driest_face_pct[n]),
                 bark_temp_max_c=float(np.median(ends.bark_temp_max_c[n])),

@@ -78,9 +78,14 @@ class OutcomeShares:
     """Shares (0 to 1, sum 1) of all year-and-draw runs that ended each way at the horizon."""
 
     on_time: float
-    delayed: float
+    not_fully_run: float
+    """Alive, the run between spawn interfaces not complete."""
     killed_by_heat: float
     killed_by_drought: float
+    spawn_dried: float
+    """Of ``killed_by_drought``: spawn that dried before it took."""
+    likely_to_fruit: float
+    """Alive, and run far enough that fruit is likely, complete or not."""
 
     @property
     def lost(self) -> float:
@@ -103,6 +108,35 @@ class Chance:
     years: int
     draws: int
     interval: IntervalKind
+
+
+@dataclass(frozen=True, kw_only=True)
+class Level:
+    """How far the chance of loss hangs on the one number that moves it most."""
+
+    unknown: str
+    """Group and field of its table row, such as ``fungus.drought_half_kill_d``."""
+    where_low: float
+    """Chance of loss in the lowest third of its range."""
+    where_high: float
+    """In the highest third."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Difference:
+    """Chance of loss less that of another option, paired by year and draw."""
+
+    mean: float
+    low: float
+    """90 % interval over years."""
+    high: float
+    turns_on: str | None
+    """The unmeasured number within whose range the better of the two changes; None if none."""
+
+    @property
+    def is_tie(self) -> bool:
+        """Whether neither can be called the better one."""
+        return self.turns_on is not None or self.low <= 0.0 <= self.high
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -139,6 +173,10 @@ class OptionResult:
     """10th, 50th, 90th percentile over years and draws of the season's highest value."""
     years: tuple[YearResult, ...] = ()
     """Year by year, for the chart of single years."""
+    level: Level | None = None
+    """None where no number moves the chance beyond what few runs tell."""
+    difference: Difference | None = None
+    """To the first option, or to the stack as it stands; None of that one itself."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -201,11 +239,13 @@ class Action:
     chance: Chance | None
     cost: float
     """Per stack, in the yard's currency."""
+    difference: Difference | None = None
+    """To the stack as it stands."""
 
 
 @dataclass(frozen=True, kw_only=True)
 class Leader:
-    """An unknown that leads the model's doubt."""
+    """An unknown that leads the model's uncertainty."""
 
     unknown: str
     """Group and field of its table row, such as ``wood.bark_resistance_s_m``."""
@@ -215,7 +255,7 @@ class Leader:
 
 @dataclass(frozen=True, kw_only=True)
 class Uncertainty:
-    """Where the doubt about a stack comes from; shares of variance, sum 1."""
+    """Where the uncertainty about a stack comes from; shares of variance, sum 1."""
 
     of_loss: bool
     """True: of lost or not; False, where all runs agree: of the driest face's moisture."""
@@ -278,8 +318,9 @@ class StackSeason:
     @property
     def lacks_past(self) -> bool:
         """Whether the season goes on but the record holds no past year to look ahead with."""
-        seen = self.daily.index[-1].date() if len(self.daily) else self.inoculated
-        return self.outlook is None and seen + timedelta(days=1) < self.horizon
+        if self.outlook is not None or not len(self.daily):
+            return False
+        return bool(self.daily.index[-1].date() + timedelta(days=1) < self.horizon)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -306,6 +347,16 @@ class SeasonResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Tie:
+    """Two options whose order hangs on a number that nobody has measured well."""
+
+    ranks: tuple[int, int]
+    """Places in the stack's ``options``."""
+    unknown: str
+    """Group and field of its table row, such as ``bag.rain_share``."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class StackCompare:
     """Options for one kind of stack, over past years."""
 
@@ -315,6 +366,7 @@ class StackCompare:
     horizon_months: int
     options: tuple[OptionResult, ...]
     """Best first, as :func:`climate_risk.risk.compare.rank` says."""
+    ties: tuple[Tie, ...] = ()
     thresholds: Thresholds
     parameters: tuple[ParameterUsed, ...]
     fungus_caution: str

@@ -17,6 +17,7 @@ from climate_risk.errors import InputError
 from climate_risk.fungus import rivals
 from climate_risk.progress import Progress, part_of
 from climate_risk.risk.actions import find_actions
+from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import look_at_all
@@ -104,14 +105,17 @@ def _stack_season(
     outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws)
     steps = len(schemes) + 2
     progress(1 / steps)
-    blocks, ends = outlook.carry_on(own)
+    blocks, own_ends = outlook.carry_on(own)
 
     def told(ends: Outcomes, scheme: Scheme) -> OptionResult:
         result = option_result(ends, scheme, yard.costs)
-        return result if outlook.has_past else replace(result, years=())
+        if not outlook.has_past:
+            return replace(result, years=())
+        apart = None if ends is own_ends else difference(ends, own_ends)
+        return replace(result, level=level_of(ends), difference=apart)
 
-    result = told(ends, own)
-    others = [ends]
+    result = told(own_ends, own)
+    others = [own_ends]
     by_canopy = {yard.canopy: result}
     tracks = [track_of(blocks, outlook)]
     for done, other in enumerate(elsewhere, start=2):
@@ -123,7 +127,7 @@ def _stack_season(
         by_canopy[canopy] = told(other_ends, scheme)
     fungus = fungi()[stack.fungus]
     progress((steps - 1) / steps)
-    actions = find_actions(yard, outlook, result)
+    actions = find_actions(yard, outlook, result, own_ends)
     tried = tuple(a.act.cover for a in actions if a.act.cover is not None)
     with_tried = replace(own, covers=(*own.covers, *tried))
     worst = (
@@ -158,9 +162,9 @@ def _stack_season(
         face_moisture_pct=face_moistures(outlook),
         result=result,
         under_canopies=tuple(by_canopy[c] for c in dict.fromkeys((*CANOPIES, yard.canopy))),
-        lost_of_count=None if result.chance is None else lost_of(stack.count, ends.outcomes),
-        full_run=_full_run(stack, ends),
-        uncertainty=None if outlook.over else uncertainty(outlook, ends),
+        lost_of_count=None if result.chance is None else lost_of(stack.count, own_ends.outcomes),
+        full_run=_full_run(stack, own_ends),
+        uncertainty=None if outlook.over else uncertainty(outlook, own_ends),
         spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
         actions=actions,
         thresholds=thresholds_of(kind),

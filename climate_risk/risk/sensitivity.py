@@ -1,4 +1,4 @@
-"""How much of the doubt is the weather's, how much the model's, and which unknowns lead it."""
+"""How much uncertainty is the weather's, how much the model's, and which unknowns lead it."""
 
 from __future__ import annotations
 
@@ -40,7 +40,7 @@ def rank_correlation(x: FloatArray, y: FloatArray) -> float:
 
 
 def uncertainty(outlook: Outlook, ends: Outcomes) -> Uncertainty | None:
-    """Split of the doubt about a stack's outcome, and the unknowns that lead the model's part.
+    """Split of the uncertainty about a stack's outcome, and the unknowns that lead the model's.
 
     Parameters
     ----------

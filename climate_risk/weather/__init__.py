@@ -11,6 +11,7 @@ import pandas as pd
 
 from climate_risk.errors import InputError, RunError
 from climate_risk.site import Site
+from climate_risk.weather import record_cache
 from climate_risk.weather.fill import coverage, fill_gaps
 from climate_risk.weather.hourly import to_hourly
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage, WeatherRecord
@@ -75,8 +76,22 @@ def load_sources(
 ) -> WeatherRecord:
     """Weather of a site from all sources in the open and the history, checked and filled.
 
-    Parameters and errors as `load_weather`.
+    A record made before of the same sources is taken from the cache. Parameters and errors as
+    `load_weather`.
     """
+    held = record_cache.read(record_cache.entry(options, site, first, last), options)
+    if held is not None:
+        return held
+    record = _made(options, site, first, last)
+    # The place is asked for again: fetching has changed the station files it is named by.
+    if not record.coverage.partial:
+        record_cache.write(record_cache.entry(options, site, first, last), record)
+    return record
+
+
+def _made(
+    options: WeatherOptions, site: Site, first: date | None, last: date | None
+) -> WeatherRecord:
     raw = read_all(options, site, first, last)
     _refuse_elsewhen(raw.source, pd.DatetimeIndex(raw.table.index), first, last)
     record = fill_gaps(raw, site)
@@ -88,6 +103,7 @@ def load_sources(
     notes = (*record.coverage.warnings, *_shortfall(table.index, first, last))
     cut = replace(raw, warnings=())
     counted = coverage(table, quality, cut, site, record.coverage.estimated, notes)
+    counted = replace(counted, partial=raw.partial)
     return replace(record, table=table, quality=quality, coverage=counted)
 
 

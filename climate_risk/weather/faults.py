@@ -74,6 +74,10 @@ def _copies(step: str, table: pd.DataFrame) -> Iterator[Finding]:
         key = row.tobytes()
         if key in known:
             rows = pd.Series(index.to_period("M") == month, index)
+            if step == "daily":
+                first = values[index.to_period("M") == known[key]]
+                same = pd.Series(first.to_numpy(), first.index.day).reindex(index.day)
+                rows &= same.to_numpy() == table[name].to_numpy()
             for column in map(str, table.columns):
                 yield column, rows, f"the same as in {known[key]}: copied"
         else:

@@ -23,6 +23,7 @@ from climate_risk.weather.unit_check import Reading, settle_units
 Step = Literal["daily", "hourly"]
 Mapped = Mapping[str, object]
 TIME_NAMES = ("date", "time")
+LARGE_CHARACTERS = 1_000_000
 _TIME_HEADERS = ("date", "time", "datetime", "timestamp", "day", "date time", "date/time")
 _BLANKS = {"", "na", "n/a", "nan", "null", "none", "-", "--", "m", "missing", "."}
 _CODES = np.array(
@@ -76,6 +77,10 @@ def read_weather_file(
                 "[[weather.source]] that has it"
             )
         return laid_out
+    if not columns and len(content) > LARGE_CHARACTERS:
+        # Nonsense by the hundred megabytes is told by its first lines.
+        top = text_table(path, content[:LARGE_CHARACTERS].rpartition("\n")[0])
+        _time_column(path, top, _recognised(path, top, []))
     text = text_table(path, content)
     notes: list[str] = []
     sources = _mapped(path, text, columns) if columns else _recognised(path, text, notes)
@@ -122,12 +127,7 @@ def _times(
     path: Path, text: pd.DataFrame, sources: dict[str, _Source], site: Site
 ) -> pd.DatetimeIndex:
     """Dates or times of the rows; their column is taken out of `sources`."""
-    name = next((name for name in TIME_NAMES if name in sources), None)
-    if name is None:
-        raise InputError(
-            f"{path}: no date column among {_listed(text.columns)}; accepted is a column "
-            '"date" (daily) or "time" (hourly), or date = "..." in [weather.columns]'
-        )
+    name = _time_column(path, text, sources)
     if text.empty:
         raise InputError(f"{path}: no row after the header; accepted is one row a day or hour")
     when = sources.pop(name)
@@ -137,6 +137,16 @@ def _times(
         cells = (cells + " " + text[clock.header]).str.strip().rename(clock.header)
     where = f"{path}, column {quoted(when.header)}"
     return read_dates(cells, where, site.utc_offset_hours, when.date_format, when.zone)
+
+
+def _time_column(path: Path, text: pd.DataFrame, sources: dict[str, _Source]) -> str:
+    for name in TIME_NAMES:
+        if name in sources:
+            return name
+    raise InputError(
+        f"{path}: no date column among {_listed(text.columns)}; accepted is a column "
+        '"date" (daily) or "time" (hourly), or date = "..." in [weather.columns]'
+    )
 
 
 def _note_negative_rain(table: pd.DataFrame, notes: list[str]) -> None:

@@ -109,13 +109,14 @@ class _Filler:
 
     def say_long(self, name: str, rows: pd.Series, how: str) -> None:
         """Name each gap of `LONG_DAYS` or more, so that nobody takes it for weather."""
-        block = (rows != rows.shift()).cumsum()[rows]
+        least = LONG_DAYS * (1 if self.daily else 24)
+        long = rows & (gap_length(rows) >= least)
+        block = (long != long.shift()).cumsum()[long]
         for _, gap in block.groupby(block):
             first, last = pd.DatetimeIndex(gap.index)[[0, -1]]
-            if (last - first).days + 1 >= LONG_DAYS:
-                self.notes.append(
-                    f"{name}: nothing from {first:%Y-%m-%d} to {last:%Y-%m-%d}; filled with {how}"
-                )
+            self.notes.append(
+                f"{name}: nothing from {first:%Y-%m-%d} to {last:%Y-%m-%d}; filled with {how}"
+            )
 
     def temperatures(self) -> None:
         names = ["air_temp_min_c", "air_temp_max_c"] if self.daily else ["air_temp_c"]

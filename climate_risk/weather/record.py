@@ -27,6 +27,8 @@ class WeatherCoverage:
     """Column that the source lacks -> how it was estimated."""
     warnings: tuple[str, ...]
     attribution: str
+    partial: bool = False
+    """True where something could not be had this time that may be had the next."""
 
     @property
     def filled_count(self) -> int:
@@ -46,6 +48,8 @@ class RawWeather:
     source: str
     attribution: str = ""
     warnings: tuple[str, ...] = ()
+    partial: bool = False
+    """True where something could not be had this time that may be had the next."""
 
 
 @dataclass(frozen=True, kw_only=True)

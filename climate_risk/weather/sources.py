@@ -131,7 +131,8 @@ def read_all(
             failed.append(RunError(f"no past years: {error}"))
     joined = join(raws)
     lost = tuple(f"left out: {line}" for error in failed for line in error.lines)
-    return replace(joined, warnings=(*joined.warnings, *lost))
+    partial = joined.partial or bool(failed)
+    return replace(joined, warnings=(*joined.warnings, *lost), partial=partial)
 
 
 def join(raws: Sequence[tuple[str, RawWeather]]) -> RawWeather:
@@ -173,6 +174,7 @@ def join(raws: Sequence[tuple[str, RawWeather]]) -> RawWeather:
         source=" + ".join(raw.source for _, raw in raws),
         attribution=", ".join(dict.fromkeys(raw.attribution for _, raw in raws)),
         warnings=tuple(notes),
+        partial=any(raw.partial for _, raw in raws),
     )
 
 

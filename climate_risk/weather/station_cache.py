@@ -20,7 +20,7 @@ from pathlib import Path
 import pandas as pd
 
 from climate_risk.errors import RunError
-from climate_risk.whole_file import write_whole
+from climate_risk.whole_file import is_abandoned, write_whole
 
 CURRENT_TTL_S = 12 * 3600
 LIST_TTL_S = 30 * 86400
@@ -62,6 +62,9 @@ def write_table(path: Path, table: pd.DataFrame, attribution: str) -> None:
     text = f"# {attribution}\n" + table.to_csv()
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
+        for left in path.parent.glob(f".{path.name}.*"):  # of a process that was killed
+            if is_abandoned(left):
+                left.unlink(missing_ok=True)
         write_whole(path, gzip.compress(text.encode(), compresslevel=5))
     except OSError as error:
         raise RunError(

@@ -88,6 +88,7 @@ def fetch_stations(
         source=f"stations: {names}",
         attribution=", ".join(sorted(credits)) + " (CC BY 4.0)",
         warnings=tuple(note for note in notes if note),
+        partial=bool(service.offline or service.stale or service.lost),
     )
 
 

@@ -6,6 +6,8 @@ Energy 28:293-302, for the diffuse share (through pvlib).
 
 from __future__ import annotations
 
+from functools import lru_cache
+
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
@@ -110,6 +112,20 @@ def sun_position(
     elevation_deg, azimuth_deg : array, shape (hours,)
         Above the horizon, and clockwise from north.
     """
+    start = hour_start.astype("datetime64[h]")
+    if start.size and start[-1] - start[0] == np.timedelta64(start.size - 1, "h"):
+        elevation, azimuth = _hours_in_a_row(str(start[0]), start.size, site)
+        return elevation.copy(), azimuth.copy()
+    return _position(start, site)
+
+
+@lru_cache(maxsize=2)
+def _hours_in_a_row(first: str, count: int, site: Site) -> tuple[FloatArray, FloatArray]:
+    """The same for hours without a gap: filling and splitting a record both ask for them."""
+    return _position(np.datetime64(first, "h") + np.arange(count).astype("timedelta64[h]"), site)
+
+
+def _position(hour_start: npt.NDArray[np.datetime64], site: Site) -> tuple[FloatArray, FloatArray]:
     from pvlib.solarposition import ephemeris
 
     offset = np.timedelta64(30 - 60 * site.utc_offset_hours, "m")

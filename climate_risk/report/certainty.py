@@ -1,0 +1,105 @@
+"""Two voices: the order of options, which holds over the whole range, and the level's width."""
+
+from __future__ import annotations
+
+from climate_risk.report.display import odds, plain_name, plural
+from climate_risk.risk.results import Level, OptionResult, StackCompare, Tie
+
+MEASURED = {
+    "bag.rain_share": (
+        "the share of the rain that soaks through the bag",
+        "stand a cup on the cap under the bag through a rain, and one beside the bag",
+    ),
+    "bag.foot_gap_closed_mm": (
+        "how tight the foot of the bag is",
+        "look where light shows under it, and measure the slit",
+    ),
+    "wood.bark_resistance_s_m": (
+        "how tight the bark is",
+        "weigh one sample piece when it is cut and every few weeks",
+    ),
+    "wood.bark_bare_share": ("how much bark has come off", "look, and guess the share"),
+    "wood.green_moisture_pct": (
+        "how wet the wood was when felled",
+        "weigh a disc fresh and again oven-dry",
+    ),
+    "model.side_rain_catch_share": (
+        "how much rain the sides catch",
+        "stand cups against the side of a stack through a rain",
+    ),
+    "model.bark_thickness_exponent": (
+        "how far thick bark is tighter than thin",
+        "weigh a thin and a thick piece side by side",
+    ),
+    "fungus.drought_half_kill_d": (
+        "how long the mycelium lives in dry wood",
+        "keep a grown chip air-dry and try each month whether it still grows out",
+    ),
+    "fungus.drought_onset_pct": (
+        "how dry wood must be before the mycelium dies",
+        "keep grown chips at several moistures and try which still grow out",
+    ),
+    "fungus.spawn_half_kill_d": (
+        "how long spawn lives once it has dried",
+        "let some spawn dry and try each week whether it still grows",
+    ),
+    "fungus.heat_ref_temp_c": (
+        "how much heat the mycelium stands",
+        "hang a thermometer on the sunny bark and note which pieces live",
+    ),
+    "fungus.front_rate_mm_day": (
+        "how fast the mycelium runs in your wood",
+        "split one piece in autumn and measure how far it has come",
+    ),
+    "canopy.index_factor": (
+        "how dense your stand is",
+        "compare light or air temperature in the stand with the open",
+    ),
+}
+"""What an unknown is in a grower's words, and how it could be measured."""
+
+
+def unknown_words(unknown: str) -> str:
+    """An unknown in a grower's words."""
+    if unknown in MEASURED:
+        return MEASURED[unknown][0]
+    return f"the {plain_name(unknown.replace('.', ' '))}"
+
+
+def how_to_measure(unknown: str) -> str:
+    """How an unknown could be measured, as a clause; empty where no way is known."""
+    return MEASURED[unknown][1] if unknown in MEASURED else ""
+
+
+def level_sentence(level: Level | None) -> str:
+    """How wide the chance of loss itself is; empty where no number moves it."""
+    if level is None:
+        return ""
+    low, high = sorted((level.where_low, level.where_high))
+    how = how_to_measure(level.unknown)
+    tail = f" To find out: {how}." if how else ""
+    return (
+        f"The order of options is surer than this level: by {unknown_words(level.unknown)} it "
+        f"lies between {odds(low)} and {odds(high)}.{tail}"
+    )
+
+
+def tie_sentence(tie: Tie) -> str:
+    """Two options, by their places in the list, that one number may turn round."""
+    first, second = (rank + 1 for rank in tie.ranks)
+    how = how_to_measure(tie.unknown)
+    tail = f" To find out: {how}." if how else ""
+    return (
+        f"{first} and {second} tie: which is better hangs on {unknown_words(tie.unknown)}.{tail}"
+    )
+
+
+def overlap_sentence(stack: StackCompare) -> str:
+    """How many other options the years and draws cannot tell from the first."""
+    ties = sum(is_alike(option) for option in stack.options[1:])
+    return f"{plural(ties, 'other option')} may turn out as good as the first." if ties else ""
+
+
+def is_alike(option: OptionResult) -> bool:
+    """Whether an option cannot be told from the first, pair by pair."""
+    return option.difference is not None and option.difference.is_tie
