@@ -15,7 +15,12 @@ import risk_samples as samples
 from fungus_samples import make_stack
 
 from climate_risk.fungus import kernel
-from climate_risk.fungus.formulas import drought_kills, half_kills, warmth_of_death
+from climate_risk.fungus.formulas import (
+    drought_kills,
+    dry_protection,
+    half_kills,
+    warmth_of_death,
+)
 from climate_risk.log.layout import CASES, TEMP
 
 
@@ -32,6 +37,14 @@ def test_dry_wood_dies_sooner_in_the_warmth() -> None:
     assert warmth_of_death(20.0, 4.0) == pytest.approx(1.0)
     assert warmth_of_death(30.0, 4.0) == pytest.approx(4.0)
     assert warmth_of_death(10.0, 4.0) == pytest.approx(0.25)
+
+
+@pytest.mark.parametrize(
+    ("moisture", "shift_k"), [(0.6, 0.0), (0.30, 0.0), (0.25, 1.5), (0.20, 3.0), (0.05, 3.0)]
+)
+def test_dry_wood_shields_from_heat(moisture: float, shift_k: float) -> None:
+    """By hand: 3 K from 20 % down, none from fibre saturation up (sign: Chidester 1937)."""
+    assert dry_protection(moisture, 3.0) == pytest.approx(shift_k)
 
 
 @pytest.mark.parametrize(("left", "dose"), [(1.0, 0.0), (0.5, 1.0), (0.25, 2.0), (0.0, 60.0)])

@@ -25,6 +25,7 @@ from climate_risk.interventions import Act, ActKind
 from climate_risk.log.layout import CASES
 from climate_risk.log.wood import retention_moisture
 from climate_risk.risk.actions import _rank
+from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import KILLED_BY_DROUGHT, KILLED_BY_HEAT, ON_TIME
 from climate_risk.risk.ensemble import Outcomes, collect, start_rows
 from climate_risk.risk.results import Action, Chance
@@ -138,3 +139,47 @@ def test_limits_of_moisture_lie_on_the_wood_s_own_curve(kind: StackModel) -> Non
     ):
         assert pct == pytest.approx(100.0 * float(retention_moisture(psi, wood)), abs=0.1)
     assert found.drought_kill_pct < found.moisture_stop_pct < found.moisture_slow_pct
+
+
+def told(kind: StackModel, lost: FloatArray, quantiles: FloatArray) -> Outcomes:
+    """Twenty years of ten draws of one unknown, some of them lost."""
+    ends = ended(kind, np.zeros(3), np.zeros(3), 1.0, 0.0)
+    return replace(
+        ends,
+        years=tuple(range(2000, 2020)),
+        outcomes=np.where(lost, KILLED_BY_DROUGHT, ON_TIME).reshape(20, 10),
+        moisture_driest_face_pct=np.full((20, 10), 40.0),
+        quantiles=quantiles[:, None],
+        unknowns=("unmeasured",),
+    )
+
+
+def test_a_difference_is_an_option_less_the_first_and_turns_where_its_sign_does(
+    kind: StackModel,
+) -> None:
+    """By hand: one lost where the number is low, the other where it is high: neither is better
+    until it is measured; one always lost, the other never: 1, and nothing turns it.
+    """
+    quantiles = np.random.default_rng(1).permutation(np.linspace(0.0, 1.0, 200))
+    where_low, where_high = (told(kind, w, quantiles) for w in (quantiles < 0.5, quantiles > 0.5))
+    tie = difference(where_low, where_high)
+    assert tie is not None
+    assert tie.turns_on == "unmeasured"
+    assert tie.is_tie
+    never, always = (told(kind, np.full(200, w), quantiles) for w in (False, True))
+    worse = difference(always, never)
+    assert worse is not None
+    assert (worse.mean, worse.low, worse.high, worse.turns_on) == (1.0, 1.0, 1.0, None)
+    better = difference(never, where_low)
+    assert better is not None
+    assert better.mean == pytest.approx(-0.5)
+    assert better.turns_on is None
+    assert not better.is_tie
+
+
+def test_a_level_is_told_at_both_ends_of_what_moves_it(kind: StackModel) -> None:
+    """All lost where the number is low, none where it is high."""
+    quantiles = np.random.default_rng(2).permutation(np.linspace(0.0, 1.0, 200))
+    level = level_of(told(kind, quantiles < 0.5, quantiles))
+    assert level is not None
+    assert (level.unknown, level.where_low, level.where_high) == ("unmeasured", 1.0, 0.0)
