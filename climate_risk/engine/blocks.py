@@ -134,10 +134,11 @@ def _advance(job: Job) -> None:
     values = values_at(rows, block.quantiles)
     canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
     stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
-    sun = kind.record.weather.sun_azimuth_deg
-    row = int(job.start_rows[0])
-    azimuth = np.zeros(kind.hours)
-    azimuth[job.first_hour : job.last_hour] = sun[row + job.first_hour : row + job.last_hour]
+    weather, row = kind.record.weather, int(job.start_rows[0])
+    seen = slice(row + job.first_hour, row + job.last_hour)
+    modes = np.zeros((kind.hours, at.MODES))
+    is_up = weather.sun_elevation_deg[seen, None] > 0.0
+    modes[job.first_hour : job.last_hour] = is_up * girth_modes(weather.sun_azimuth_deg[seen])
     days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
     block.daily = np.empty((days, DAILY_COLUMNS, at.CASES))
     set_parameters(
@@ -157,7 +158,7 @@ def _advance(job: Job) -> None:
         stand,
         job.start_rows,
         cover_table(kind, job.scheme),
-        girth_modes(azimuth),
+        modes,
         job.first_hour,
         job.last_hour,
         kind.inoculation_hour,
