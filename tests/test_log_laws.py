@@ -18,6 +18,7 @@ from climate_risk.log import layout as at
 from climate_risk.log.conductances import refresh_conductances
 from climate_risk.log.parameters import bark_resistance_s_m
 from climate_risk.log.tridiagonal import solve_water_line
+from climate_risk.log.uptake import take_up
 from climate_risk.log.wood_surface import secant_pull
 
 FloatArray = np.ndarray
@@ -227,3 +228,22 @@ def test_a_barrier_that_has_rotted_holds_no_vapour_back() -> None:
     assert whole < half < rotted
     assert rotted == pytest.approx(none, rel=1e-9)
     assert none - 0.1 > 2.0 * (whole - 0.1)
+
+
+@pytest.mark.parametrize(("wet", "left"), [(1.0, 0.0), (0.25, 0.75), (0.0, 1.0)])
+def test_wood_under_water_dries_for_the_dry_part_of_the_hour_only(wet: float, left: float) -> None:
+    """Wood wetter than its rest with the air: what covers it takes the air's whole draw as long
+    as it lasts; dew, which the air brings, leaves none.
+    """
+    stack = small_stack()
+    whole = at.SURFACE + at.BARK
+    a = samples.start(stack)
+    a[at.MOISTURE, 0], a[whole, at.S_TARGET] = 0.5, 0.1
+    a[whole, at.S_SUPPLY], a[whole, at.S_WET], a[whole, at.S_UPTAKE] = 1e-3, wet, 0.0
+    a[at.BOUNDARY_DRYING + at.BARK, 0] = 2e-6
+    take_up(a, at.BARK, 0, 0, 1.5)
+    assert a[at.BOUNDARY_DRYING + at.BARK, 0] == pytest.approx(left * 2e-6)
+    a[at.BOUNDARY_DRYING + at.BARK, 0] = 2e-6
+    a[whole, at.S_EVAPORATION] = -1e-6
+    take_up(a, at.BARK, 0, 0, 1.5)
+    assert not a[at.BOUNDARY_DRYING + at.BARK, 0].any()
