@@ -112,7 +112,7 @@ def test_error_of_the_production_grid_is_as_stated(scheme: str) -> None:
     assert made == pytest.approx(stated, abs=0.1)
 
 
-@pytest.mark.xfail(strict=True, reason="the foot's lowest cell is too thick once paper has rotted")
+@pytest.mark.xfail(strict=True, reason="see grid_error_pct in drying.toml")
 @pytest.mark.parametrize("scheme", grids.SCHEMES)
 def test_a_season_is_resolved_to_a_hundredth_of_its_range(scheme: str) -> None:
     """The aim, missed: 2.6 to 2.8 % for the stack, 2.1 to 5.2 % for the driest face."""
