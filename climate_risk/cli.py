@@ -256,6 +256,7 @@ def _weather(args: argparse.Namespace) -> None:
     _warn(args, weather)
 
     from climate_risk.report import weather_page
+    from climate_risk.weather import clean_table
     from climate_risk.weather.record import WeatherRecord
     from climate_risk.weather.summary import summarise
 
@@ -277,7 +278,7 @@ def _weather(args: argparse.Namespace) -> None:
         step="daily" if summary.step == "daily" else "hourly",
         coverage=weather.coverage,
     )
-    written = weather_page.write_weather(args.out, summary, record)
+    written = weather_page.write_weather(args.out, summary, clean_table(record))
     if not args.quiet:
         for line in weather_page.summary_lines(summary):
             print(line)

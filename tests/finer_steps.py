@@ -21,15 +21,16 @@ from climate_risk.log import layout as at
 FloatArray = npt.NDArray[np.float64]
 HERE = Path(__file__).parent
 DAYS = 120
+SUNNY_HOURS = 8
 QUANTITIES = ("stack moisture", "top face moisture", "bark temperature", "core temperature")
 
 
-def by_steps(steps: int) -> FloatArray:
-    """(QUANTITIES, hours, CASES) at the end of every hour, by so many steps to the hour."""
+def by_steps(steps: int, what: str = "season") -> FloatArray:
+    """The season, (QUANTITIES, hours, CASES) at the end of every hour, or a step of the sun."""
     with tempfile.TemporaryDirectory() as folder:
         out = Path(folder) / "season.npy"
         subprocess.run(
-            [sys.executable, __file__, str(steps), str(out)],
+            [sys.executable, __file__, str(steps), str(out), what],
             check=True,
             env=os.environ | {"NUMBA_CACHE_DIR": folder, "PYTHONPATH": os.pathsep.join(sys.path)},
         )
@@ -72,8 +73,36 @@ def run_season(steps: int) -> FloatArray:
     return np.asarray(seen).transpose(1, 0, 2)
 
 
+def run_sun_step(steps: int) -> FloatArray:
+    """(hours, sectors) outermost ring of a log on which 600 W/m2 of beam fall at once [degC].
+
+    A night of rest at 20 degC first; tight bark, so that heat alone moves.
+    """
+    import log_samples as samples
+
+    from climate_risk.log import layout as at
+
+    parameters = samples.make_parameters(
+        start_moisture=0.28, bark_resistance_s_m=samples.SEALED_S_M,
+        barrier_vapour_resistance_s_m=samples.SEALED_S_M,
+    )  # fmt: skip
+    stack = samples.Stack(samples.season_grid(2), samples.make_curves(), parameters)
+    forcing = samples.make_forcing(24 + SUNNY_HOURS, air_temp=20.0, convection=12.0)
+    forcing[:, at.F_UNCUT] = 1.0
+    forcing[24:, at.F_SUN_SIDE] = 600.0 / np.pi
+    forcing[24:, at.F_BEAM_SIDE] = 600.0
+    a, modes, seen = samples.start(stack, 20.0), samples.girth_modes(180.0), []
+    for hour, row in enumerate(forcing):
+        rows = np.repeat(row[None], steps, axis=0)
+        samples.run(stack, a, rows, modes, first_hour=hour * steps)
+        seen.append(samples.sector_temps(stack, a)[:, -1, 0])
+    return np.asarray(seen[24:])
+
+
 if __name__ == "__main__":
     from climate_risk import constants
 
-    constants.SECONDS_PER_HOUR = 3600.0 / int(sys.argv[1])
-    np.save(sys.argv[2], run_season(int(sys.argv[1])))
+    steps = int(sys.argv[1])
+    constants.SECONDS_PER_HOUR = 3600.0 / steps
+    work = {"season": run_season, "sun": run_sun_step}[sys.argv[3]]
+    np.save(sys.argv[2], work(steps))

@@ -11,6 +11,7 @@ from scipy import special
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import finer_steps
 import log_samples as samples
 
 from climate_risk.constants import SECONDS_PER_HOUR, STEFAN_BOLTZMANN_W_M2K4
@@ -167,6 +168,13 @@ def test_the_outer_ring_follows_a_step_of_the_air(step_k: float, radius_m: float
         exact = ring_means(film * radius_m / conductivity, fourier, edges)
         misses.append(abs(step_k) * (left[hour] - exact))
     assert np.max(np.abs(np.array(misses)[:, -1])) < 0.5
+
+
+def test_the_sunniest_sector_follows_a_step_of_the_sun() -> None:
+    """600 W/m2 of beam at once: every sector within 0.5 K of steps of three minutes."""
+    made, fine = finer_steps.by_steps(1, "sun"), finer_steps.by_steps(20, "sun")
+    assert fine[-1].max() > 30.0
+    assert np.max(np.abs(made - fine)) < 0.5
 
 
 def test_more_steps_are_taken_only_where_the_weather_jumps() -> None:

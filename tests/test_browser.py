@@ -119,8 +119,8 @@ def test_the_policy_stops_a_script_and_a_style_of_others(browser: Any, folder: P
 
 @pytest.mark.parametrize("name", PAGES)
 def test_letters_are_large_enough_on_a_phone(browser: Any, folder: Path, name: str) -> None:
-    """Every letter that shows at 390 px, in text and charts, with every folded part open."""
-    found = opened(browser, folder, name, width=390)
+    """Every letter that shows at 360 px, in text and charts, with every folded part open."""
+    found = opened(browser, folder, name, width=360)
     found.page.evaluate("document.querySelectorAll('details').forEach(d => d.open = true)")
     smallest = found.page.evaluate(
         """() => Math.min(...[...document.querySelectorAll("svg text, p, li, td, th, dd, label")]

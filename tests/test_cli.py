@@ -96,7 +96,8 @@ def test_wrong_words_are_answered_at_once(words: tuple[str, ...], told: str) -> 
     assert status == 2
     assert loaded == []
     assert told in said
-    assert "Traceback" not in said
+    assert said.startswith("climate-risk: ")
+    assert said.count("\n") == 1
 
 
 def one_line(capsys: pytest.CaptureFixture[str], *words: str) -> str:
@@ -310,6 +311,35 @@ def test_a_folder_in_a_result_s_place_leaves_the_others_unwritten(
     assert main(words) == 1
     assert "summary.json: is a folder" in capsys.readouterr().err
     assert [path.name for path in tmp_path.iterdir()] == ["summary.json"]
+
+
+@pytest.mark.skipif(os.name == "nt", reason="a terminal of POSIX")
+@pytest.mark.parametrize(("seconds", "is_shown"), [(0.0, True), (60.0, False)])
+def test_progress_shows_on_a_terminal_after_a_while_only(seconds: float, is_shown: bool) -> None:
+    """The command's own bar in a terminal of 80 by 24, told of 20 steps."""
+    import fcntl
+    import pty
+    import struct
+    import termios
+
+    code = (
+        "import argparse, time; from climate_risk import cli\n"
+        f"cli.SILENT_SECONDS = {seconds}\n"
+        "with cli._progress(argparse.Namespace(quiet=False), 'compare') as tell:\n"
+        "    for step in range(20): time.sleep(0.02); tell(step / 19)\n"
+    )
+    ours, theirs = pty.openpty()
+    fcntl.ioctl(theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
+    subprocess.run([sys.executable, "-c", code], stderr=theirs, env=environment(), check=True)
+    os.close(theirs)
+    said = b""
+    while True:
+        try:
+            said += os.read(ours, 65536)
+        except OSError:
+            break
+    os.close(ours)
+    assert (b"compare:" in said and b"left" in said) == is_shown
 
 
 def test_quiet_says_nothing(

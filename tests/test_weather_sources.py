@@ -13,6 +13,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from test_humidity import airport_hours, in_days
 
 from climate_risk import api
 from climate_risk.errors import InputError
@@ -21,6 +22,7 @@ from climate_risk.microclimate.stand_log import StandLog, learn_offset, with_log
 from climate_risk.site import Site
 from climate_risk.tables import canopies
 from climate_risk.weather import load_sources, to_hourly
+from climate_risk.weather.bias import without_bias
 from climate_risk.weather_options import WeatherOptions, WeatherSource
 from climate_risk.yard import Yard, read_yard
 
@@ -56,7 +58,8 @@ def test_the_first_source_wins_and_each_value_knows_its_own(
     assert (record.coverage.first, record.coverage.last) == (date(2013, 1, 1), date(2013, 10, 31))
     high, flags = record.table["air_temp_max_c"], record.quality["air_temp_max_c"]
     assert high["2013-07-04"] == year.loc["2013-07-04", "air_temp_max_c"] + 1.0
-    assert high["2013-05-20"] == year.loc["2013-05-20", "air_temp_max_c"]
+    # The far one is a degree cooler over the days both have, which is taken off.
+    assert high["2013-05-20"] == pytest.approx(year.loc["2013-05-20", "air_temp_max_c"] + 1.0)
     assert flags["2013-07-04"] == "observed: near.csv"
     assert flags["2013-05-20"] == "observed: far.csv"
 
@@ -207,3 +210,38 @@ def test_mistakes_in_the_sources(tmp_path: Path, weather: str, words: str) -> No
     path.write_text(text[:start] + weather + "\n\n" + text[end:], encoding="utf-8")
     with pytest.raises(InputError, match=words):
         read_yard(path)
+
+
+def test_a_value_far_off_its_neighbour_is_flagged(tmp_path: Path, year: pd.DataFrame) -> None:
+    wrong = year.copy()
+    rows = ["2013-07-10", "2013-07-11"]  # two days, which no look at one series alone finds
+    wrong.loc[rows, "air_temp_max_c"] += 10.0
+    options = WeatherOptions(
+        sources=(
+            WeatherSource(file=save(tmp_path, "own.csv", wrong)),
+            WeatherSource(file=save(tmp_path, "other.csv", year)),
+        )
+    )
+    record = load_sources(options, SITE)
+    flagged = record.quality["air_temp_max_c"].str.contains("off other.csv")
+    assert list(flagged.index[flagged]) == [pd.Timestamp(day) for day in rows]
+    assert any("one of the two is wrong" in note for note in record.coverage.warnings)
+
+
+@pytest.mark.parametrize("near", ["LGA", "JFK"])
+def test_a_neighbour_fills_better_moved_than_as_it_is(near: str) -> None:
+    """Ten days of Newark at a time from a real neighbour; the normal of the day is 4 K off."""
+    days = {origin: in_days(airport_hours(origin)) for origin in ("EWR", near)}
+    off: dict[str, list[float]] = {"as it is": [], "moved": []}
+    for begin in range(5, 350, 30):
+        own = days["EWR"].copy()
+        rows = own.index[begin : begin + 10]
+        truth = own.loc[rows, "air_temp_max_c"].copy()
+        own.loc[rows] = np.nan
+        other = days[near].reindex(own.index)
+        moved = without_bias(own, other, "daily")
+        off["as it is"] += list((other.loc[rows, "air_temp_max_c"] - truth).dropna())
+        off["moved"] += list((moved.loc[rows, "air_temp_max_c"] - truth).dropna())
+    rms = {how: float(np.sqrt(np.mean(np.square(values)))) for how, values in off.items()}
+    assert rms["moved"] < rms["as it is"] < 2.5
+    assert abs(np.mean(off["moved"])) < 0.2

@@ -161,3 +161,9 @@ def test_reading_a_yard_loads_no_heavy_library() -> None:
         [sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60
     )
     assert run.stdout.strip() == ""
+
+
+def test_the_spawn_layer_is_as_deep_as_the_file_says_in_every_stack(tmp_path: Path) -> None:
+    text = YARD.replace("spawn_bag = 19\n", 'spawn_bag = 19\nspawn_depth = "12 mm"\n')
+    yard = read_yard(write(tmp_path, text))
+    assert [stack.spawn_depth_m for stack in yard.stacks] == pytest.approx([0.012, 0.012])

@@ -125,7 +125,7 @@ def respond_to_water(
             for n in range(at.CASES):
                 u = a[at.MOISTURE, k * nr + i, n]
                 x = u * (1.0 / MOISTURE_STEP)
-                j = int(x)
+                j = min(max(int(x), 0), potential.size - 2)
                 w = x - j
                 psi = potential[j] * (1.0 - w) + potential[j + 1] * w
                 air = air_share(u, density)
@@ -165,7 +165,7 @@ def respond_in_spawn(
             share = grid.ring_area_m2[i] / section
             for n in range(at.CASES):
                 x = a[at.SPAWN_MOISTURE, interface * nr + i, n] * (1.0 / MOISTURE_STEP)
-                j = int(x)
+                j = min(max(int(x), 0), potential.size - 2)
                 w = x - j
                 psi = potential[j] * (1.0 - w) + potential[j + 1] * w
                 stop, full = (

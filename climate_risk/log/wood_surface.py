@@ -26,10 +26,14 @@ NEAR_REST = 2e-3
 def look_up(
     a: FloatArray, to: int, to_row: int, by: int, row: int, table: FloatArray, step: float
 ) -> None:
-    """Interpolate a table on a uniform grid; apart, as table look-ups do not become vectors."""
+    """Interpolate a table on a uniform grid; apart, as table look-ups do not become vectors.
+
+    Beyond its ends the table goes on as its last cell does: no value reads outside of it.
+    """
+    last = table.size - 2
     for n in range(at.CASES):
         x = a[by, row, n] * (1.0 / step)
-        j = int(x) & 0xFFFF  # masked, so that it cannot count from the table's end
+        j = min(max(int(x), 0), last)
         w = x - j
         a[to, to_row, n] = table[j] * (1.0 - w) + table[j + 1] * w
 

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+DAYS_PER_MONTH = 30.44
 YEARS_IN, CANOPY_IN = 0.42, 1.3
 MOISTURE_NOTE = "Moisture is water as % of dry wood: at 30 %, water is 23 % of the log's weight."
 BAND_NOTE = (
@@ -302,7 +303,8 @@ def _share_time(
 ) -> None:
     """One time axis for all panels, with today's line and its name on top."""
     first, last = stack.inoculated, stack.horizon
-    every = 3 if layout.narrow else 1
+    months = (last - first).days / DAYS_PER_MONTH
+    every = next(n for n in (1, 2, 3, 4, 6, 12) if months / n <= (5 if layout.narrow else 14))
     for axes in timed:
         month_axis(axes, first, last, every=every, labelled=axes is timed[-1])
     if not first <= result.as_of < last:

@@ -25,7 +25,7 @@ from climate_risk.risk.results import (
 )
 from climate_risk.units import Units
 from climate_risk.version import program_version
-from climate_risk.weather.summary import WeatherSummary
+from climate_risk.weather.record import WeatherSummary
 
 SCHEMA = 2
 """Raised when a key changes its meaning or goes; new keys do not raise it."""

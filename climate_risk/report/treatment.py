@@ -33,8 +33,7 @@ def volume(litres: float, show: Units) -> str:
 def cover_words(cover: CoverSpan) -> str:
     """``paper bag``, ``60 % shade cloth``."""
     if cover.kind == "bag":
-        foot = {"open": " open at the foot", "closed": " shut at the foot", None: ""}
-        return f"{cover.material} bag{foot[cover.foot]}"
+        return f"{cover.material} bag{' open at the foot' if cover.foot == 'open' else ''}"
     return f"{cover.percent:g} % shade cloth"
 
 

@@ -9,8 +9,7 @@ import pandas as pd
 
 from climate_risk.report import theme
 from climate_risk.units import Units
-from climate_risk.weather.record import FloatArray
-from climate_risk.weather.summary import WeatherSummary
+from climate_risk.weather.record import FloatArray, WeatherSummary
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

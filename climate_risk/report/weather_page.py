@@ -12,14 +12,13 @@ from climate_risk.report import files
 from climate_risk.report import summary as summary_file
 from climate_risk.report.weather_figure import weather_figure
 from climate_risk.units import Units
-from climate_risk.weather import WeatherRecord, write_clean_table
-from climate_risk.weather.summary import WeatherSummary, flag_counts, seen_by_month
+from climate_risk.weather.record import WeatherSummary
 
 SHOWN_SPELLS = 200
 DPI = 110
 
 
-def write_weather(out_dir: Path, summary: WeatherSummary, record: WeatherRecord) -> list[Path]:
+def write_weather(out_dir: Path, summary: WeatherSummary, clean_table: str) -> list[Path]:
     """Write weather.csv, .html, .png and the weather of summary.json, all of them or none.
 
     Raises
@@ -31,9 +30,8 @@ def write_weather(out_dir: Path, summary: WeatherSummary, record: WeatherRecord)
     png = _png(summary)
     made = summary_file.kept_beside(_summary(summary), out_dir / "summary.json")
     with files.as_a_set(out_dir, ()) as folder:
-        write_clean_table(record, folder / "weather.csv")
         written = [
-            folder / "weather.csv",
+            files.write_whole(folder / "weather.csv", clean_table),
             files.write_whole(folder / "weather.html", weather_page(summary, png)),
             files.write_whole(folder / "weather.png", png),
             files.write_whole(folder / "summary.json", summary_file.json_text(made).encode()),
@@ -72,7 +70,7 @@ def month_rows(summary: WeatherSummary, show: Units) -> list[list[str]]:
     rain = summary.days["precip_mm"].groupby(period).sum()
     by_month = pd.PeriodIndex(rain.index).month
     usual_rain = rain.groupby(by_month).transform("mean")
-    seen = seen_by_month(summary)
+    seen = summary.seen_by_month()
 
     def degrees(value: float) -> str:
         return f"{show.temperature.of(value):.0f}"
@@ -108,7 +106,7 @@ def _summary(summary: WeatherSummary) -> summary_file.Json:
     head["weather"] |= {
         "step": summary.step,
         "values_by_source": summary.by_source,
-        "flags": flag_counts(summary),
+        "flags": summary.flag_counts(),
         "observed_by_month_fraction": {
             name: {str(month): float(share) for month, share in shares["observed"].items()}
             for name, shares in summary.shares.items()
@@ -120,7 +118,7 @@ def _summary(summary: WeatherSummary) -> summary_file.Json:
 def summary_lines(summary: WeatherSummary) -> list[str]:
     """A few plain lines for the terminal."""
     cover = summary.coverage
-    seen = float(seen_by_month(summary).mean())
+    seen = float(summary.seen_by_month().mean())
     doubts = sum(s.values for s in summary.spells if s.flag.startswith("suspect"))
     return [
         f"{cover.source}: {cover.days} days, {cover.first} to {cover.last}, {summary.step} values",

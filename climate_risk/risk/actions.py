@@ -95,8 +95,7 @@ def find_actions(
     One whose worth hangs on a number nobody has measured comes after all others.
 
     Nothing is sought for a stack that is under the tolerance as it stands, or for which the
-    years are too few to give a chance.  The latest day is sought for the first action only: the
-    others are given from today.
+    years are too few to give a chance.  The latest day is sought for each that is enough alone.
     """
     now = as_it_stands.chance
     tolerated = yard.costs.tolerated_chance
@@ -117,10 +116,12 @@ def find_actions(
                 )
             )
     found.sort(key=lambda a: _rank(a, tolerated))
-    if found and found[0].latest is not None:
-        latest = _latest(yard, outlook, found[0].act.kind, tolerated)
-        found[0] = replace(found[0], latest=latest)
-    return tuple(found)
+    return tuple(
+        action
+        if action.latest is None
+        else replace(action, latest=_latest(yard, outlook, action.act.kind, tolerated))
+        for action in found
+    )
 
 
 def _rank(action: Action, tolerated: float) -> tuple[bool, bool, float]:

@@ -23,6 +23,7 @@ __all__ = [
     "HourlyWeather",
     "WeatherCoverage",
     "WeatherRecord",
+    "clean_table",
     "load_sources",
     "load_weather",
     "to_hourly",
@@ -131,6 +132,16 @@ def _shortfall(index: pd.Index, first: date | None, last: date | None) -> list[s
     return notes
 
 
+def clean_table(record: WeatherRecord) -> str:
+    """A record as CSV with canonical names, a ``<column>_quality`` beside each column."""
+    flags = record.quality.add_suffix("_quality")
+    names = [name for column in record.table for name in (column, f"{column}_quality")]
+    table = pd.concat([record.table.round(4), flags], axis=1)[names]
+    label = "date" if record.step == "daily" else "time"
+    form = "%Y-%m-%d" if record.step == "daily" else "%Y-%m-%d %H:%M"
+    return table.to_csv(index_label=label, date_format=form)
+
+
 def write_clean_table(record: WeatherRecord, path: Path) -> None:
     """Write a record as CSV with canonical names, a ``<column>_quality`` beside each column.
 
@@ -145,12 +156,7 @@ def write_clean_table(record: WeatherRecord, path: Path) -> None:
     RunError
         The disk refuses.
     """
-    flags = record.quality.add_suffix("_quality")
-    names = [name for column in record.table for name in (column, f"{column}_quality")]
-    table = pd.concat([record.table.round(4), flags], axis=1)[names]
-    label = "date" if record.step == "daily" else "time"
-    form = "%Y-%m-%d" if record.step == "daily" else "%Y-%m-%d %H:%M"
-    text = table.to_csv(index_label=label, date_format=form)
+    text = clean_table(record)
     try:
         write_whole(path, text.encode("utf-8"))
     except OSError as error:

@@ -20,6 +20,8 @@ SPIKE_K = 9.0
 RECORD_K = 3.0
 """A maximum so far above all others of its season, and alone, would rule the hottest bark."""
 RECORD_ALONE_K = 5.0
+RECORD = "far above its season, and alone: a record, or wrong?"
+"""Kept: true records look like that too, and a stack must survive them."""
 HOURLY_SPIKE_K = 9.0
 SHARED = 0.5
 """Share of the other extreme's departure that is expected in this one's."""
@@ -148,7 +150,7 @@ def _spikes(step: str, table: pd.DataFrame) -> Iterator[Finding]:
     second = high.rolling(91, center=True, min_periods=20).apply(_second_highest, raw=True)
     record = (high > second + RECORD_K) & (excess > RECORD_ALONE_K)
     lone = record & _alone(high, RECORD_ALONE_K)
-    yield "air_temp_max_c", lone, "far above its season, and alone"
+    yield "air_temp_max_c", lone & ~(far & _alone(high, SPIKE_K)), RECORD
 
 
 def _second_highest(window: FloatArray) -> float:

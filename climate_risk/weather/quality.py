@@ -16,7 +16,7 @@ import pandas as pd
 from climate_risk.errors import InputError
 from climate_risk.site import Site
 from climate_risk.weather.columns import DAILY, HOURLY
-from climate_risk.weather.faults import find_faults
+from climate_risk.weather.faults import RECORD, find_faults
 from climate_risk.weather.psychro import pressure_hpa
 from climate_risk.weather.record import RawWeather
 from climate_risk.weather.sun import extraterrestrial_mj_m2
@@ -71,7 +71,8 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
     _check_temperatures(raw.step, table, flag)
     for name, bad, why in find_faults(raw.step, table.copy()):
         # What is most of a column is no fault in it; it is shown and left.
-        flag(name, bad, why, mask=bool(bad.sum() <= table[name].notna().sum() / 2))
+        few = bool(bad.sum() <= table[name].notna().sum() / 2)
+        flag(name, bad, why, mask=few and why != RECORD)
     _check_humidity(raw.step, table, notes)
     _check_sun(raw.step, table, site, flag)
     if "precip_mm" in table:

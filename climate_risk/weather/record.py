@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass
 from datetime import date
 from typing import Literal
@@ -89,6 +90,53 @@ class HourlyWeather:
     """Clockwise from north."""
     observed: npt.NDArray[np.bool_]
     """False where temperature, humidity or rain of the hour was filled."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Spell:
+    """Values in a row, or nearly so, that carry one flag."""
+
+    column: str
+    flag: str
+    first: date
+    last: date
+    values: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class WeatherSummary:
+    """What the weather command shows."""
+
+    yard_name: str
+    invented: bool
+    tolerated_chance: float
+    currency: str
+    units: str
+    inputs: dict[str, str]
+    coverage: WeatherCoverage
+    step: str
+    days: pd.DataFrame
+    """By day: ``air_temp_min_c``, ``air_temp_max_c``, ``rel_humidity_pct``, ``precip_mm``."""
+    usual: pd.DataFrame
+    """By day: the record's own normals of the two extremes, and ``place_c``, a rough one."""
+    shares: dict[str, pd.DataFrame]
+    """Column -> month (rows) by kind of value (columns), shares that sum to 1."""
+    by_source: dict[str, dict[str, int]]
+    """Source -> column -> number of values it gave."""
+    spells: tuple[Spell, ...]
+    """Flagged or filled, in order of time."""
+
+    def seen_by_month(self) -> pd.Series:
+        """Share of each month's values, over all columns shown, seen and not doubted."""
+        parts = [shares["observed"] for shares in self.shares.values()]
+        return pd.concat(parts, axis=1).mean(axis=1)
+
+    def flag_counts(self) -> dict[str, dict[str, int]]:
+        """Column -> flag -> number of values."""
+        counts: dict[str, Counter[str]] = {}
+        for spell in self.spells:
+            counts.setdefault(spell.column, Counter())[spell.flag] += spell.values
+        return {name: dict(flags) for name, flags in counts.items()}
 
 
 def first_flags(table: pd.DataFrame) -> pd.DataFrame:

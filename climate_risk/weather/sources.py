@@ -12,6 +12,7 @@ import pandas as pd
 
 from climate_risk.errors import InputError, RunError
 from climate_risk.site import Site
+from climate_risk.weather.bias import SPACE_K, apart_in_space, without_bias
 from climate_risk.weather.files import read_weather_file
 from climate_risk.weather.psychro import dew_point_c, vapour_pressure_kpa
 from climate_risk.weather.quality import check
@@ -138,7 +139,8 @@ def read_all(
 def join(raws: Sequence[tuple[str, RawWeather]]) -> RawWeather:
     """One table of several; a value's flag names the source it was observed by.
 
-    Hours are folded to days where another source has only days. Both extremes of a day come
+    Hours are folded to days where another source has only days. A later source is moved by
+    what it differs from the ones before over the rows they share. Both extremes of a day come
     from one source, or they might cross.
     """
     if len(raws) == 1:
@@ -157,6 +159,15 @@ def join(raws: Sequence[tuple[str, RawWeather]]) -> RawWeather:
     quality = pd.DataFrame("missing", index=index, columns=columns, dtype=object)
     for name, raw in raws:
         other = raw.table.reindex(index=index, columns=columns)
+        other = without_bias(table, other, raws[0][1].step)
+        far = apart_in_space(table, other, raws[0][1].step)
+        for column in far.columns[far.any()]:
+            when = far.index[far[column]][0]
+            notes.append(
+                f"{column}: {int(far[column].sum())} values more than {SPACE_K:g} K off {name}, "
+                f"one of the two is wrong (kept, flagged; first {when:%Y-%m-%d})"
+            )
+        quality = quality.where(~far, f"suspect: more than {SPACE_K:g} K off {name}")
         flags = raw.quality.reindex(index=index, columns=columns).fillna("missing")
         take = table.isna() & other.notna()
         if set(PAIR) <= set(columns):
@@ -167,6 +178,9 @@ def join(raws: Sequence[tuple[str, RawWeather]]) -> RawWeather:
         # A doubt that blanked a value stays beside the hole, unless another source fills it.
         doubt = table.isna() & (flags != "missing") & (quality == "missing")
         quality = quality.where(~doubt, flags)
+    if set(PAIR) <= set(columns):
+        low, high = table[PAIR[0]], table[PAIR[1]]
+        table[PAIR[1]] = high.where(~(low > high), low)
     return RawWeather(
         table=table,
         quality=quality,

@@ -13,6 +13,7 @@ import pandas as pd
 from climate_risk.errors import RunError
 from climate_risk.site import Site
 from climate_risk.weather import psychro
+from climate_risk.weather.bias import SPACE_K, apart_in_space, without_bias
 from climate_risk.weather.download import Patience
 from climate_risk.weather.hourly import RAIN_HOURS
 from climate_risk.weather.record import RawWeather
@@ -252,6 +253,11 @@ def _joined(tables: Tables) -> tuple[pd.DataFrame, pd.DataFrame]:
         for column in other.columns.difference(table.columns):
             table[column], quality[column] = np.nan, "missing"
         other = other.reindex(columns=table.columns)
+        # A pair moved apart by what each differs by could cross; that is put right below.
+        step = "daily" if "air_temp_min_c" in table else "hourly"
+        other = without_bias(table, other, step)
+        far = apart_in_space(table, other, step)
+        quality = quality.where(~far, f"suspect: more than {SPACE_K:g} K off neighbour {name}")
         take = table.isna() & other.notna()
         if "air_temp_min_c" in table:
             # Both extremes of a day come from one station, or they may cross.
@@ -260,6 +266,9 @@ def _joined(tables: Tables) -> tuple[pd.DataFrame, pd.DataFrame]:
             take[pair] = np.broadcast_to(both.to_numpy()[:, None], (len(index), 2))
         table = table.where(~take, other)
         quality = quality.where(~take, f"filled: neighbour {name}")
+    if "air_temp_min_c" in table:
+        low, high = table["air_temp_min_c"], table["air_temp_max_c"]
+        table["air_temp_max_c"] = high.where(~(low > high), low)
     kept = table.columns[table.notna().any()]
     return table[kept], quality[kept]
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from dataclasses import dataclass
-from datetime import date
-
 import numpy as np
 import pandas as pd
 
 from climate_risk.site import Site
 from climate_risk.weather.normals import normals
 from climate_risk.weather.place import normal_temp_c
-from climate_risk.weather.record import WeatherCoverage
+from climate_risk.weather.record import Spell, WeatherCoverage, WeatherSummary
 
 SHOWN = {
     "daily": ("air_temp_min_c", "air_temp_max_c", "rel_humidity_pct", "precip_mm", "wind_ms",
@@ -23,41 +19,6 @@ KINDS = ("observed", "suspect", "filled", "estimated")
 """How a value came: seen; seen, doubted and kept; put into a gap; made for a whole column."""
 SAME_FLAG_DAYS = 3
 """Spells of one flag that are nearer to each other than this are told as one."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Spell:
-    """Values in a row, or nearly so, that carry one flag."""
-
-    column: str
-    flag: str
-    first: date
-    last: date
-    values: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class WeatherSummary:
-    """What the weather command shows."""
-
-    yard_name: str
-    invented: bool
-    tolerated_chance: float
-    currency: str
-    units: str
-    inputs: dict[str, str]
-    coverage: WeatherCoverage
-    step: str
-    days: pd.DataFrame
-    """By day: ``air_temp_min_c``, ``air_temp_max_c``, ``rel_humidity_pct``, ``precip_mm``."""
-    usual: pd.DataFrame
-    """By day: the record's own normals of the two extremes, and ``place_c``, a rough one."""
-    shares: dict[str, pd.DataFrame]
-    """Column -> month (rows) by kind of value (columns), shares that sum to 1."""
-    by_source: dict[str, dict[str, int]]
-    """Source -> column -> number of values it gave."""
-    spells: tuple[Spell, ...]
-    """Flagged or filled, in order of time."""
 
 
 def summarise(
@@ -113,13 +74,6 @@ def summarise(
     )
 
 
-def seen_by_month(summary: WeatherSummary) -> pd.Series:
-    """Share of each month's values, over all columns shown, that were seen and not doubted."""
-    return pd.concat([shares["observed"] for shares in summary.shares.values()], axis=1).mean(
-        axis=1
-    )
-
-
 def _kind(flag: str) -> str:
     word = flag.split(":")[0]
     return word if word in KINDS else "observed"
@@ -153,11 +107,3 @@ def _spells(quality: pd.DataFrame) -> tuple[Spell, ...]:
                     )
                 )
     return tuple(sorted(found, key=lambda spell: (spell.first, spell.column)))
-
-
-def flag_counts(summary: WeatherSummary) -> dict[str, dict[str, int]]:
-    """Column -> flag -> number of values."""
-    counts: dict[str, Counter[str]] = {}
-    for spell in summary.spells:
-        counts.setdefault(spell.column, Counter())[spell.flag] += spell.values
-    return {name: dict(flags) for name, flags in counts.items()}
