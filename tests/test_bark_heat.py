@@ -94,10 +94,10 @@ def test_a_trunk_in_the_winter_sun() -> None:
 
 
 def test_bed_logs_under_a_net() -> None:
-    """Shiitake logs under nets that pass 11 to 34 % of the light: at most 17 K above air, 46 degC
-    (Tomikawa 2015, Shimane Chusankan Kenkyu 11:1-7, abstract).  The net hides the cold sky.
-
-    Sun and wind are ours, the abstract has none: we stay well under that most of a summer.
+    """Shiitake logs under nets that pass 11 to 34 % of the light: at most 17 K above air, 46 degC,
+    4 K and more on a third of the days (Tomikawa 2015, Shimane Chusankan Kenkyu 11:1-7,
+    abstract).  The net hides the cold sky.  Inside, and low: the hottest hours of ten years, of
+    which 11 to 17 K are told, had more sun or less wind than ours.
     """
     above = [
         hottest_side_c(
@@ -140,7 +140,7 @@ def cooled(hours: int, rings: int, step_k: float, film: float, radius_m: float) 
         samples.make_forcing(hours, air_temp=10.0 + step_k, convection=film)
     ):
         row[at.F_UNCUT] = 1.0
-        samples.run(stack, a, row[None], samples.girth_modes(180.0), first_hour=24 + hour)
+        samples.run(stack, a, row[None], first_hour=24 + hour)
         kept.append(samples.cells(stack, a, at.TEMP)[1, :, 0].copy())
     return 1.0 - (np.array(kept) - 10.0) / step_k
 
@@ -177,3 +177,16 @@ def test_the_sunniest_sector_follows_a_step_of_the_sun() -> None:
     made, fine = finer_steps.by_steps(1, "sun"), finer_steps.by_steps(20, "sun")
     assert fine[-1].max() > 30.0
     assert np.max(np.abs(made - fine)) < 0.5
+
+
+def test_more_steps_are_taken_only_where_the_weather_jumps() -> None:
+    from climate_risk.log.kernel import heat_steps
+
+    stack = samples.Stack(samples.season_grid(2), CURVES, samples.make_parameters())
+    a = samples.start(stack, 10.0)
+    samples.run(stack, a, samples.make_forcing(24, air_temp=10.0, convection=10.0))
+    assert heat_steps(a) == 1
+    samples.run(stack, a, samples.make_forcing(1, air_temp=30.0, convection=10.0))
+    assert heat_steps(a) >= 4
+    samples.run(stack, a, samples.make_forcing(6, air_temp=30.0, convection=10.0))
+    assert heat_steps(a) == 1
