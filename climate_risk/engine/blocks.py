@@ -134,7 +134,7 @@ def _advance(job: Job) -> None:
     values = values_at(rows, block.quantiles)
     canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
     stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
-    sun = kind.record.weather.sun_azimuth_deg
+    sun = kind.record.sun_azimuth_deg
     row = int(job.start_rows[0])
     azimuth = np.zeros(kind.hours)
     azimuth[job.first_hour : job.last_hour] = sun[row + job.first_hour : row + job.last_hour]

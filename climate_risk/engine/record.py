@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
@@ -58,8 +58,14 @@ class Record:
 
     @cached_property
     def last(self) -> date:
-        """Last day of the record."""
-        return pd.Timestamp(self.weather.time[-1]).date()
+        """Last day that was seen; days that are forecast may follow."""
+        end = pd.Timestamp(self.weather.time[-1]).date()
+        return end - timedelta(days=self.weather.forecast_days)
+
+    @property
+    def sun_azimuth_deg(self) -> FloatArray:
+        """Of every row of :meth:`table`."""
+        return self.weather.sun_azimuth_deg
 
     def row(self, day: date) -> int:
         """Row of the first hour of a day; days before or after the record are the caller's."""

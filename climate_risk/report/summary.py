@@ -146,6 +146,7 @@ def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
             "first_date": coverage.first.isoformat(),
             "last_date": coverage.last.isoformat(),
             "days_count": coverage.days,
+            "forecast_to_date": coverage.forecast_to and coverage.forecast_to.isoformat(),
             "filled_count": coverage.filled,
             "estimated": coverage.estimated,
             "warnings": list(coverage.warnings),
