@@ -12,6 +12,7 @@ from types import SimpleNamespace
 import numpy as np
 import pandas as pd
 import pytest
+from forecast_skill import AHEAD, MEASURES, cut, model, on_from
 from test_weather_network import service  # noqa: F401  (the misbehaving one, well behaved here)
 from test_weather_stations import EWR, bulk_file, station_days, station_hours, station_list
 
@@ -130,7 +131,7 @@ def iowa() -> Record:
 
 
 def test_a_bridge_is_the_forecast_and_ends_in_the_past_year(iowa: Record) -> None:
-    """On the first days the forecast; on day 6 three quarters the past year; the sun is today's."""
+    """First the forecast; on day 6 three quarters the past year; the sun is today's."""
     ahead = Record(replace(iowa.weather, forecast_days=9), iowa.site)
     assert ahead.last == date(1995, 6, 30)
     begins = [date(1991, 7, 1), date(1993, 7, 1)]
@@ -148,3 +149,16 @@ def test_a_bridge_is_the_forecast_and_ends_in_the_past_year(iowa: Record) -> Non
             assert np.allclose(mixed[-24:, column], want)
         assert np.array_equal(mixed[:, W_SUN_SINE], told[:, W_SUN_SINE])
     assert list(bridge.start_rows(2, 480)) == [-480, -480, 144 - 480, 144 - 480]
+
+
+def test_a_true_forecast_is_what_comes_for_three_days(iowa: Record) -> None:
+    """The days that came, given as forecast, lead to the state that they led to."""
+    as_of = date(1995, 6, 20)
+    none, truth = on_from(model(iowa, as_of), as_of)
+    hours = iowa.row(as_of) + (1 + AHEAD) * 24
+    ahead = Record(cut(iowa.weather, hours, AHEAD), iowa.site)
+    told, _ = on_from(model(ahead, as_of), as_of)
+    sure = [MEASURES.index("face day 3"), MEASURES.index("bark days 1-3")]
+    assert np.allclose(told[sure], truth[sure], rtol=1e-12)
+    assert (np.abs(none - truth)[sure] > 0.05).all()
+    assert not np.allclose(told, truth)

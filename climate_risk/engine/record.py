@@ -19,15 +19,18 @@ from climate_risk.microclimate.radiation import (
     W_CONVECTION_CLOTH,
     W_DIFFUSE,
     W_GROUND_TEMP,
+    W_HUMIDITY_DOUBT,
     W_INDEX,
     W_LONGWAVE,
     W_PATH,
     W_RAIN,
     W_SUN_COSINE,
+    W_SUN_DOUBT,
     W_SUN_SINE,
     W_VAPOUR,
     W_WIND,
     W_WIND_CLOTH,
+    W_WIND_DOUBT,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.microclimate.stand_log import Offset, StandLog, with_log
@@ -81,7 +84,12 @@ class Record:
                 if self.log is not None and self.log[0].canopy == canopy:
                     inside = with_log(inside, *self.log)
                 self._stands[stand] = inside
-            self._tables[key] = _stand_table(self._stands[stand], diameter_m)
+            table = _stand_table(self._stands[stand], diameter_m)
+            doubt = self.weather.doubt
+            table[:, W_HUMIDITY_DOUBT] = doubt.humidity
+            table[:, W_SUN_DOUBT] = doubt.sun
+            table[:, W_WIND_DOUBT] = doubt.wind
+            self._tables[key] = table
         return self._tables[key]
 
 

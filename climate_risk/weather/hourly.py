@@ -8,6 +8,7 @@ import pandas as pd
 
 from climate_risk.site import Site
 from climate_risk.weather import sun
+from climate_risk.weather.doubt import doubt_of
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
 from climate_risk.weather.record import (
     FORECAST,
@@ -78,6 +79,7 @@ def to_hourly(record: WeatherRecord, site: Site) -> HourlyWeather:
         sun_elevation_deg=elevation,
         sun_azimuth_deg=azimuth,
         observed=np.repeat(_observed(record), count // len(table)),
+        doubt=doubt_of(record),
         forecast_days=_forecast_days(record),
     )
 

@@ -74,6 +74,19 @@ class WeatherRecord:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """How much of an hour's value rests on an estimate, 0 (measured) to 1; shape (hours,) or one.
+
+    What a whole estimate may be off by is drawn, the same for all hours of a run: errors of
+    single days even out in wood, one that stays does not.
+    """
+
+    humidity: FloatArray | float = 0.0
+    sun: FloatArray | float = 0.0
+    wind: FloatArray | float = 0.0
+
+
+@dataclass(frozen=True, kw_only=True)
 class HourlyWeather:
     """What the open-air station would have seen, hour by hour; every array has shape (hours,).
 
@@ -98,6 +111,7 @@ class HourlyWeather:
     """Clockwise from north."""
     observed: npt.NDArray[np.bool_]
     """False where temperature, humidity or rain of the hour was filled or is forecast."""
+    doubt: Doubt = Doubt()
     forecast_days: int = 0
     """Days at the end that nobody has seen yet."""
 
