@@ -132,6 +132,7 @@ def _parameter(stack: str, p: ParameterUsed) -> list[Any]:
 def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
     """What every run says of itself: program, yard, inputs, weather."""
     coverage = result.coverage
+    ahead = coverage.forecast_to
     return {
         "schema": SCHEMA,
         "program": "climate-risk",
@@ -146,12 +147,12 @@ def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
             "first_date": coverage.first.isoformat(),
             "last_date": coverage.last.isoformat(),
             "days_count": coverage.days,
-            "forecast_to_date": coverage.forecast_to and coverage.forecast_to.isoformat(),
             "filled_count": coverage.filled,
             "estimated": coverage.estimated,
             "warnings": list(coverage.warnings),
             "attribution": coverage.attribution,
-        },
+        }
+        | ({"forecast_to_date": ahead.isoformat()} if ahead else {}),
     }
 
 
