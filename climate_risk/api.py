@@ -87,14 +87,27 @@ def load_weather(
     used = (*options.sources, *([options.history] if options.history else []))
     for path in (each.file for each in used if each.file):
         inputs[path.name] = hashlib.sha256(path.read_bytes()).hexdigest()
-    coverage = replace(checked.coverage, warnings=(*checked.coverage.warnings, *notes))
+    record = Record(hourly, yard.site, log)
+    notes = (*checked.coverage.warnings, *notes, *_late_starts(yard, record.first))
+    coverage = replace(checked.coverage, warnings=notes)
     return Weather(
-        record=Record(hourly, yard.site, log),
+        record=record,
         coverage=coverage,
         table=checked.table,
         quality=checked.quality,
         inputs=inputs,
     )
+
+
+def _late_starts(yard: Yard, begins: date) -> list[str]:
+    return [
+        f'"{stack.name}" was felled on {stack.felled}, before the weather begins: its wood is '
+        f"taken as fresh on {begins}; give start_moisture, or weather from {stack.felled}"
+        for stack in yard.stacks
+        if stack.start_moisture is None
+        and stack.felled is not None
+        and stack.felled < begins <= stack.inoculated
+    ]
 
 
 def simulate(
