@@ -1,4 +1,4 @@
-"""Bag against bare over sun, wind, rain and permeance: what tests and notebook share.
+"""Bag against bare over sun, wind, rain, foot and material: what tests and notebook share.
 
 The weather is invented and plain: thirty warm, clear days at 42.5 N in July, the same every day.
 It is no place's weather; it shows what a bag does, all else held.
@@ -22,14 +22,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
 
-from climate_risk.engine import hours as kernel
+from climate_risk.engine import hours
 from climate_risk.engine.blocks import Block, Job, advance, new_blocks
 from climate_risk.engine.draws import best_estimate
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.log.state import stored_water_kg
 from climate_risk.microclimate.stand import StandWeather, below_canopy
-from climate_risk.options import CoverSpan, Watering
+from climate_risk.options import CoverSpan
 from climate_risk.tables import canopies
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
 from climate_risk.weather.record import HourlyWeather
@@ -44,8 +44,13 @@ WIND_MS = (0.3, 1.0, 3.0)
 """At the stack, not at 10 m."""
 RAIN_MM = (0.0, 100.0)
 """In the thirty days, a tenth of it every third day."""
-BAGS = {"bare": None, "plastic": 0.5, "paper, tight": 0.0, "paper": 0.5, "paper, loose": 1.0}
-"""Quantile of the bag's vapour conductance in its table range."""
+BARE = "bare"
+BAGS = {
+    f"{material}, foot {foot}": CoverSpan(kind="bag", material=material, foot=foot)
+    for material in ("paper", "plastic")
+    for foot in ("open", "closed")
+}
+COVERS: dict[str, CoverSpan | None] = {BARE: None, **BAGS}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -55,8 +60,6 @@ class Case:
     sun: str
     wind_ms: float
     rain_mm: float
-    closed_share: float = 0.0
-    """Share of the air's vapour deficit taken away, as moist ground inside a bag would."""
 
 
 CASES = tuple(
@@ -77,13 +80,12 @@ def weather(case: Case) -> HourlyWeather:
         shortwave_mj_m2=26.0,
         precip_mm=np.where(np.arange(DAYS) % 3 == 0, 0.1 * case.rain_mm, 0.0),
     )
-    hours = samples.hours_of(table, samples.NORTH)
-    room = saturation_vapour_pressure_kpa(hours.air_temp_c)
-    vapour = np.minimum(hours.vapour_pressure_kpa, room)
+    made = samples.hours_of(table, samples.NORTH)
+    room = saturation_vapour_pressure_kpa(made.air_temp_c)
     return replace(
-        hours,
-        wind_10m_ms=np.full(hours.air_temp_c.size, table["wind_ms"].iloc[0]),
-        vapour_pressure_kpa=vapour + case.closed_share * (room - vapour),
+        made,
+        wind_10m_ms=np.full(made.air_temp_c.size, table["wind_ms"].iloc[0]),
+        vapour_pressure_kpa=np.minimum(made.vapour_pressure_kpa, room),
     )
 
 
@@ -102,12 +104,12 @@ def join(parts: Sequence[StandWeather]) -> StandWeather:
 def stack_in(cases: Sequence[Case]) -> StackModel:
     """Two pieces of aspen a foot wide with a cap, moist, in a record that holds every case."""
     one = weather(cases[0])
-    hours = DAYS * 24 * len(cases)
+    total = DAYS * 24 * len(cases)
     long = {
         field.name: np.tile(getattr(one, field.name), len(cases))
         for field in fields(HourlyWeather)
     }
-    long["time"] = one.time[0] + np.arange(hours)
+    long["time"] = one.time[0] + np.arange(total)
     record = Record(HourlyWeather(**long), samples.NORTH)
     record._stands["open", 0.0] = join([stand(case) for case in cases])
     stack = replace(
@@ -119,22 +121,20 @@ def stack_in(cases: Sequence[Case]) -> StackModel:
     return stack_model(stack, record, 0.0)
 
 
-def scheme_of(bag: str, litres: float = 0.0) -> Scheme:
-    """The open, with a bag or none, and water that falls on the top on the days of rain."""
-    material = bag.split(",")[0]
-    covers = () if bag == "bare" else (CoverSpan(kind="bag", material=material),)
-    first, last = FIRST.item(), (FIRST + DAYS - 1).item()
-    dose = Watering(litres=litres, every_days=3, first=first, last=last)
-    return Scheme(canopy="open", covers=covers, waterings=(dose,) if litres > 0.0 else ())
+def scheme_of(cover: CoverSpan | None) -> Scheme:
+    """The open, with a cover or none."""
+    return Scheme(canopy="open", covers=() if cover is None else (cover,))
 
 
-def run(kind: StackModel, scheme: Scheme, bag: str, cases: int) -> Block:
-    """Every case in a case of its own."""
+def run(
+    kind: StackModel, scheme: Scheme, cases: int, quantiles: dict[str, float] | None = None
+) -> Block:
+    """Every case in a case of its own, best estimates but for ``quantiles`` by unknown."""
     names = list(kind.parameter_set(scheme).unknowns())
-    quantiles = np.repeat(best_estimate(len(names)), at.CASES, axis=0)
-    if BAGS[bag] is not None:
-        quantiles[:, names.index("bag.vapour_conductance_m_s")] = BAGS[bag]
-    block = new_blocks(kind, scheme, quantiles)[0]
+    drawn = np.repeat(best_estimate(len(names)), at.CASES, axis=0)
+    for name, quantile in (quantiles or {}).items():
+        drawn[:, names.index(name)] = quantile
+    block = new_blocks(kind, scheme, drawn)[0]
     starts = (np.arange(at.CASES) % cases) * DAYS * 24
     job = Job(
         kind=kind,
@@ -149,29 +149,34 @@ def run(kind: StackModel, scheme: Scheme, bag: str, cases: int) -> Block:
 
 
 def factorial(
-    cases: Sequence[Case] = CASES, bags: Sequence[str] = tuple(BAGS), litres: float = 0.0
+    cases: Sequence[Case] = CASES,
+    covers: Sequence[str] = tuple(COVERS),
+    quantiles: dict[str, float] | None = None,
 ) -> pd.DataFrame:
-    """A row per case and cover: hottest bark, water lost, driest face after thirty days.
+    """A row per case and cover: hottest bark, water lost, driest face and spawn, by day thirty.
 
-    ``litres`` falls on the top every third day whatever the cover: rain that soaks through.
+    ``quantiles`` of bags' unknowns, such as ``bag.rain_share``, hold under every bag.
     """
     kind = stack_in(cases)
     rows = []
-    for bag in bags:
-        block = run(kind, scheme_of(bag, litres), bag, len(cases))
+    for name in covers:
+        cover = COVERS[name]
+        block = run(kind, scheme_of(cover), len(cases), quantiles if cover else None)
         lost = block.water_first_kg - stored_water_kg(kind.grid, kind.curves, block.a)
         for place, case in enumerate(cases):
+            day = block.daily[:, :, place]
             rows.append(
                 {
                     "sun": case.sun,
-                    "closed_share": case.closed_share,
                     "wind_ms": case.wind_ms,
                     "rain_mm": case.rain_mm,
-                    "cover": bag,
-                    "bark_peak_c": block.daily[:, kernel.D_BARK_MAX, place].max(),
-                    "core_peak_c": block.daily[:, kernel.D_CORE_MEAN, place].max(),
+                    "cover": name,
+                    "bark_peak_c": day[:, hours.D_BARK_MAX].max(),
+                    "core_peak_c": day[:, hours.D_CORE_MEAN].max(),
                     "water_lost_kg": lost[place],
-                    "driest_face_pct": block.daily[-1, kernel.D_DRIEST_FACE, place],
+                    "driest_face_pct": day[-1, hours.D_DRIEST_FACE],
+                    "spawn_pct": day[-1, hours.D_SPAWN],
+                    "condensed_kg": block.a[at.BUDGET, at.B_BAG_CONDENSED, place],
                 }
             )
     return pd.DataFrame(rows)
@@ -180,40 +185,25 @@ def factorial(
 def bag_minus_bare(table: pd.DataFrame) -> pd.DataFrame:
     """The same, as the difference that each bag makes."""
     keys = ["sun", "wind_ms", "rain_mm"]
-    values = ["bark_peak_c", "core_peak_c", "water_lost_kg", "driest_face_pct"]
-    bare = table[table["cover"] == "bare"].set_index(keys)[values]
-    bagged = table[table["cover"] != "bare"].set_index([*keys, "cover"])[values]
+    values = ["bark_peak_c", "core_peak_c", "water_lost_kg", "driest_face_pct", "spawn_pct"]
+    bare = table[table["cover"] == BARE].set_index(keys)[values]
+    bagged = table[table["cover"] != BARE].set_index([*keys, "cover"])[values]
     return bagged.sub(bare).reset_index()
 
 
-SACK_DIAMETER_M = 0.40
-SACK_HEIGHT_M = 0.60
-STACK_DIAMETER_M = 0.25
-OUTER_FILM_M_S = 4.3e-3
-"""Churchill and Bernstein 1977 at 0.3 m/s by the Lewis analogy."""
+def ends_at_mm(made: pd.DataFrame, value: str = "driest_face_pct") -> pd.DataFrame:
+    """Monthly rain from which each bag no longer keeps a stack moister than none [mm].
 
-
-def ground_share(
-    paper_m_s: float, leak_m_s: float, ground_m_s: float, ground_deficit_ratio: float
-) -> float:
-    """Share of a bag's vapour deficit that moist ground inside its foot closes, by hand.
-
-    Vapour comes up from the ring of ground between stack and sack and leaves through the paper
-    and the leaks; the log itself is left out.
-
-    Parameters
-    ----------
-    paper_m_s, leak_m_s : float
-        As in the table of bags; the leak counts per area of log, the paper per area of sack.
-    ground_m_s : float
-        Conductance of litter and still air.
-    ground_deficit_ratio : float
-        Saturated vapour at the ground's temperature less that of the air, over the air's own
-        deficit: below 1 since the ground is cooler than the air by day.
+    Straight between the cases; nan where it does so under all rain that was run.  A row per sun,
+    wind and cover of a table by :func:`bag_minus_bare`.
     """
-    ring = np.pi / 4.0 * (SACK_DIAMETER_M**2 - STACK_DIAMETER_M**2)
-    sack = np.pi * SACK_DIAMETER_M * (SACK_HEIGHT_M + SACK_DIAMETER_M / 4.0)
-    log = np.pi * STACK_DIAMETER_M * (SACK_HEIGHT_M + STACK_DIAMETER_M / 4.0)
-    out = sack / (1.0 / paper_m_s + 1.0 / OUTER_FILM_M_S) + log * leak_m_s
-    up = ring * ground_m_s
-    return float(ground_deficit_ratio * up / (up + out))
+    found = []
+    for (sun, wind, cover), rows in made.groupby(["sun", "wind_ms", "cover"], sort=False):
+        rain, gain = rows.sort_values("rain_mm")[["rain_mm", value]].to_numpy().T
+        ends = np.nan if gain[0] > 0.0 else 0.0
+        for n in range(1, rain.size):
+            if gain[n - 1] > 0.0 >= gain[n]:
+                ends = float(np.interp(0.0, gain[[n, n - 1]], rain[[n, n - 1]]))
+                break
+        found.append({"sun": sun, "wind_ms": wind, "cover": cover, "ends_at_mm": ends})
+    return pd.DataFrame(found)

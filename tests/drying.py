@@ -67,7 +67,7 @@ def wood_of(name: str) -> tables.Wood:
     base = tables.woods()["aspen"]
     given = {"bark_resistance_s_m": tables.woods()["red oak"].bark_resistance_s_m.value}
     given |= PUBLISHED["wood"][name]
-    barkless = given["bark_resistance_s_m"] == 0.0
+    barkless = given["bark_thickness_mm"] == 0.0
     made: dict[str, tables.Parameter] = {}
     for key, value in given.items():
         old = getattr(base, key)
@@ -338,7 +338,8 @@ def comparison() -> pd.DataFrame:
     """Every case: published value and scatter, prediction with its 10 to 90 % band, verdict.
 
     ``off`` is how far the best estimate lies outside the published scatter.  Verdict: inside,
-    band (only the band of the draws reaches the scatter) or miss.
+    band (only the band of the draws reaches the scatter) or miss; also of cases that are not
+    tested, which no count may hold.
     """
     found = []
     for name, case in CASES.items():
@@ -364,6 +365,21 @@ def comparison() -> pd.DataFrame:
             }
         )
     return pd.DataFrame(found).set_index("case")
+
+
+def before_and_after(found: pd.DataFrame) -> pd.DataFrame:
+    """Verdict and ``off`` of each case that set nothing, before the physics changed and today."""
+    stated = PUBLISHED["miss_before"]
+    rows = {}
+    for name, row in found[found["use"] != "calibration"].iterrows():
+        old = stated.get(name)
+        rows[name] = {
+            "before": "inside" if old is None else "band" if old["band"] else "miss",
+            "off before": 0.0 if old is None else old["off"],
+            "today": row["verdict"] if row["use"] == "blind" else "not tested",
+            "off today": row["off"],
+        }
+    return pd.DataFrame(rows).T
 
 
 def loss_by_resistance(name: str, *, rain: bool = True) -> FloatArray:

@@ -94,8 +94,10 @@ def test_a_trunk_in_the_winter_sun() -> None:
 
 
 def test_bed_logs_under_a_net() -> None:
-    """Shiitake logs under nets that pass 11 to 34 % of the light: at most 17 K above air, 46 degC
-    (Tomikawa 2015, Shimane Chusankan Kenkyu 11:1-7, abstract).  The net hides the cold sky.
+    """Shiitake logs under nets that pass 11 to 34 % of the light: at most 17 K above air, 46 degC,
+    4 K and more on a third of the days (Tomikawa 2015, Shimane Chusankan Kenkyu 11:1-7,
+    abstract).  The net hides the cold sky.  Inside, and low: the hottest hours of ten years, of
+    which 11 to 17 K are told, had more sun or less wind than ours.
     """
     above = [
         hottest_side_c(
@@ -104,7 +106,7 @@ def test_bed_logs_under_a_net() -> None:
         ) - 30.0
         for light in (0.11, 0.34)
     ]  # fmt: skip
-    assert 1.0 < above[0] < 8.0 < above[1] < 17.0
+    assert 1.0 < above[0] < 4.0 < above[1] < 17.0
 
 
 def test_sunlit_logs_pale_and_dark() -> None:

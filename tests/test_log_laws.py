@@ -12,12 +12,14 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import log_samples as samples
 
-from climate_risk.constants import WATER_HEAT_CAPACITY_J_KG_K
+from climate_risk.constants import SECONDS_PER_HOUR, WATER_HEAT_CAPACITY_J_KG_K
 from climate_risk.log import formulas
 from climate_risk.log import layout as at
 from climate_risk.log.conductances import refresh_conductances
+from climate_risk.log.kernel import through_boundary
 from climate_risk.log.parameters import bark_resistance_s_m
 from climate_risk.log.tridiagonal import solve_water_line
+from climate_risk.log.uptake import take_up
 from climate_risk.log.wood_surface import secant_pull
 
 FloatArray = np.ndarray
@@ -227,3 +229,49 @@ def test_a_barrier_that_has_rotted_holds_no_vapour_back() -> None:
     assert whole < half < rotted
     assert rotted == pytest.approx(none, rel=1e-9)
     assert none - 0.1 > 2.0 * (whole - 0.1)
+
+
+@pytest.mark.parametrize(("wet", "left"), [(1.0, 0.0), (0.25, 0.75), (0.0, 1.0)])
+def test_wood_under_water_dries_for_the_dry_part_of_the_hour_only(wet: float, left: float) -> None:
+    """Wood wetter than its rest with the air: what covers it takes the air's whole draw as long
+    as it lasts; dew, which the air brings, leaves none.
+    """
+    stack = small_stack()
+    whole = at.SURFACE + at.BARK
+    a = samples.start(stack)
+    a[at.MOISTURE, 0], a[whole, at.S_TARGET] = 0.5, 0.1
+    a[whole, at.S_SUPPLY], a[whole, at.S_WET], a[whole, at.S_UPTAKE] = 1e-3, wet, 0.0
+    a[at.BOUNDARY_DRYING + at.BARK, 0] = 2e-6
+    take_up(a, at.BARK, 0, 0, 1.5)
+    assert a[at.BOUNDARY_DRYING + at.BARK, 0] == pytest.approx(left * 2e-6)
+    a[at.BOUNDARY_DRYING + at.BARK, 0] = 2e-6
+    a[whole, at.S_EVAPORATION] = -1e-6
+    take_up(a, at.BARK, 0, 0, 1.5)
+    assert not a[at.BOUNDARY_DRYING + at.BARK, 0].any()
+
+
+@pytest.mark.parametrize(
+    ("moisture", "liquid", "heat_c"),
+    [(0.5, 0.0, -2e-6 * 0.4 * 30.0), (0.5, 1e-6, (1e-6 - 2e-6 * 0.4 * 3.0) * 10.0),
+     (0.05, 0.0, 2e-6 * 0.05 * 10.0)],
+)  # fmt: skip
+def test_water_leaves_as_warm_as_the_wood_and_comes_as_warm_as_the_air(
+    moisture: float, liquid: float, heat_c: float
+) -> None:
+    """Wood at 30 degC in air at 10, at rest with it at 10 %: first law, c_w times what crosses
+    times the temperature that it has on the side it comes from; vapour out, rain in, vapour in.
+    """
+    stack = small_stack()
+    whole, row = at.SURFACE + at.BARK, 0
+    a = samples.start(stack)
+    a[at.MOISTURE, row], a[at.TEMP, row], a[at.ENERGY, row] = moisture, 30.0, 0.0
+    a[whole, at.S_TARGET] = 0.1
+    a[at.BOUNDARY_DRYING + at.BARK, row], a[at.BOUNDARY_WATER + at.BARK, row] = 2e-6, 1e-3
+    a[at.BOUNDARY_LIQUID + at.BARK, row] = liquid
+    for term in (at.S_CONDENSED, at.S_DRIED, at.S_WATER_HEAT, at.S_TAKEN_UP):
+        a[whole, term] = 0.0
+    hour = samples.make_forcing(1, air_temp=10.0)[0]
+    through_boundary(a, hour, at.BARK, row, row, 0.02, 1.0)
+    expected = heat_c * WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR
+    assert a[at.ENERGY, row] * 0.02 == pytest.approx(expected, rel=1e-9)
+    assert a[whole, at.S_WATER_HEAT] == pytest.approx(expected, rel=1e-9)

@@ -28,6 +28,7 @@ from climate_risk.risk.actions import _rank
 from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import KILLED_BY_DROUGHT, KILLED_BY_HEAT, ON_TIME
 from climate_risk.risk.ensemble import Outcomes, collect, start_rows
+from climate_risk.risk.outlook import look_at_all
 from climate_risk.risk.results import Action, Chance
 from climate_risk.risk.season import _full_run
 from climate_risk.risk.sensitivity import rank_correlation, split_variance
@@ -183,3 +184,10 @@ def test_a_level_is_told_at_both_ends_of_what_moves_it(kind: StackModel) -> None
     level = level_of(told(kind, quantiles < 0.5, quantiles))
     assert level is not None
     assert (level.unknown, level.where_low, level.where_high) == ("unmeasured", 1.0, 0.0)
+
+
+def test_an_outlook_of_a_past_season_goes_on_with_the_years_before_it(kind: StackModel) -> None:
+    """The record runs from 2008 to 2012: whoever stood there in April 2010 knew 2008 and 2009."""
+    (outlook,) = look_at_all(kind, [OPEN], kind.stack.inoculated, 1)
+    assert outlook.next_day == date(2010, 4, 13)
+    assert outlook.years == (2008, 2009)

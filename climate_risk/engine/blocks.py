@@ -134,10 +134,10 @@ def _advance(job: Job) -> None:
     values = values_at(rows, block.quantiles)
     canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
     stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
-    sun = kind.record.sun_azimuth_deg
     row = int(job.start_rows[0])
-    azimuth = np.zeros(kind.hours)
-    azimuth[job.first_hour : job.last_hour] = sun[row + job.first_hour : row + job.last_hour]
+    elevation, azimuth = kind.record.sun(row + job.first_hour, row + job.last_hour)
+    modes = np.zeros((kind.hours, at.MODES))
+    modes[job.first_hour : job.last_hour] = (elevation > 0.0)[:, None] * girth_modes(azimuth)
     days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
     block.daily = np.empty((days, DAILY_COLUMNS, at.CASES))
     set_parameters(
@@ -157,7 +157,7 @@ def _advance(job: Job) -> None:
         stand,
         job.start_rows,
         cover_table(kind, job.scheme),
-        girth_modes(azimuth),
+        modes,
         job.first_hour,
         job.last_hour,
         kind.inoculation_hour,

@@ -74,11 +74,10 @@ class Bridge(Record):
             self._tables[key] = np.concatenate(stretches)
         return self._tables[key]
 
-    @property
-    def sun_azimuth_deg(self) -> FloatArray:
-        """Of every row of the table."""
-        azimuth = self.weather.sun_azimuth_deg[self._ahead : self._ahead + self.hours]
-        return np.tile(azimuth, len(self._rows))
+    def sun(self, first: int, last: int) -> tuple[FloatArray, FloatArray]:
+        """Elevation and azimuth of the sun [deg] in rows of one stretch."""
+        begin = self._ahead + first % self.hours
+        return super().sun(begin, begin + last - first)
 
     def start_rows(self, draws: int, hour: int) -> IntArray:
         """Row of hour 0 of runs laid out (year, draw) of which ``hour`` is tomorrow's first."""

@@ -327,7 +327,7 @@ def run_block(
         Row of ``stand`` at which each run's hour 0 lies.
     cover : (hours of the mycelium, COVER_COLUMNS) array
     modes : (hours of the mycelium, MODES) array
-        Angular modes of the beam, the same for every run.
+        Angular modes of the beam, the same for every run; 0 while the sun is down.
     first_hour, last_hour : int
         Hours of the mycelium, the last one not included; whole days.
     inoculation_hour : int

@@ -65,10 +65,10 @@ class Record:
         end = pd.Timestamp(self.weather.time[-1]).date()
         return end - timedelta(days=self.weather.forecast_days)
 
-    @property
-    def sun_azimuth_deg(self) -> FloatArray:
-        """Of every row of :meth:`table`."""
-        return self.weather.sun_azimuth_deg
+    def sun(self, first: int, last: int) -> tuple[FloatArray, FloatArray]:
+        """Elevation and azimuth of the sun [deg] in rows of :meth:`table`, the last not among."""
+        weather = self.weather
+        return weather.sun_elevation_deg[first:last], weather.sun_azimuth_deg[first:last]
 
     def row(self, day: date) -> int:
         """Row of the first hour of a day; days before or after the record are the caller's."""

@@ -1,7 +1,7 @@
 """How bark heat differs round the girth, by azimuthal modes.
 
 Heat in a cylinder without ends, ``rho c T_t = div(k grad T)``, its temperature split into modes
-``T_m(r) cos(m phi)`` and ``sin(m phi)``.  In rings, and sectors of arc ``w``, over an hour::
+``T_m(r) cos(m phi)`` and ``sin(m phi)``.  In rings, and sectors of arc ``w``, over a step::
 
     C_i/dt T_i - g_(i-1) (T_(i-1) - T_i) - g_i (T_(i+1) - T_i) + d_m k_i (dr_i / r_i) T_i
         = C_i/dt T_i(old)
@@ -97,7 +97,7 @@ def eliminate_modes(
 
 @compiled
 def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float) -> None:
-    """Advance one mode, its ring equation eliminated, by one hour."""
+    """Advance one mode, its ring equation eliminated, by one step."""
     assume(a.shape[2] == at.CASES)
     last, first, base = nr - 1, level * nr, mode * nr
     for n in range(a.shape[2]):

@@ -29,6 +29,9 @@ from climate_risk.log.state import Curves
 from climate_risk.log.wood import MOISTURE_STEP
 from climate_risk.log.wood_surface import look_up
 
+SINKS_FULLY = 0.01
+"""Wetter than the level below by this much [kg/kg], water sinks as in uptake: no leap at level."""
+
 
 @compiled
 def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density: float) -> None:
@@ -81,7 +84,8 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
     :mod:`climate_risk.log.spawn`; before there is spawn, cut faces touch.
 
     Water that sinks into drier wood below fills its vessels and runs as in uptake; water drawn
-    up toward drying wood runs in broken columns, more slowly.
+    up toward drying wood runs in broken columns, more slowly.  The one passes into the other over
+    :data:`SINKS_FULLY`, so that no run turns on which of two like levels is the wetter.
     """
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     for k in range(nz - 1):
@@ -92,8 +96,9 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
             for n in range(at.CASES):
                 uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
                 drying = a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
-                sinks = a[at.MOISTURE, q, n] > a[at.MOISTURE, r, n]
-                a[at.SINKING_GAIN, r, n] = uptake - drying if sinks else 0.0
+                wetter = a[at.MOISTURE, q, n] - a[at.MOISTURE, r, n]
+                sinking = min(max(wetter * (1.0 / SINKS_FULLY), 0.0), 1.0)
+                a[at.SINKING_GAIN, r, n] = (uptake - drying) * sinking
             for n in range(at.CASES):
                 faster = a[at.SINKING_GAIN, r, n]
                 here = a[at.ALONG, r, n] + a[at.FREE_FLOW, r, n] * faster

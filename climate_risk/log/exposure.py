@@ -26,8 +26,6 @@ from climate_risk.log.parameters import P
 
 SEALED_S_M = 1e12
 """A resistance that no vapour passes."""
-JUMP_LEFT = 0.5
-"""Of a jump of the weather, after an hour: the wood's skin has followed by half."""
 
 
 @compiled
@@ -96,23 +94,3 @@ def seal_uncut(a: FloatArray, hour: FloatArray) -> None:
         sealed = SEALED_S_M * hour[at.F_UNCUT, n]
         a[top, at.S_AIR_RESISTANCE, n] += sealed
         a[top, at.S_VAPOUR_RESISTANCE, n] += sealed
-
-
-@compiled
-def follow_jump(a: FloatArray, hour: FloatArray) -> None:
-    """By how much sun and air jump against the hour before, the larger of bark and top [K].
-
-    As sol-air temperature, of the sunniest side: air plus what sun and sky add to it.  It fades
-    as the wood follows.
-    """
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    for n in range(at.CASES):
-        a[at.STACK, at.N_JUMP, n] *= JUMP_LEFT
-    for boundary in (at.BARK, at.TOP):
-        whole = at.SURFACE + boundary
-        for n in range(at.CASES):
-            gained = a[whole, at.S_SUN, n] + a[whole, at.S_BEAM, n] + a[whole, at.S_LONGWAVE, n]
-            now = hour[at.F_AIR_TEMP, n] + gained / a[whole, at.S_HEAT_LOSS, n]
-            jump = abs(now - a[whole, at.S_SOL_AIR, n])
-            a[at.STACK, at.N_JUMP, n] = max(a[at.STACK, at.N_JUMP, n], jump)
-            a[whole, at.S_SOL_AIR, n] = now

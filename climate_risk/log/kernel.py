@@ -44,9 +44,11 @@ from climate_risk.log.tridiagonal import (
 )
 from climate_risk.log.uptake import is_dry, soak, take_up
 
-STEP_JUMP_K = 4.0
-"""A jump of the sol-air temperature by this much wants one more step of heat to the hour."""
-MOST_STEPS = 6
+SUNLIT_STEPS, DARK_STEPS = 6, 2
+"""Equal steps in which an hour's heat is moved: many while the sun can jump.
+
+By the clock and not by the weather: no run knows its neighbours, and less sun never warms.
+"""
 
 REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""
@@ -305,12 +307,12 @@ def surface_gain(a: FloatArray, hour: FloatArray, boundary: int) -> None:
 
 
 @compiled
-def heat_steps(a: FloatArray) -> int:
-    """Equal steps in which the hour's heat is moved: more where sun or air jump."""
-    jump = 0.0
-    for n in range(at.CASES):
-        jump = max(jump, a[at.STACK, at.N_JUMP, n])
-    return min(1 + int(jump / STEP_JUMP_K), MOST_STEPS)
+def heat_steps(girth_modes: FloatArray) -> int:
+    """Steps of an hour by whether the sun is up in it; then its beam has modes."""
+    up = 0
+    for mode in range(at.MODES):
+        up += girth_modes[mode] != 0.0
+    return SUNLIT_STEPS if up else DARK_STEPS
 
 
 @inlined
@@ -367,7 +369,7 @@ def step_hour(
     hour : (FORCINGS, CASES) array
         See the F_ names.
     girth_modes : (MODES,) array
-        Discrete azimuthal modes of the beam's half-cosine.
+        Discrete azimuthal modes of the beam's half-cosine; 0 while the sun is down.
 
     Raises
     ------
@@ -386,6 +388,6 @@ def step_hour(
         surfaces_give(a)
         rims_give(grid, a)
         settle_bag(grid, a, hour)
-    steps = heat_steps(a)
+    steps = heat_steps(girth_modes)
     move_heat(grid, curves, a, hour, steps)
     move_azimuthal_heat(grid, curves, a, girth_modes, steps)

@@ -114,9 +114,8 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
     S_WATER_HEAT,  # mean heat that water brought into the wood [J/m2]
     S_GIVING,  # conductance at which the surface gives vapour to the air it meets [m/s]
     S_GIVEN,  # that conductance times the vapour density behind it [kg/m2/s]
-    S_SOL_AIR,  # of the sunniest sector: air and what sun and sky add to it [degC]
-) = range(36)
-S_ROWS = 36
+) = range(35)
+S_ROWS = 35
 # Terms whose rows are one for the bark and one for the top.
 SURFACE_WATER = 46  # kg/m2
 SURFACE_TEMP = 47  # degC
@@ -165,8 +164,7 @@ STACK = 60
     N_RIM_GIVEN,  # times the density behind it [kg/s]
     N_RIM_OUT,  # vapour out of all rims [kg/s]
     N_SPAWN,  # 1 once there is spawn between the pieces
-    N_JUMP,  # of the sol-air temperature, fading [K]
-) = range(15)
+) = range(14)
 # Running sums since the start, one row each.
 BUDGET = 61
 TERMS = 62

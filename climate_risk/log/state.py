@@ -61,7 +61,6 @@ def make_state(grid: Grid, parameters: FloatArray, air_temp_c: float) -> FloatAr
     a[layout.SURFACE_TEMP, :2] = air_temp_c
     a[layout.STACK, layout.N_BAG_TEMP] = air_temp_c
     a[layout.SPAWN_MOISTURE] = parameters[P.spawn_moisture]
-    a[layout.SURFACE + layout.BARK : layout.SURFACE + layout.GROUND, layout.S_SOL_AIR] = air_temp_c
     first = layout.BOUNDARY_MOISTURE
     a[first : first + layout.BOUNDARIES, : max(nz, nr)] = start
     set_parameters(a, parameters)

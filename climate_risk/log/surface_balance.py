@@ -28,7 +28,6 @@ from climate_risk.log.exposure import (
     SEALED_S_M,
     catch_water,
     catch_weather,
-    follow_jump,
     seal_uncut,
 )
 from climate_risk.log.formulas import (
@@ -266,7 +265,6 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
     for boundary in (at.BARK, at.TOP):
         catch_water(a, hour, boundary, section)
         catch_weather(a, hour, boundary)
-    follow_jump(a, hour)
     for n in range(at.CASES):
         a[at.STACK, at.N_RIM_VAPOUR, n] = hour[at.F_VAPOUR, n]
         a[at.STACK, at.N_RIM_RESISTANCE, n] = a[at.SURFACE + at.BARK, at.S_AIR_RESISTANCE, n]
