@@ -71,6 +71,7 @@ def load_weather(
         As :func:`climate_risk.weather.load_weather`.
     """
     from climate_risk.engine.record import Record
+    from climate_risk.engine.reference import late_starts
     from climate_risk.microclimate.stand_log import read_log
     from climate_risk.weather import load_sources, to_hourly
     from climate_risk.weather_options import STATIONS, WeatherSource
@@ -88,7 +89,7 @@ def load_weather(
     for path in (each.file for each in used if each.file):
         inputs[path.name] = hashlib.sha256(path.read_bytes()).hexdigest()
     record = Record(hourly, yard.site, log)
-    notes = (*checked.coverage.warnings, *notes, *_late_starts(yard, record.first))
+    notes = (*checked.coverage.warnings, *notes, *late_starts(yard.stacks, record.first))
     coverage = replace(checked.coverage, warnings=notes)
     return Weather(
         record=record,
@@ -97,17 +98,6 @@ def load_weather(
         quality=checked.quality,
         inputs=inputs,
     )
-
-
-def _late_starts(yard: Yard, begins: date) -> list[str]:
-    return [
-        f'"{stack.name}" was felled on {stack.felled}, before the weather begins: its wood is '
-        f"taken as fresh on {begins}; give start_moisture, or weather from {stack.felled}"
-        for stack in yard.stacks
-        if stack.start_moisture is None
-        and stack.felled is not None
-        and stack.felled < begins <= stack.inoculated
-    ]
 
 
 def simulate(
