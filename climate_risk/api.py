@@ -71,6 +71,7 @@ def load_weather(
         As :func:`climate_risk.weather.load_weather`.
     """
     from climate_risk.engine.record import Record
+    from climate_risk.engine.reference import late_starts
     from climate_risk.microclimate.stand_log import read_log
     from climate_risk.weather import load_sources, to_hourly
     from climate_risk.weather_options import STATIONS, WeatherSource
@@ -87,9 +88,11 @@ def load_weather(
     used = (*options.sources, *([options.history] if options.history else []))
     for path in (each.file for each in used if each.file):
         inputs[path.name] = hashlib.sha256(path.read_bytes()).hexdigest()
-    coverage = replace(checked.coverage, warnings=(*checked.coverage.warnings, *notes))
+    record = Record(hourly, yard.site, log)
+    notes = (*checked.coverage.warnings, *notes, *late_starts(yard.stacks, record.first))
+    coverage = replace(checked.coverage, warnings=notes)
     return Weather(
-        record=Record(hourly, yard.site, log),
+        record=record,
         coverage=coverage,
         table=checked.table,
         quality=checked.quality,

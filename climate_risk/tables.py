@@ -249,6 +249,12 @@ class Model(Row):
     """To vapour, of the dried skin of wood where bark is off."""
     bark_crack_factor: Drawn
     """By how much bark conducts more once the wood beneath is air-dry."""
+    estimated_humidity_error_pct: Drawn
+    """Points by which relative humidity that nobody measured is off, the whole run long."""
+    estimated_sun_error: Drawn
+    """Share by which sunlight that was estimated from temperature is off."""
+    estimated_wind_factor: Drawn
+    """True wind over the wind that is taken where none was measured."""
     ref_latitude: Parameter
     """Where, and how high, the leaf days below hold."""
     ref_elevation_m: Parameter

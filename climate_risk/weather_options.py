@@ -44,6 +44,8 @@ class WeatherOptions:
     """Where past years come from if the sources have too few."""
     longest_wait_s: float = LONGEST_WAIT_S
     """Bound on all waiting for the network."""
+    forecast: bool = True
+    """Whether the coming days are taken from the stations' service, where it has them."""
 
 
 def read_weather_options(section: Section) -> WeatherOptions:
@@ -54,7 +56,7 @@ def read_weather_options(section: Section) -> WeatherOptions:
     InputError
         At the first mistake.
     """
-    section.only("file", "columns", "history", "source", "longest_wait_s")
+    section.only("file", "columns", "history", "source", "longest_wait_s", "forecast")
     columns = section.section("columns").raw
     wait = section.number("longest_wait_s", 1.0, 86_400.0, default=LONGEST_WAIT_S)
     sources = tuple(_source(each) for each in section.sections("source"))
@@ -67,13 +69,14 @@ def read_weather_options(section: Section) -> WeatherOptions:
     history = None
     if section.has("history"):
         history = WeatherSource(file=_path(section, "history"))
-    options = WeatherOptions(history=history, longest_wait_s=wait)
-    if sources:
-        return WeatherOptions(sources=sources, history=history, longest_wait_s=wait)
-    if columns:
-        only = WeatherSource(file=None, columns=columns)
-        return WeatherOptions(sources=(only,), history=history, longest_wait_s=wait)
-    return options
+    if not sources:
+        sources = (WeatherSource(file=None, columns=columns),)
+    return WeatherOptions(
+        sources=sources,
+        history=history,
+        longest_wait_s=wait,
+        forecast=section.flag("forecast", default=True),
+    )
 
 
 def _source(section: Section) -> WeatherSource:

@@ -15,6 +15,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import risk_samples as samples
 
+import climate_risk as cr
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.errors import InputError
@@ -213,7 +214,7 @@ def test_few_years_give_no_chance_but_what_happened(yard: Yard) -> None:
     ("first", "last", "as_of", "words"),
     [
         ("2002-01-01", "2014-07-20", date(2014, 3, 1), "--as-of 2014-03-01 lies before"),
-        ("2014-04-01", "2014-07-20", AS_OF, "starts on 2014-03-20"),
+        ("2014-05-01", "2014-07-20", AS_OF, "starts on 2014-04-12"),
         ("2002-01-01", "2013-07-20", AS_OF, "starts on 2014-03-20"),
     ],
 )
@@ -243,6 +244,20 @@ def test_a_record_of_one_year_has_its_season_to_date(yard: Yard, record: Record)
     lowest = alone.daily["moisture_driest_face_pct"].min()
     low, _, high = alone.result.moisture_driest_face_pct
     assert low - 10.0 <= lowest <= high + 10.0
+
+
+def test_wood_felled_before_the_weather_starts_fresh_with_it(tmp_path: Path, yard: Yard) -> None:
+    """The same run as of wood felled on the record's first day, and it is said."""
+    begins = date(2014, 4, 1)
+    late = samples.make_record("2014-04-01", "2014-07-20")
+    felled_then = replace(yard, stacks=(replace(yard.stacks[0], felled=begins),))
+    days = run(yard, late).stacks[0].daily
+    pd.testing.assert_frame_equal(days, run(felled_then, late).stacks[0].daily)
+    path = samples.write_yard(tmp_path, year=2014)
+    table = samples.daily_table("2014-04-01", "2014-07-20")
+    table.to_csv(path.with_name("weather.csv"), index_label="date")
+    said = cr.load_weather(cr.read_yard(path)).coverage.warnings
+    assert any("felled on 2014-03-20" in w and "fresh on 2014-04-01" in w for w in said)
 
 
 def test_hot_dry_spells() -> None:

@@ -60,9 +60,12 @@ def summary(farm: Path) -> WeatherSummary:
     )  # fmt: skip
 
 
-def test_four_files_and_no_other(out: Path) -> None:
+def test_five_files_and_no_other(out: Path) -> None:
     names = sorted(path.name for path in out.iterdir())
-    assert names == ["summary.json", "weather.csv", "weather.html", "weather.png"]
+    assert names == [
+        "summary.json",
+        *(f"weather.{kind}" for kind in ("csv", "html", "png", "svg")),
+    ]
 
 
 def test_the_clean_table_reads_back(farm: Path, out: Path) -> None:

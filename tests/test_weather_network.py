@@ -255,7 +255,7 @@ def test_values_that_a_model_made_are_kept_apart() -> None:
     seen, forecast, sources = read_service_file(gzip.compress(text.encode()))
     assert list(seen.index) == [pd.Timestamp("2024-06-01")]
     assert forecast.loc["2024-06-02", "tmin"] == 16.0
-    assert sources == {"dwd_hourly"}
+    assert sources == {"dwd_hourly", "dwd_mosmix", "metno_forecast"}
 
 
 @pytest.mark.parametrize("data", [b"", b"<html>", b"\x1f\x8bxx", b"a,b\n1,2\n"])

@@ -134,11 +134,10 @@ def _advance(job: Job) -> None:
     values = values_at(rows, block.quantiles)
     canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
     stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
-    weather, row = kind.record.weather, int(job.start_rows[0])
-    seen = slice(row + job.first_hour, row + job.last_hour)
+    row = int(job.start_rows[0])
+    elevation, azimuth = kind.record.sun(row + job.first_hour, row + job.last_hour)
     modes = np.zeros((kind.hours, at.MODES))
-    is_up = weather.sun_elevation_deg[seen, None] > 0.0
-    modes[job.first_hour : job.last_hour] = is_up * girth_modes(weather.sun_azimuth_deg[seen])
+    modes[job.first_hour : job.last_hour] = (elevation > 0.0)[:, None] * girth_modes(azimuth)
     days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
     block.daily = np.empty((days, DAILY_COLUMNS, at.CASES))
     set_parameters(

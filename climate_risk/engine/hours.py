@@ -49,16 +49,21 @@ from climate_risk.microclimate.radiation import (
     W_CONVECTION,
     W_CONVECTION_CLOTH,
     W_GROUND_TEMP,
+    W_HUMIDITY_DOUBT,
     W_RAIN,
     W_VAPOUR,
     W_WIND,
     W_WIND_CLOTH,
+    W_WIND_DOUBT,
+    R,
     light_at_stack,
 )
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
+LEAST_HUMIDITY = 0.05
+"""Air outdoors is hardly ever drier (common practice, no source)."""
 WATER_RESPONSE_HOURS = 6
 """The fungus's response to water follows moisture at this interval."""
 
@@ -97,8 +102,28 @@ def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> No
 
 
 @inlined
-def assemble(row: FloatArray, light: FloatArray, cover: FloatArray, forcing: FloatArray) -> None:
-    """Stand weather, light and cover of one hour as the log's forcing."""
+def humidity_off(air: float, vapour: float, points: float) -> float:
+    """Vapour density [kg/m3] of air whose relative humidity is off by some points.
+
+    Held between :data:`LEAST_HUMIDITY` and saturation.
+    """
+    saturated = saturation_vapour_density(air)
+    return min(max(vapour + 0.01 * points * saturated, LEAST_HUMIDITY * saturated), saturated)
+
+
+@inlined
+def assemble(
+    row: FloatArray,
+    light: FloatArray,
+    cover: FloatArray,
+    parameters: FloatArray,
+    forcing: FloatArray,
+) -> None:
+    """Stand weather, light and cover of one hour as the log's forcing.
+
+    Humidity and wind that were estimated are off by what the run has drawn; sunlight is so in
+    :func:`climate_risk.microclimate.radiation.light_at_stack`.
+    """
     cloth = cover[C_CLOTH] > 0.0
     convection = W_CONVECTION_CLOTH if cloth else W_CONVECTION
     wind = W_WIND_CLOTH if cloth else W_WIND
@@ -123,6 +148,22 @@ def assemble(row: FloatArray, light: FloatArray, cover: FloatArray, forcing: Flo
         forcing[at.F_UNCUT, n] = cover[C_UNCUT]
         forcing[at.F_SPAWN, n] = cover[C_SPAWN]
         forcing[at.F_BARRIER_AGE, n] = cover[C_BARRIER_AGE]
+    for n in range(at.CASES):
+        share = row[W_HUMIDITY_DOUBT, n]
+        if share > 0.0:
+            forcing[at.F_VAPOUR, n] = humidity_off(
+                row[W_AIR_TEMP, n],
+                row[W_VAPOUR, n],
+                share * parameters[R.model_estimated_humidity_error_pct, n],
+            )
+    for n in range(at.CASES):
+        share = row[W_WIND_DOUBT, n]
+        factor, on_heat = (
+            parameters[R.model_estimated_wind_factor, n],
+            parameters[R.estimated_convection_factor, n],
+        )
+        forcing[at.F_WIND, n] *= 1.0 + share * (factor - 1.0)
+        forcing[at.F_CONVECTION, n] *= 1.0 + share * (on_heat - 1.0)
 
 
 @compiled
@@ -306,7 +347,7 @@ def run_block(
         day = daily[(hour - first_hour) // HOURS_PER_DAY]
         gather(stand, start, hour, row)
         light_at_stack(row, cover[hour], radiation, diffuse_table, light)
-        assemble(row, light, cover[hour], forcing)
+        assemble(row, light, cover[hour], radiation, forcing)
         if hour % REFRESH_HOURS == 0:
             refresh_conductances(grid, curves, a)
         step_hour(grid, curves, a, forcing, modes[hour])

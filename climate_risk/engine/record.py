@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, timedelta
 from functools import cached_property
 
 import numpy as np
@@ -19,15 +19,18 @@ from climate_risk.microclimate.radiation import (
     W_CONVECTION_CLOTH,
     W_DIFFUSE,
     W_GROUND_TEMP,
+    W_HUMIDITY_DOUBT,
     W_INDEX,
     W_LONGWAVE,
     W_PATH,
     W_RAIN,
     W_SUN_COSINE,
+    W_SUN_DOUBT,
     W_SUN_SINE,
     W_VAPOUR,
     W_WIND,
     W_WIND_CLOTH,
+    W_WIND_DOUBT,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.microclimate.stand_log import Offset, StandLog, with_log
@@ -58,8 +61,14 @@ class Record:
 
     @cached_property
     def last(self) -> date:
-        """Last day of the record."""
-        return pd.Timestamp(self.weather.time[-1]).date()
+        """Last day that was seen; days that are forecast may follow."""
+        end = pd.Timestamp(self.weather.time[-1]).date()
+        return end - timedelta(days=self.weather.forecast_days)
+
+    def sun(self, first: int, last: int) -> tuple[FloatArray, FloatArray]:
+        """Elevation and azimuth of the sun [deg] in rows of :meth:`table`, the last not among."""
+        weather = self.weather
+        return weather.sun_elevation_deg[first:last], weather.sun_azimuth_deg[first:last]
 
     def row(self, day: date) -> int:
         """Row of the first hour of a day; days before or after the record are the caller's."""
@@ -75,7 +84,12 @@ class Record:
                 if self.log is not None and self.log[0].canopy == canopy:
                     inside = with_log(inside, *self.log)
                 self._stands[stand] = inside
-            self._tables[key] = _stand_table(self._stands[stand], diameter_m)
+            table = _stand_table(self._stands[stand], diameter_m)
+            doubt = self.weather.doubt
+            table[:, W_HUMIDITY_DOUBT] = doubt.humidity
+            table[:, W_SUN_DOUBT] = doubt.sun
+            table[:, W_WIND_DOUBT] = doubt.wind
+            self._tables[key] = table
         return self._tables[key]
 
 

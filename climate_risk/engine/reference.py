@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import date, timedelta
 
 import numpy as np
@@ -15,6 +16,7 @@ from climate_risk.engine.blocks import Block, Job, advance, new_blocks
 from climate_risk.engine.draws import best_estimate
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.errors import InputError
+from climate_risk.yard import Stack
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -126,3 +128,15 @@ def refuse_without_start(kind: StackModel, source: str) -> None:
             f'{source}: "{kind.stack.name}" starts on {kind.start_day}, but the weather '
             f"runs from {record.first} to {record.last}; accepted is weather of that season"
         )
+
+
+def late_starts(stacks: Iterable[Stack], begins: date) -> list[str]:
+    """What to say of stacks that were felled before the weather begins."""
+    return [
+        f'"{stack.name}" was felled on {stack.felled}, before the weather begins: its wood is '
+        f"taken as fresh on {begins}; give start_moisture, or weather from {stack.felled}"
+        for stack in stacks
+        if stack.start_moisture is None
+        and stack.felled is not None
+        and stack.felled < begins <= stack.inoculated
+    ]

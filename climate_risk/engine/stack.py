@@ -69,7 +69,8 @@ class StackModel:
     curves: Curves
     tables: WoodTables
     start_day: date
-    """Felled, or inoculated where that is not known: hour 0 of a run."""
+    """Hour 0 of a run: felled, or the weather's first day if that is later; inoculated where the
+    day of felling does not matter."""
     horizon: date
 
     @property
@@ -134,7 +135,8 @@ def stack_model(
     )
     start = stack.inoculated
     if stack.start_moisture is None and stack.felled is not None:
-        start = stack.felled
+        # Of wood felled before the weather begins, the drying till then is not known.
+        start = max(stack.felled, min(record.first, stack.inoculated))
     return StackModel(
         stack=stack,
         record=record,

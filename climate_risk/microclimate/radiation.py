@@ -36,8 +36,11 @@ FloatArray = npt.NDArray[np.float64]
     W_PATH,
     W_WIND,
     W_WIND_CLOTH,
-) = range(15)
-STAND_COLUMNS = 15
+    W_HUMIDITY_DOUBT,  # of estimated weather, 0 to 1
+    W_SUN_DOUBT,
+    W_WIND_DOUBT,
+) = range(18)
+STAND_COLUMNS = 18
 
 # Columns of a cover's table, one row per hour of the run.
 (
@@ -65,7 +68,7 @@ BEAM_PATH_MAX = 8.0
 
 SCHEMA = Schema(
     {"canopy": Canopy, "model": Model, "cloth": Cloth},
-    derived=("openness",),
+    derived=("openness", "estimated_convection_factor"),
 )
 R = SCHEMA.index
 """Row of each parameter in the radiation's parameter array."""
@@ -82,7 +85,13 @@ def radiation_parameters(values: Mapping[str, FloatArray], openness: float) -> F
         Share of sky seen through gaps, 0 to 1.
     """
     some = values["canopy.index_factor"]
-    return SCHEMA.fill(values, openness=np.full_like(some, openness))
+    # Forced convection grows with the root of the wind (Churchill and Bernstein 1977).
+    convection = np.sqrt(values["model.estimated_wind_factor"])
+    return SCHEMA.fill(
+        values,
+        openness=np.full_like(some, openness),
+        estimated_convection_factor=convection,
+    )
 
 
 @compiled
@@ -138,8 +147,9 @@ def light_at_stack(
             stand[W_INDEX, n] * parameters[R.canopy_index_factor, n] * stand[W_PATH, n]
         )
         up = 1.0 if stand[W_PATH, n] > 0.0 else 0.0
-        beam = stand[W_BEAM, n] * up * (gap + (1.0 - gap) * beam_share)
-        diffuse = stand[W_DIFFUSE, n] * (gap + (1.0 - gap) * out[L_TOP, n])
+        light = 1.0 + stand[W_SUN_DOUBT, n] * parameters[R.model_estimated_sun_error, n]
+        beam = light * stand[W_BEAM, n] * up * (gap + (1.0 - gap) * beam_share)
+        diffuse = light * stand[W_DIFFUSE, n] * (gap + (1.0 - gap) * out[L_TOP, n])
         sine, cosine = stand[W_SUN_SINE, n], stand[W_SUN_COSINE, n]
         on_cloth = diffuse + beam * sine
         if stopped > 0.0:

@@ -98,9 +98,15 @@ def coverage_sentence(coverage: WeatherCoverage) -> str:
         if filled
         else " No missing value had to be filled."
     )
+    ahead = (
+        f" The service's forecast to {full_day(coverage.forecast_to)} counts in full for three "
+        "days of the outlook and fades into past years' weather by the seventh."
+        if coverage.forecast_to
+        else ""
+    )
     if not coverage.estimated:
-        return span + gaps
-    return f"{span}{gaps} Not in the source and estimated: {listed(coverage.estimated)}."
+        return span + gaps + ahead
+    return f"{span}{gaps}{ahead} Not in the source and estimated: {listed(coverage.estimated)}."
 
 
 def closure_sentence(water_residual: float, energy_residual: float) -> str:

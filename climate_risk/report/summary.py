@@ -132,6 +132,7 @@ def _parameter(stack: str, p: ParameterUsed) -> list[Any]:
 def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
     """What every run says of itself: program, yard, inputs, weather."""
     coverage = result.coverage
+    ahead = coverage.forecast_to
     return {
         "schema": SCHEMA,
         "program": "climate-risk",
@@ -150,7 +151,8 @@ def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
             "estimated": coverage.estimated,
             "warnings": list(coverage.warnings),
             "attribution": coverage.attribution,
-        },
+        }
+        | ({"forecast_to_date": ahead.isoformat()} if ahead else {}),
     }
 
 

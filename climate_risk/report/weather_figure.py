@@ -23,6 +23,7 @@ LOOK = {
     "suspect": (theme.VERMILION, "xx"),
     "filled": (theme.SKY_BLUE, "//"),
     "estimated": (theme.ORANGE, ".."),
+    "forecast": (theme.BLUE, "--"),
 }
 """Colour and hatch of each kind of value."""
 NAMES = {
@@ -117,5 +118,5 @@ def _draw_shares(axes: Axes, summary: WeatherSummary) -> None:
     axes.set_ylabel("share of the month")
     axes.set_ylim(0, len(names))
     axes.legend(
-        ncols=4, fontsize=theme.DESK.text_pt, loc="upper center", bbox_to_anchor=(0.5, -0.18)
+        ncols=5, fontsize=theme.DESK.text_pt, loc="upper center", bbox_to_anchor=(0.5, -0.18)
     )

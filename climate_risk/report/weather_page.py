@@ -3,23 +3,22 @@
 from __future__ import annotations
 
 import base64
-import io
 from pathlib import Path
 
 import pandas as pd
 
 from climate_risk.report import files
 from climate_risk.report import summary as summary_file
+from climate_risk.report.inline_svg import saved
 from climate_risk.report.weather_figure import weather_figure
 from climate_risk.units import Units
 from climate_risk.weather.record import WeatherSummary
 
 SHOWN_SPELLS = 200
-DPI = 110
 
 
 def write_weather(out_dir: Path, summary: WeatherSummary, clean_table: str) -> list[Path]:
-    """Write weather.csv, .html, .png and the weather of summary.json, all of them or none.
+    """Write weather.csv, .html, .png, .svg and the weather of summary.json, all of them or none.
 
     Raises
     ------
@@ -27,13 +26,14 @@ def write_weather(out_dir: Path, summary: WeatherSummary, clean_table: str) -> l
         When a file cannot be written.
     """
     files.refuse_folders(out_dir, ("weather", "summary"))
-    png = _png(summary)
+    figure = weather_figure(summary)
+    png = saved(figure, "png")
     made = summary_file.kept_beside(_summary(summary), out_dir / "summary.json")
     with files.as_a_set(out_dir, ()) as folder:
         written = [
             files.write_whole(folder / "weather.csv", clean_table),
             files.write_whole(folder / "weather.html", weather_page(summary, png)),
-            files.write_whole(folder / "weather.png", png),
+            *files.write_figure(figure, folder, "weather"),
             files.write_whole(folder / "summary.json", summary_file.json_text(made).encode()),
         ]
     return [out_dir / path.name for path in written]
@@ -93,12 +93,6 @@ def month_rows(summary: WeatherSummary, show: Units) -> list[list[str]]:
             ]
         )
     return rows
-
-
-def _png(summary: WeatherSummary) -> bytes:
-    target = io.BytesIO()
-    weather_figure(summary).savefig(target, format="png", dpi=DPI, metadata={"Software": None})
-    return target.getvalue()
 
 
 def _summary(summary: WeatherSummary) -> summary_file.Json:

@@ -1,9 +1,12 @@
-"""A stack's runs to date, carried on from today's state with each past year's weather."""
+"""A stack's runs to date, carried on from today's state with each past year's weather.
+
+Where the weather ends in a forecast, the first days are that, faded into each past year.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -11,8 +14,10 @@ import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine import hours as k
-from climate_risk.engine.blocks import Block, advance, branch, new_blocks
+from climate_risk.engine.blocks import Block, advance, branch, new_blocks, runs_by_block
+from climate_risk.engine.days import shifted
 from climate_risk.engine.draws import SEED, best_estimate, latin_hypercube
+from climate_risk.engine.forecast import Bridge
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import Outcomes, collect, jobs_for, start_rows, usable_years
@@ -35,6 +40,8 @@ class Outlook:
     draws: int
     has_past: bool = True
     """False where the record holds no past year to go on with: then this is all there is."""
+    bridge: Bridge | None = None
+    """The forecast of the days after the last seen, mixed with each past year."""
 
     @property
     def over(self) -> bool:
@@ -52,8 +59,7 @@ class Outlook:
             return blocks, collect(self.kind, scheme, blocks, self.years, self.draws)
         lanes = self._drawn()
         blocks = branch(self.seen, lanes)
-        rows = start_rows(self.kind, self.years, self.draws, self.next_day, self.seen_hours)
-        advance(jobs_for(self.kind, scheme, blocks, rows, self.seen_hours, self.kind.hours))
+        self._run_on(scheme, blocks, self.draws)
         before = self._extremes_to_date()
         earlier = None if before is None else before[:, lanes]
         return blocks, collect(
@@ -65,9 +71,24 @@ class Outlook:
         if self.over or not self.references:
             return []
         blocks = branch(self.seen, np.zeros(len(self.years), dtype=np.int64))
-        rows = start_rows(self.kind, self.years, 1, self.next_day, self.seen_hours)
-        advance(jobs_for(self.kind, self.scheme, blocks, rows, self.seen_hours, self.kind.hours))
+        self._run_on(self.scheme, blocks, 1)
         return blocks
+
+    def _run_on(self, scheme: Scheme, blocks: Sequence[Block], draws: int) -> None:
+        """Advance runs laid out (year, draw) from today to the horizon."""
+        kind, hour = self.kind, self.seen_hours
+        first: list[FloatArray] = []
+        if self.bridge is not None:
+            lanes = self.bridge.start_rows(draws, hour)
+            starts = [lanes[taken] for taken in runs_by_block(len(lanes))]
+            until = min(hour + self.bridge.hours, kind.hours)
+            mixed = replace(kind, record=self.bridge)
+            advance(jobs_for(mixed, scheme, blocks, starts, hour, until))
+            first, hour = [b.daily for b in blocks], until
+        rows = start_rows(kind, self.years, draws, self.next_day, self.seen_hours)
+        advance(jobs_for(kind, scheme, blocks, rows, hour, kind.hours))
+        for block, days in zip(blocks, first, strict=False):
+            block.daily = np.concatenate([days, block.daily])
 
     def _drawn(self) -> npt.NDArray[np.int64]:
         runs = len(self.years) * self.draws
@@ -102,6 +123,10 @@ def look_at_all(
     has_past = bool(years)
     years = years or (own_year,)
     hours = (next_day - kind.start_day).days * HOURS_PER_DAY
+    bridge = None
+    is_ahead = next_day == kind.record.last + timedelta(days=1) and next_day < kind.horizon
+    if has_past and is_ahead and kind.record.weather.forecast_days:
+        bridge = Bridge(kind.record, [shifted(next_day, year - own_year) for year in years])
     start = np.full(CASES, kind.record.row(kind.start_day), dtype=np.int64)
     outlooks, jobs = [], []
     for place, scheme in enumerate(schemes):
@@ -122,6 +147,7 @@ def look_at_all(
                 years=years,
                 draws=draws,
                 has_past=has_past,
+                bridge=bridge,
             )
         )
     advance(jobs)

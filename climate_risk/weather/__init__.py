@@ -14,7 +14,12 @@ from climate_risk.site import Site
 from climate_risk.weather import record_cache
 from climate_risk.weather.fill import coverage, fill_gaps
 from climate_risk.weather.hourly import to_hourly
-from climate_risk.weather.record import HourlyWeather, WeatherCoverage, WeatherRecord
+from climate_risk.weather.record import (
+    HourlyWeather,
+    WeatherCoverage,
+    WeatherRecord,
+    forecast_start,
+)
 from climate_risk.weather.sources import read_all
 from climate_risk.weather_options import LONGEST_WAIT_S, STATIONS, WeatherOptions, WeatherSource
 from climate_risk.whole_file import write_whole
@@ -98,10 +103,14 @@ def _made(
     record = fill_gaps(raw, site)
     start = pd.Timestamp(first) if first else record.table.index[0]
     stop = pd.Timestamp(last) + pd.Timedelta(hours=23) if last else record.table.index[-1]
+    ahead = forecast_start(record.quality)
+    if ahead is not None and stop + pd.Timedelta(hours=1) >= ahead:
+        stop = record.table.index[-1]  # a forecast stays with the day before it
     table = record.table.loc[start:stop]
     quality = record.quality.loc[start:stop]
     _refuse_elsewhen(raw.source, pd.DatetimeIndex(table.index), first, last)
-    notes = (*record.coverage.warnings, *_shortfall(table.index, first, last))
+    seen = table.index if ahead is None else table.index[table.index < ahead]
+    notes = (*record.coverage.warnings, *_shortfall(seen, first, last))
     cut = replace(raw, warnings=())
     counted = coverage(table, quality, cut, site, record.coverage.estimated, notes)
     counted = replace(counted, partial=raw.partial)

@@ -21,6 +21,7 @@ from climate_risk.weather.record import (
     RawWeather,
     WeatherCoverage,
     WeatherRecord,
+    forecast_start,
     is_filled,
 )
 
@@ -313,6 +314,11 @@ def coverage(
 ) -> WeatherCoverage:
     """Counts of a table, with a warning where the warm months are largely filled."""
     index = pd.DatetimeIndex(table.index)
+    ahead = forecast_start(quality)
+    forecast_to = None if ahead is None else index[-1].date()
+    if ahead is not None:
+        quality = quality[index < ahead]
+        index = pd.DatetimeIndex(quality.index)
     filled = {}
     for name in map(str, quality.columns):
         counts = quality[name][is_filled(quality[name])].value_counts()
@@ -336,6 +342,7 @@ def coverage(
         estimated=estimated,
         warnings=(*notes, *warnings),
         attribution=raw.attribution,
+        forecast_to=forecast_to,
     )
 
 

@@ -8,8 +8,16 @@ import pandas as pd
 
 from climate_risk.site import Site
 from climate_risk.weather import sun
+from climate_risk.weather.doubt import doubt_of
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
-from climate_risk.weather.record import FloatArray, HourlyWeather, WeatherRecord, is_filled
+from climate_risk.weather.record import (
+    FORECAST,
+    FloatArray,
+    HourlyWeather,
+    WeatherRecord,
+    forecast_start,
+    is_filled,
+)
 
 # Diurnal temperature curve: coefficients of Wann, Yen & Gold 1985, Agric. For. Meteorol.
 # 34:121-128, mean of five North Carolina sites (a humid eastern climate).
@@ -71,15 +79,25 @@ def to_hourly(record: WeatherRecord, site: Site) -> HourlyWeather:
         sun_elevation_deg=elevation,
         sun_azimuth_deg=azimuth,
         observed=np.repeat(_observed(record), count // len(table)),
+        doubt=doubt_of(record),
+        forecast_days=_forecast_days(record),
     )
 
 
 def _observed(record: WeatherRecord) -> npt.NDArray[np.bool_]:
-    """Rows in which no temperature, humidity or rain was filled."""
+    """Rows in which no temperature, humidity or rain was filled or is forecast."""
     names = [n for n in map(str, record.quality) if n.startswith("air_temp") or n in _WET]
-    filled = [is_filled(record.quality[name]).to_numpy() for name in names]
-    result: npt.NDArray[np.bool_] = ~np.any(filled, axis=0)
+    unseen = [
+        (is_filled(record.quality[name]) | (record.quality[name] == FORECAST)).to_numpy()
+        for name in names
+    ]
+    result: npt.NDArray[np.bool_] = ~np.any(unseen, axis=0)
     return result
+
+
+def _forecast_days(record: WeatherRecord) -> int:
+    begin = forecast_start(record.quality)
+    return 0 if begin is None else (record.table.index[-1].normalize() - begin).days + 1
 
 
 _WET = ("dew_point_c", "precip_mm")

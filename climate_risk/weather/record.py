@@ -13,10 +13,16 @@ import pandas as pd
 
 FloatArray = npt.NDArray[np.float64]
 
+FORECAST = "forecast"
+"""Flag of a value that a weather service foretells."""
+
 
 @dataclass(frozen=True, kw_only=True)
 class WeatherCoverage:
-    """How much of the weather was observed and how the rest was filled."""
+    """How much of the weather was observed and how the rest was filled.
+
+    Days that are forecast are not counted here.
+    """
 
     source: str
     first: date
@@ -30,6 +36,8 @@ class WeatherCoverage:
     attribution: str
     partial: bool = False
     """True where something could not be had this time that may be had the next."""
+    forecast_to: date | None = None
+    """Last of the days after ``last`` that the service forecasts; None where there are none."""
 
     @property
     def filled_count(self) -> int:
@@ -44,7 +52,7 @@ class RawWeather:
     table: pd.DataFrame
     """Some of the canonical columns, sorted unique DatetimeIndex, NaN where missing."""
     quality: pd.DataFrame
-    """Same index and columns: observed, missing, ``suspect: why`` or ``filled: how``."""
+    """Same index and columns: observed, forecast, missing, ``suspect: why``, ``filled: how``."""
     step: Literal["daily", "hourly"]
     source: str
     attribution: str = ""
@@ -60,9 +68,22 @@ class WeatherRecord:
     table: pd.DataFrame
     """Canonical columns, DatetimeIndex in local standard time, no missing value."""
     quality: pd.DataFrame
-    """Same index and columns: observed, suspect, ``filled: how`` or ``estimated: how``."""
+    """Same index and columns: observed, forecast, suspect, ``filled: how``, ``estimated: how``."""
     step: Literal["daily", "hourly"]
     coverage: WeatherCoverage
+
+
+@dataclass(frozen=True, kw_only=True)
+class Doubt:
+    """How much of an hour's value rests on an estimate, 0 (measured) to 1; shape (hours,) or one.
+
+    What a whole estimate may be off by is drawn, the same for all hours of a run: errors of
+    single days even out in wood, one that stays does not.
+    """
+
+    humidity: FloatArray | float = 0.0
+    sun: FloatArray | float = 0.0
+    wind: FloatArray | float = 0.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -89,7 +110,10 @@ class HourlyWeather:
     sun_azimuth_deg: FloatArray
     """Clockwise from north."""
     observed: npt.NDArray[np.bool_]
-    """False where temperature, humidity or rain of the hour was filled."""
+    """False where temperature, humidity or rain of the hour was filled or is forecast."""
+    doubt: Doubt = Doubt()
+    forecast_days: int = 0
+    """Days at the end that nobody has seen yet."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -144,6 +168,13 @@ def first_flags(table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         np.where(table.notna(), "observed", "missing"), index=table.index, columns=table.columns
     ).astype(object)
+
+
+def forecast_start(quality: pd.DataFrame) -> pd.Timestamp | None:
+    """First of the days at a record's end whose temperature is forecast; None without such."""
+    name = "air_temp_min_c" if "air_temp_min_c" in quality else "air_temp_c"
+    ahead = pd.DatetimeIndex(quality.index[quality[name] == FORECAST])
+    return ahead[0].normalize() if len(ahead) else None
 
 
 def is_filled(flags: pd.Series) -> pd.Series:

@@ -15,7 +15,7 @@ import sys
 import time
 import zipfile
 import zlib
-from dataclasses import asdict, replace
+from dataclasses import asdict
 from datetime import date
 from functools import cache
 from pathlib import Path
@@ -31,6 +31,7 @@ from climate_risk.weather.text_table import MAX_BYTES
 from climate_risk.weather_options import WeatherOptions, WeatherSource
 from climate_risk.whole_file import write_whole
 
+DAYS = ("first", "last", "forecast_to")
 KEPT = 20
 """Entries on disk; the oldest go."""
 
@@ -41,6 +42,7 @@ def entry(
     """Where the record of these options is kept; None where there is no place for it."""
     sources = (*options.sources, *([options.history] if options.history else []))
     parts: list[object] = [_source_of_the_package(), asdict(site), str(first), str(last)]
+    parts.append(options.forecast)
     try:
         for source in sources:
             parts += [source.role, str(source.first), str(source.last), repr(source.columns)]
@@ -72,7 +74,7 @@ def read(path: Path | None, options: WeatherOptions) -> WeatherRecord | None:
     except (OSError, ValueError, LookupError, TypeError, EOFError, zipfile.BadZipFile, zlib.error):
         return None
     coverage = about["coverage"]
-    days = {key: date.fromisoformat(coverage[key]) for key in ("first", "last")}
+    days = {key: date.fromisoformat(coverage[key]) for key in DAYS if coverage[key] is not None}
     coverage |= days | {"warnings": tuple(coverage["warnings"])}
     return WeatherRecord(
         table=table,
@@ -99,7 +101,8 @@ def write(path: Path | None, record: WeatherRecord) -> None:
         "flags": flags,
         "freq": index.freqstr,
         "step": record.step,
-        "coverage": asdict(replace(cover)) | {"first": str(cover.first), "last": str(cover.last)},
+        "coverage": asdict(cover)
+        | {key: day and str(day) for key in DAYS for day in [getattr(cover, key)]},
     }
     target = io.BytesIO()
     np.savez(

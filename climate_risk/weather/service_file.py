@@ -35,7 +35,7 @@ def read_service_file(data: bytes) -> tuple[pd.DataFrame, pd.DataFrame, frozense
     forecast : DataFrame
         The same of rows and values that a model made.
     sources : frozenset of str
-        Ids of the providers of what was seen.
+        Ids of the providers of what was seen, and of what is foretold for after that.
 
     Raises
     ------
@@ -69,6 +69,12 @@ def read_service_file(data: bytes) -> tuple[pd.DataFrame, pd.DataFrame, frozense
         values[name], made[name] = value.mask(model), value.where(model)
     seen = pd.DataFrame(values, index=table.index).dropna(how="all")
     forecast = pd.DataFrame(made, index=table.index).dropna(how="all")
+    ahead = forecast if seen.empty else forecast[forecast.index > seen.index[-1]]
+    for name in names:
+        if f"{name}_source" in table:
+            used |= {
+                w for s in table.loc[ahead.index, f"{name}_source"].unique() for w in s.split()
+            }
     return seen, forecast, frozenset(used)
 
 

@@ -32,6 +32,7 @@ def read_source(
     longest_wait_s: float,
     *,
     needs_rain: bool = True,
+    forecast: bool = False,
 ) -> RawWeather:
     """Checked weather of one source, cut to the days it is taken for.
 
@@ -45,6 +46,8 @@ def read_source(
         Bound on all waiting for the network.
     needs_rain : bool
         Whether a file without rain is refused.
+    forecast : bool
+        Whether stations that are asked up to yesterday add the days they foretell.
 
     Raises
     ------
@@ -59,7 +62,8 @@ def read_source(
             (d for d in (first, source.first) if d is not None),
             default=date(end.year - DEFAULT_YEARS + 1, 1, 1),
         )
-        return check(fetch_stations(site, begin, end, longest_wait_s), site)
+        ahead = forecast and end == _yesterday()
+        return check(fetch_stations(site, begin, end, longest_wait_s, forecast=ahead), site)
     raw = check(
         read_weather_file(Path(source.file), site, source.columns, needs_rain=needs_rain), site
     )
@@ -114,7 +118,15 @@ def read_all(
     failed: list[RunError] = []
     for source in open_ones:
         try:
-            raw = read_source(source, site, first, last, options.longest_wait_s, needs_rain=only)
+            raw = read_source(
+                source,
+                site,
+                first,
+                last,
+                options.longest_wait_s,
+                needs_rain=only,
+                forecast=options.forecast,
+            )
         except RunError as error:
             failed.append(error)
         else:

@@ -25,6 +25,8 @@ GIVE_UP_AFTER = 5
 """Files in a row that the server fails to give; our own choice."""
 SQLITE_MARK = b"SQLite format 3\x00"
 ADVICE = "give --weather FILE, or connect and run again"
+MADE = "_made"
+"""Ending of the columns that hold what a model made."""
 Step = Literal["daily", "hourly"]
 
 
@@ -127,6 +129,7 @@ class StationService:
         -------
         DataFrame
             float64 columns on a naive index (days, or UTC hours); empty where there is no data.
+            What a model made stands apart, in columns that end in :data:`MADE`.
         """
         from meteostat import config
 
@@ -159,12 +162,12 @@ class StationService:
         return pd.DataFrame()
 
     def _ask(self, url: str) -> tuple[pd.DataFrame, str]:
-        """What was seen, and whom to thank; empty where the service has none."""
+        """What was seen or foretold, and whom to thank; empty where the service has none."""
         try:
-            seen, _, sources = read_service_file(download(url, self.patience))
+            seen, made, sources = read_service_file(download(url, self.patience))
         except Absent:
             return pd.DataFrame(index=pd.DatetimeIndex([], name="time")), attribution(frozenset())
-        return seen, attribution(sources)
+        return seen.join(made.add_suffix(MADE), how="outer"), attribution(sources)
 
 
 def _with_spans(table: pd.DataFrame, inventory: object) -> pd.DataFrame:

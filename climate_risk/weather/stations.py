@@ -3,21 +3,22 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pandas as pd
 
+from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import RunError
 from climate_risk.site import Site
 from climate_risk.weather import psychro
 from climate_risk.weather.bias import SPACE_K, apart_in_space, without_bias
 from climate_risk.weather.download import Patience
 from climate_risk.weather.hourly import RAIN_HOURS
-from climate_risk.weather.record import RawWeather
-from climate_risk.weather.station_service import ADVICE, Station, StationService, Step
+from climate_risk.weather.record import FORECAST, RawWeather
+from climate_risk.weather.station_service import ADVICE, MADE, Station, StationService, Step
 from climate_risk.weather_options import LONGEST_WAIT_S
 
 RADIUS_M = 100_000.0
@@ -32,10 +33,17 @@ HOURLY_SHARE = 0.95
 HOURS_OF_DAY = 20
 """Hours that a day's extremes and means need; WMO asks for none missing, practice for 20."""
 FAR_KM, HIGH_M = 50.0, 200.0
+FORECAST_DAYS = 7
+"""Days ahead for which a forecast is asked; later ones are no better than the usual weather."""
 
 
 def fetch_stations(
-    site: Site, first: date, last: date, longest_wait_s: float = LONGEST_WAIT_S
+    site: Site,
+    first: date,
+    last: date,
+    longest_wait_s: float = LONGEST_WAIT_S,
+    *,
+    forecast: bool = False,
 ) -> RawWeather:
     """Weather from the nearest stations, through the network or the cache.
 
@@ -51,6 +59,8 @@ def fetch_stations(
         Days wanted, in local standard time.
     longest_wait_s : float
         Bound on all waiting for the network; what came by then is used, the rest is named.
+    forecast : bool
+        Whether what the service foretells for the days after ``last`` follows them, flagged.
 
     Returns
     -------
@@ -65,7 +75,8 @@ def fetch_stations(
     notes: list[str] = []
     service = StationService(Patience(longest_wait_s))
     ranked = _ranked(service.nearby(site, RADIUS_M), site, first, last)
-    used, hourly, daily = _collect(service, ranked, site, first, last)
+    until = last + timedelta(days=FORECAST_DAYS if forecast else 0)
+    used, hourly, daily, ahead = _collect(service, ranked, site, first, last, until)
     if not used:
         why = f"no answer from the weather service ({service.failure})" if service.lost else (
             f"no station within {RADIUS_M / 1000:.0f} km has weather of {first} to {last}"
@@ -82,6 +93,8 @@ def fetch_stations(
     names = ", ".join(f"{s.name} ({s.id}, {s.distance_km:.0f} km)" for s in used)
     credits = {part.strip() for line in service.attributions for part in line.split(",")}
     step, table, quality = _best_step(hourly, daily, first, last)
+    if forecast:
+        table, quality = with_forecast(table, quality, ahead[step], last)
     return RawWeather(
         table=table,
         quality=quality,
@@ -124,42 +137,93 @@ Tables = dict[str, pd.DataFrame]
 
 
 def _collect(
-    service: StationService, ranked: list[Station], site: Site, first: date, last: date
-) -> tuple[list[Station], Tables, Tables]:
-    """Hourly and daily tables by station id, best first, until they cover the days."""
+    service: StationService,
+    ranked: list[Station],
+    site: Site,
+    first: date,
+    last: date,
+    until: date,
+) -> tuple[list[Station], Tables, Tables, dict[str, list[pd.DataFrame]]]:
+    """Hourly and daily tables by station id, best first, until they cover the days.
+
+    Last come each station's tables with what a model made in place of what is not seen, by step.
+    """
     used: list[Station] = []
     hourly: Tables = {}
     daily: Tables = {}
+    ahead: dict[str, list[pd.DataFrame]] = {"hourly": [], "daily": []}
     wanted = pd.date_range(first, last, freq="D")
     for station in ranked[:MAX_TRIED]:
-        hours = _years(service, station, "hourly", first, last)
-        days = _years(service, station, "daily", first, last)
+        hours, more_hours = _years(service, station, "hourly", first, until)
+        days, more_days = _years(service, station, "daily", first, until)
         climb = site.elevation_m - station.elevation_m
         hours = canonical_hours(hours, climb, site)
         days = canonical_days(days, climb, folded(hours))
         if days.empty:
             continue
         used.append(station)
+        more_hours = canonical_hours(more_hours, climb, site)
+        ahead["hourly"].append(more_hours)
+        ahead["daily"].append(canonical_days(more_days, climb, folded(more_hours)))
         hourly[station.id], daily[station.id] = hours, days
         together, _ = _joined(daily)
         needed = ["air_temp_min_c", "air_temp_max_c", "dew_point_c", "precip_mm"]
         whole = together.reindex(index=wanted, columns=needed).notna().all(axis=None)
         if whole or len(used) == MAX_USED:
             break
-    return used, hourly, daily
+    return used, hourly, daily, ahead
 
 
 def _years(
     service: StationService, station: Station, step: Step, first: date, last: date
-) -> pd.DataFrame:
-    """All years between two days; hours take one day more on each side, for the clock."""
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """All years between two days: what was seen, and the same with what a model made of the rest.
+
+    Hours take one day more on each side, for the clock.
+    """
     margin = timedelta(days=1 if step == "hourly" else 0)
-    end = min(last + margin, datetime.now(UTC).date())
+    end = min(last + margin, datetime.now(UTC).date() + timedelta(days=FORECAST_DAYS))
     years = range((first - margin).year, end.year + 1)
     with ThreadPoolExecutor(4) as pool:
         tables = list(pool.map(lambda year: service.year(station, step, year), years))
     tables = [table for table in tables if not table.empty]
-    return pd.concat(tables).sort_index() if tables else pd.DataFrame()
+    if not tables:
+        return pd.DataFrame(), pd.DataFrame()
+    table = pd.concat(tables).sort_index()
+    made = table.columns[table.columns.str.endswith(MADE)]
+    seen = table.drop(columns=made).dropna(how="all")
+    return seen, seen.combine_first(table[made].rename(columns=lambda n: n.removesuffix(MADE)))
+
+
+def with_forecast(
+    table: pd.DataFrame, quality: pd.DataFrame, ahead: Sequence[pd.DataFrame], last: date
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Add the days after ``last`` of the first station that has any, flagged as forecast.
+
+    They end before the first day that lacks temperature or rain; what else is not foretold is
+    left to be filled. What was seen of today is part of today's forecast.
+    """
+    begin = pd.Timestamp(last) + pd.Timedelta(days=1)
+    needed = ["air_temp_min_c", "air_temp_max_c", "precip_mm"]
+    rows = 1
+    if "air_temp_min_c" not in table:
+        needed, rows = ["air_temp_c", "precip_mm"], HOURS_PER_DAY
+    for each in ahead:
+        days = each.loc[begin : begin + pd.Timedelta(days=FORECAST_DAYS, hours=-1)]
+        days = days.reindex(columns=table.columns.union(needed))
+        whole = days[needed].notna().all(axis=1)
+        by_day = whole.groupby(pd.DatetimeIndex(days.index).normalize()).sum() == rows
+        wanted = pd.date_range(begin, periods=FORECAST_DAYS, freq="D")
+        count = int(by_day.reindex(wanted, fill_value=False).cumprod().sum())
+        if count:
+            days = days.loc[: begin + pd.Timedelta(days=count, hours=-1), table.columns]
+            flags = pd.DataFrame(FORECAST, index=days.index, columns=days.columns, dtype=object)
+            kept = table.index < begin
+            return (
+                pd.concat([table[kept], days]),
+                pd.concat([quality[kept], flags.where(days.notna(), "missing")]),
+            )
+    return table, quality
 
 
 def _taken(table: pd.DataFrame, name: str) -> pd.Series:

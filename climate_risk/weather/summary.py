@@ -8,15 +8,17 @@ import pandas as pd
 from climate_risk.site import Site
 from climate_risk.weather.normals import normals
 from climate_risk.weather.place import normal_temp_c
-from climate_risk.weather.record import Spell, WeatherCoverage, WeatherSummary
+from climate_risk.weather.record import FORECAST, Spell, WeatherCoverage, WeatherSummary
 
 SHOWN = {
     "daily": ("air_temp_min_c", "air_temp_max_c", "rel_humidity_pct", "precip_mm", "wind_ms",
               "shortwave_mj_m2"),
     "hourly": ("air_temp_c", "rel_humidity_pct", "precip_mm", "wind_ms", "shortwave_w_m2"),
 }  # fmt: skip
-KINDS = ("observed", "suspect", "filled", "estimated")
-"""How a value came: seen; seen, doubted and kept; put into a gap; made for a whole column."""
+KINDS = ("observed", "suspect", "filled", "estimated", FORECAST)
+"""How a value came: seen; seen, doubted and kept; put into a gap; made for a whole column; told
+ahead by a service."""
+TOLD = ("suspect", "filled", FORECAST)
 SAME_FLAG_DAYS = 3
 """Spells of one flag that are nearer to each other than this are told as one."""
 
@@ -93,7 +95,7 @@ def _spells(quality: pd.DataFrame) -> tuple[Spell, ...]:
     found = []
     for name in map(str, quality.columns):
         flags = quality[name]
-        for flag in [f for f in flags.unique() if str(f).split(":")[0] in ("suspect", "filled")]:
+        for flag in [f for f in flags.unique() if str(f).split(":")[0] in TOLD]:
             days = pd.DatetimeIndex(flags.index[flags == flag]).normalize()
             parts = np.flatnonzero(np.diff(days) > np.timedelta64(SAME_FLAG_DAYS, "D")) + 1
             for part in np.split(days, parts):
