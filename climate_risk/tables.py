@@ -229,7 +229,7 @@ class Model(Row):
     """Of forced convection on a rough log in gusts over the smooth cylinder's."""
     opening_exchange_factor: Drawn
     """Air through an opening over its area times the wind."""
-    bag_soil_resistance_s_m: Drawn
+    soil_resistance_s_m: Drawn
     """To vapour, of the ground inside a bag's foot."""
     spawn_density_kg_m3: Drawn
     """Oven-dry, of a spawn layer."""

@@ -27,7 +27,7 @@ SIGMA = 5.670374419e-8
 LATENT_HEAT_J_KG = 2.45e6
 AIR_C = 20.0
 NO_HOLE = {"bag_foot_gap_closed_mm": 0.0, "bag_foot_gap_open_mm": 0.0}
-DRY_GROUND = {"model_bag_soil_resistance_s_m": samples.SEALED_S_M}
+DRY_GROUND = {"model_soil_resistance_s_m": samples.SEALED_S_M}
 
 
 def budget(a: FloatArray, *rows: int) -> FloatArray:
@@ -242,7 +242,7 @@ def test_moist_ground_inside_the_foot_dampens_the_bag() -> None:
         bag_clearance_m=clearance,
         bag_gap_vapour_conductance_m_s=gap,
         bag_vapour_conductance_m_s=ply,
-        model_bag_soil_resistance_s_m=soil,
+        model_soil_resistance_s_m=soil,
         model_free_convection_w_m2k=0.0,
         model_outdoor_convection_factor=1.0,
         **NO_HOLE,

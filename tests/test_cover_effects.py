@@ -41,7 +41,7 @@ def warmer(bag: float, beam_w_m2: float = 0.0, **changes: float) -> float:
         logs.make_parameters(
             start_moisture=0.0,
             barrier_vapour_resistance_s_m=logs.SEALED_S_M,
-            model_bag_soil_resistance_s_m=logs.SEALED_S_M,
+            model_soil_resistance_s_m=logs.SEALED_S_M,
             ground_heat_w_m2k=0.0,
             **changes,
         ),

@@ -125,7 +125,7 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
         out += roof_m2 / (ply + a[top, at.S_AIR_RESISTANCE, n])
         a[at.STACK, at.N_OUTFLOW, n] = out + opening_air(a, hour, wide, n)
         gap = 1.0 / a[at.PARAMETER, P.bag_gap_vapour_conductance_m_s, n]
-        soil = gap + a[at.PARAMETER, P.model_bag_soil_resistance_s_m, n]
+        soil = gap + a[at.PARAMETER, P.model_soil_resistance_s_m, n]
         a[at.STACK, at.N_FROM_SOIL, n] = (roof_m2 - top_m2) / soil
         wet_soil = SOIL_HUMIDITY * saturation_vapour_density(hour[at.F_SOIL_TEMP, n])
         a[at.STACK, at.N_SOIL_VAPOUR, n] = wet_soil

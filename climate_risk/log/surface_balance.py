@@ -248,7 +248,8 @@ def balance_ground(a: FloatArray, hour: FloatArray) -> None:
         left = 1.0 - hour[at.F_BARRIER_AGE, n] / a[at.PARAMETER, P.barrier_lifetime_h, n]
         barrier = a[at.PARAMETER, P.barrier_vapour_resistance_s_m, n] * min(max(left, 0.0), 1.0)
         sealed = SEALED_S_M * hour[at.F_UNCUT, n]
-        a[whole, at.S_VAPOUR_RESISTANCE, n] = barrier + sealed
+        soil = a[at.PARAMETER, P.model_soil_resistance_s_m, n]
+        a[whole, at.S_VAPOUR_RESISTANCE, n] = soil + barrier + sealed
     for n in range(at.CASES):
         saturated = saturation_vapour_density(a[whole, at.S_INNER_TEMP, n])
         soil = SOIL_HUMIDITY * saturation_vapour_density(hour[at.F_SOIL_TEMP, n])
