@@ -16,6 +16,7 @@ from forecast_skill import AHEAD, MEASURES, cut, model, on_from
 from test_weather_network import service  # noqa: F401  (the misbehaving one, well behaved here)
 from test_weather_stations import EWR, bulk_file, station_days, station_hours, station_list
 
+import climate_risk as cr
 from climate_risk.engine.forecast import Bridge, forecast_share
 from climate_risk.engine.record import Record
 from climate_risk.microclimate.radiation import W_AIR_TEMP, W_RAIN, W_SUN_SINE
@@ -34,8 +35,11 @@ SEEN_DAYS = 90
 def moved(hours: pd.DataFrame) -> pd.DataFrame:
     """Newark's 2013 in three years around today, so that the season is the true one."""
     real = hours[hours.index.year == 2013]
-    years = [real.set_axis(real.index + pd.DateOffset(years=TODAY.year + y - 2013))
-             for y in (-1, 0, 1)]  # fmt: skip
+    years = []
+    for y in (-1, 0, 1):
+        # No year is a copy of another, which would be found.
+        other = real.assign(temp=real["temp"] + 0.3 * y, prcp=real["prcp"] * (1.0 + 0.1 * y))
+        years.append(other.set_axis(real.index + pd.DateOffset(years=TODAY.year + y - 2013)))
     table = pd.concat(years).groupby(level=0).first().resample("h").first()
     for _ in range(3):  # hours that the record lacks, and 29 February, are as a day before
         table = table.combine_first(table.shift(24))
@@ -165,3 +169,40 @@ def test_a_true_forecast_is_what_comes_for_three_days(iowa: Record) -> None:
     assert np.allclose(told[sure], truth[sure], rtol=1e-12)
     assert (np.abs(none - truth)[sure] > 0.05).all()
     assert not np.allclose(told, truth)
+
+
+def test_a_season_begins_its_outlook_with_the_forecast(
+    service: SimpleNamespace,  # noqa: F811
+    tmp_path: Path,
+) -> None:
+    """Through the calls that the command makes: three days alike in every simulation, then not."""
+    path = tmp_path / "yard.toml"
+    inoculated = TODAY - timedelta(days=40)
+    path.write_text(
+        f"""
+[yard]
+name = "By the airport"
+latitude = {YARD.latitude}
+longitude = {YARD.longitude}
+elevation = "5 m"
+canopy = "open"
+[[stack]]
+name = "Row"
+fungus = "grey oyster"
+wood = "aspen"
+start_moisture = "80 %"
+inoculated = {inoculated}
+pieces = 2
+piece_length = "25 cm"
+diameter = "25 cm"
+"""
+    )
+    yard = cr.read_yard(path)
+    weather = cr.load_weather(yard)
+    result = cr.season(yard, weather, draws=2)
+    assert result.as_of == YESTERDAY
+    days = result.stacks[0].outlook["air_temp_max_c"]
+    assert days.index[0].date() == TODAY
+    told = weather.table["air_temp_max_c"][str(TODAY) : str(TODAY + timedelta(days=2))]
+    assert np.allclose(days[50][:3], told, atol=0.05)
+    assert (days[90] - days[10])[:3].max() == 0.0

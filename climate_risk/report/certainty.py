@@ -51,6 +51,14 @@ MEASURED = {
         "how fast the mycelium runs in your wood",
         "split one piece in autumn and measure how far it has come",
     ),
+    "model.estimated_humidity_error_pct": (
+        "how humid the air was that nobody measured",
+        "hang a logger with humidity in the yard, out of sun and rain",
+    ),
+    "model.estimated_wind_factor": (
+        "how windy it was where nobody measured",
+        "give a station with wind, or an anemometer's readings",
+    ),
     "canopy.index_factor": (
         "how dense your stand is",
         "compare light or air temperature in the stand with the open",

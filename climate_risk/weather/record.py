@@ -171,9 +171,8 @@ def first_flags(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def forecast_start(quality: pd.DataFrame) -> pd.Timestamp | None:
-    """First of the days at a record's end whose temperature is forecast; None without such."""
-    name = "air_temp_min_c" if "air_temp_min_c" in quality else "air_temp_c"
-    ahead = pd.DatetimeIndex(quality.index[quality[name] == FORECAST])
+    """First of the days at a record's end that are forecast, if in part; None without such."""
+    ahead = pd.DatetimeIndex(quality.index[(quality == FORECAST).any(axis=1)])
     return ahead[0].normalize() if len(ahead) else None
 
 
