@@ -150,7 +150,10 @@ def weather(hours: int, seed: int, *, humid: float, wind_ms: float) -> FloatArra
 def test_without_sun_and_rain_a_shut_bag_never_dries_a_log_faster_than_none(
     seed: int, humid: float, wind_ms: float, ply: float, start: float
 ) -> None:
-    """Twelve days; half of the cases in a bag, the others bare, all else alike."""
+    """Twelve days; half of the cases in a bag, the others bare, all else alike.
+
+    Of two logs that gain water, the bag slows that too: then it holds what it began with.
+    """
     bags = (np.arange(at.CASES) % 2).astype(float)
     parameters = samples.make_parameters(
         start_moisture=start,
@@ -161,9 +164,11 @@ def test_without_sun_and_rain_a_shut_bag_never_dries_a_log_faster_than_none(
     forcing = weather(24 * 12, seed, humid=humid, wind_ms=wind_ms)
     forcing[:, at.F_BAG], forcing[:, at.F_PLIES] = bags, 1.0
     forcing[:, at.F_SPAWN] = 1.0
-    a = samples.run(stack, samples.start(stack, 15.0), forcing)
+    a = samples.start(stack, 15.0)
+    began = stored_water_kg(stack.grid, stack.curves, a)[1]
+    samples.run(stack, a, forcing)
     water = stored_water_kg(stack.grid, stack.curves, a)
-    assert water[1] >= water[0] - 1e-3
+    assert water[1] >= min(water[0], began) - 2e-3
 
 
 def test_a_shut_film_over_dry_ground_lets_nothing_out() -> None:
