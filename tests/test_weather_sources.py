@@ -17,6 +17,7 @@ from test_humidity import airport_hours, in_days
 
 from climate_risk import api
 from climate_risk.errors import InputError
+from climate_risk.microclimate.radiation import W_HUMIDITY_DOUBT
 from climate_risk.microclimate.stand import below_canopy
 from climate_risk.microclimate.stand_log import StandLog, learn_offset, with_log
 from climate_risk.site import Site
@@ -165,6 +166,10 @@ def test_a_logger_replaces_the_air_of_its_stand_and_no_other(stand_yard: Yard) -
             before.record.table(canopy, 0.0, diameter),
         )
         assert same == (canopy != stand_yard.canopy)
+    # What the logger measured is in no doubt, whatever the station rests on there.
+    doubt = weather.record.table(stand_yard.canopy, 0.0, diameter)[:, W_HUMIDITY_DOUBT]
+    assert (doubt[july] == 0.0).all()
+    assert (doubt[january] > 0.0).all()
     assert set(weather.inputs) >= {"station.csv", "logger.csv"}
     digest = hashlib.sha256((stand_yard.path.parent / "logger.csv").read_bytes()).hexdigest()
     assert weather.inputs["logger.csv"] == digest

@@ -33,7 +33,7 @@ from climate_risk.microclimate.radiation import (
     W_WIND_DOUBT,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
-from climate_risk.microclimate.stand_log import Offset, StandLog, with_log
+from climate_risk.microclimate.stand_log import Offset, StandLog, has_humidity, with_log
 from climate_risk.site import Site
 from climate_risk.tables import canopies, cloths
 from climate_risk.weather.record import HourlyWeather
@@ -87,6 +87,9 @@ class Record:
             table = _stand_table(self._stands[stand], diameter_m)
             doubt = self.weather.doubt
             table[:, W_HUMIDITY_DOUBT] = doubt.humidity
+            if self.log is not None and self.log[0].canopy == canopy:
+                logged = has_humidity(self._stands[stand], self.log[0])
+                table[logged, W_HUMIDITY_DOUBT] = 0.0
             table[:, W_SUN_DOUBT] = doubt.sun
             table[:, W_WIND_DOUBT] = doubt.wind
             self._tables[key] = table

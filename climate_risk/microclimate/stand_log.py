@@ -149,6 +149,11 @@ def with_log(stand: StandWeather, log: StandLog, offset: Offset) -> StandWeather
     )
 
 
+def has_humidity(stand: StandWeather, log: StandLog) -> npt.NDArray[np.bool_]:
+    """Hours of a stand in which its logger measured humidity."""
+    return np.isfinite(_read(stand, log)[1])
+
+
 def _read(stand: StandWeather, log: StandLog) -> tuple[FloatArray, FloatArray]:
     """The logger's air and dew point on the hours of the stand, NaN where it has none."""
     table = log.table.reindex(pd.DatetimeIndex(stand.time))
