@@ -49,6 +49,7 @@ def diffusion_stack(grid: geometry.Grid, **changes: float) -> samples.Stack:
         **{
             "bark_resistance_s_m": 0.0,
             "barrier_vapour_resistance_s_m": 0.0,
+            "model_soil_resistance_s_m": 0.0,
             "ground_heat_w_m2k": STRONG,
         }
         | changes,
