@@ -105,12 +105,13 @@ def stack_in(cases: Sequence[Case]) -> StackModel:
     """Two pieces of aspen a foot wide with a cap, moist, in a record that holds every case."""
     one = weather(cases[0])
     total = DAYS * 24 * len(cases)
-    long = {
+    hours = {
         field.name: np.tile(getattr(one, field.name), len(cases))
         for field in fields(HourlyWeather)
+        if isinstance(getattr(one, field.name), np.ndarray)
     }
-    long["time"] = one.time[0] + np.arange(total)
-    record = Record(HourlyWeather(**long), samples.NORTH)
+    hours["time"] = one.time[0] + np.arange(total)
+    record = Record(replace(one, **hours), samples.NORTH)
     record._stands["open", 0.0] = join([stand(case) for case in cases])
     stack = replace(
         samples.small_stack(inoculated=FIRST.item(), start_moisture=0.9),
