@@ -32,7 +32,7 @@ from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.options import CoverSpan
 from climate_risk.tables import canopies
 from climate_risk.weather.psychro import saturation_vapour_pressure_kpa
-from climate_risk.weather.record import HourlyWeather
+from climate_risk.weather.record import Doubt, HourlyWeather
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -86,6 +86,7 @@ def weather(case: Case) -> HourlyWeather:
         made,
         wind_10m_ms=np.full(made.air_temp_c.size, table["wind_ms"].iloc[0]),
         vapour_pressure_kpa=np.minimum(made.vapour_pressure_kpa, room),
+        doubt=Doubt(),
     )
 
 
