@@ -88,7 +88,7 @@ def test_years_are_those_whose_season_is_whole(result: CompareResult) -> None:
 
 
 def test_best_comes_first(yard: Yard, record: Record) -> None:
-    """Lion's mane in dried wood, for some of it to be lost: in the open, and most under plastic."""
+    """Lion's mane in dried wood, for some of it to be lost: in the open, and under plastic."""
     dry = replace(
         yard.stacks[0], fungus="lion's mane", wood="beech", felled=None, start_moisture=0.45
     )
