@@ -219,3 +219,31 @@ def test_wet_end_grain_evaporates_as_a_wet_surface(wind_ms: float) -> None:
     deficit = samples.saturated_density(hand) - HUMIDITY * samples.saturated_density(AIR_C)
     rate = float(vapour_conductance(film, AIR_C) * deficit)
     assert lost / (36000.0 * np.pi * stack.grid.radius_m**2) == pytest.approx(rate, rel=0.06)
+
+
+def test_soil_resists_where_the_barrier_has_rotted() -> None:
+    """What a wet foot gives to soil at 99 % through a resistance, by hand: (c_wood - c_soil) / r.
+
+    ``F_BARRIER_AGE`` far beyond any barrier's life; neither bark nor top gives anything.
+    """
+    resistances = np.array([500.0, 1000.0, 2000.0, 4000.0] * (at.CASES // 4))
+    stack = samples.Stack(
+        samples.column(0.2, 3, height_m=0.3, levels=15),
+        samples.make_curves(),
+        samples.make_parameters(
+            start_moisture=1.0,
+            bark_resistance_s_m=samples.SEALED_S_M,
+            model_soil_resistance_s_m=resistances,
+        ),
+    )
+    forcing = samples.make_forcing(240, air_temp=20.0, vapour=samples.saturated_density(20.0))
+    forcing[:, at.F_BARRIER_AGE] = 1e6
+    forcing[:, at.F_UNCUT] = 0.0
+    a = samples.start(stack, 20.0)
+    before = state.stored_water_kg(stack.grid, stack.curves, a)
+    samples.run(stack, a, forcing)
+    lost = before - state.stored_water_kg(stack.grid, stack.curves, a)
+    area = np.pi * stack.grid.radius_m**2
+    by_hand = (1.0 - formulas.SOIL_HUMIDITY) * samples.saturated_density(20.0) / resistances
+    assert np.all(lost <= 1.02 * by_hand * area * 240 * 3600.0)
+    assert np.all(lost > 0.5 * by_hand * area * 240 * 3600.0)

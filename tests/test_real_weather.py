@@ -214,6 +214,6 @@ def test_simulate_refuses_what_it_cannot_run(yard, weather):
         cr.simulate(yard, weather, stack, until=date(2013, 3, 1))
     with pytest.raises(InputError, match="is no cover"):
         cr.simulate(yard, weather, stack, cover="straw")
-    later = cr.load_weather(yard, first=date(2013, 4, 1))
+    later = cr.load_weather(yard, first=date(2013, 7, 1))
     with pytest.raises(InputError, match="accepted is weather of that season"):
         cr.simulate(yard, later, stack)
