@@ -16,7 +16,7 @@ from climate_risk.report.choice import (
 )
 from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose
 from climate_risk.report.display import folded, odds, percent
-from climate_risk.report.risk_bars import ROW_IN, chance_end, draw_bar
+from climate_risk.report.risk_bars import ROW_IN, cause_key, chance_end, draw_bar
 from climate_risk.report.words import capital, cause, years_lost
 from climate_risk.risk.results import (
     CompareResult,
@@ -157,9 +157,8 @@ def key_line(stack: StackCompare, tolerated_chance: float) -> str:
     limit = f"dashed: your limit, {percent(tolerated_chance)}."
     if all(option.chance is None for option in stack.options):
         return f"Left: nothing; under 10 past years no chance is given. {right}"
-    causes = ""
-    if any(option.shares.lost > 0.0 for option in stack.options):
-        causes = " (blue, level lines: drought; orange, slanted: heat)"
+    keys = cause_key([option.shares for option in stack.options])
+    causes = f" ({'; '.join(keys)})" if keys else ""
     return (
         f"Left: chance of losing a stack, %{causes}; thin line: what it may be, 9 times in 10; "
         f"{limit} {right}"

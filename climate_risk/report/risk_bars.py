@@ -35,6 +35,16 @@ def chance_end(highest: float) -> float:
     return next(end for end in CHANCE_ENDS if 100.0 * highest <= end)
 
 
+def cause_key(shares: Sequence[OutcomeShares]) -> list[str]:
+    """What colours and lines mean in bars split by cause; of the causes that occur alone."""
+    keys = []
+    if any(share.killed_by_drought > 0.0 for share in shares):
+        keys.append("blue, level lines: drought")
+    if any(share.killed_by_heat > 0.0 for share in shares):
+        keys.append("orange, slanted: heat")
+    return keys
+
+
 def bars_height_in(bars: Sequence[RiskBar], chars: int) -> float:
     """Height of the panel that holds these bars."""
     return sum(len(folded(bar.words, chars)) * LINE_IN + ROW_IN + 0.06 for bar in bars)

@@ -10,7 +10,7 @@ from climate_risk.report import theme
 from climate_risk.report.column import MONTHS_IN, TICKS_IN, Panel, compose, month_axis, side_notes
 from climate_risk.report.condition import driest_face, harm_sentence, spell_words
 from climate_risk.report.display import day, full_day, odds, percent, plural
-from climate_risk.report.risk_bars import RiskBar, bars_height_in, draw_bars
+from climate_risk.report.risk_bars import RiskBar, bars_height_in, cause_key, draw_bars
 from climate_risk.report.treatment import act_words
 from climate_risk.report.words import (
     capital,
@@ -31,9 +31,9 @@ DAYS_PER_MONTH = 30.44
 YEARS_IN, CANOPY_IN = 0.42, 1.3
 MOISTURE_NOTE = "Moisture is water as % of dry wood: at 30 %, water is 23 % of the log's weight."
 BAND_NOTE = (
-    "Thick line: best estimate with the weather seen. Thin dashes: the same stack carried on "
-    "through the weather of past years (middle of them), not a forecast. Band: 8 times in 10, "
-    "with the unsure values drawn from their ranges."
+    "Thick line: best estimate with the weather seen. Thin dashes: the same stack, nothing done, "
+    "carried on through the weather of past years (middle of them), not a forecast. Band: 8 "
+    "times in 10, with the unsure values drawn from their ranges."
 )
 
 
@@ -213,12 +213,13 @@ def _danger_panel(
     if stack.result.chance is not None:
         bars = risk_bars(stack, limit, show)
         chars = layout.chars(layout.width_in - 0.4)
-        lost = any(bar.shares is not None and bar.shares.lost > 0.0 for bar in bars)
-        causes = "; blue, level lines: drought; orange, slanted: heat" if lost else ""
-        heading = (
-            f"Chance of losing a stack, %{causes}; thin line: what it may be (9 times in 10); "
-            f"dashed: your limit, {percent(limit)}"
-        )
+        keys = cause_key([bar.shares for bar in bars if bar.shares is not None])
+        keys += ["grey: once that is done"] if len(bars) > 1 else []
+        keys += [
+            "thin line: what it may be (9 times in 10)",
+            f"dashed: your limit, {percent(limit)}",
+        ]
+        heading = "; ".join(["Chance of losing a stack, %", *keys])
         height = bars_height_in(bars, chars)
         draw = partial(draw_bars, bars=bars, chars=chars, limit=limit)
         return [
