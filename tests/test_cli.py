@@ -44,14 +44,16 @@ def environment() -> dict[str, str]:
 
 def probe(*words: str) -> tuple[int, list[str], str]:
     """Exit status, heavy libraries that were loaded, and all that was said."""
-    done = subprocess.run(
-        [sys.executable, "-c", PROBE, *words],
-        capture_output=True,
-        text=True,
-        env=environment(),
-        cwd=tempfile.gettempdir(),
-        check=False,
-    )
+    # An empty folder: whatever lies about in a shared one could stand in for a module.
+    with tempfile.TemporaryDirectory() as folder:
+        done = subprocess.run(
+            [sys.executable, "-c", PROBE, *words],
+            capture_output=True,
+            text=True,
+            env=environment(),
+            cwd=folder,
+            check=False,
+        )
     said, _, loaded = done.stdout.rpartition("LOADED")
     return done.returncode, loaded.split(), said + done.stderr
 
