@@ -57,7 +57,7 @@ inlined: Callable[[_Function], _Function] = _kept(inline="always")
 """A function set into its one caller, where it would else be optimized twice."""
 
 _law: Any = register_jitable  # so that a law keeps the types it was written with
-law: Callable[[_Function], _Function] = _law(**_ANY | {"error_model": "numpy"})
+law: Callable[[_Function], _Function] = _law(**_ANY)
 """A law of nature: plain Python to whoever calls it, set into kernels by the compiler."""
 
 

@@ -11,7 +11,7 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.engine.draws import values_at
+from climate_risk.engine.draws import ParameterSet, values_at
 from climate_risk.engine.hours import DAILY_COLUMNS, run_block
 from climate_risk.engine.stack import HEAT_CAPACITY_TEMP_C, Scheme, StackModel, cover_table
 from climate_risk.fungus.kernel import make_mycelium, mycelium_parameters
@@ -57,10 +57,9 @@ def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[
     blocks = []
     for taken in runs_by_block(len(quantiles)):
         q = quantiles[taken]
-        cases = log_parameters(
-            rows.wood, values_at(rows, q), kind.stack.start_moisture, kind.stack.diameter_m
+        a = make_state(
+            kind.grid, _log_parameters(kind, rows, values_at(rows, q)), HEAT_CAPACITY_TEMP_C
         )
-        a = make_state(kind.grid, cases, HEAT_CAPACITY_TEMP_C)
         blocks.append(
             Block(
                 a=a,
@@ -128,6 +127,12 @@ def advance(jobs: Sequence[Job], progress: Progress | None = None) -> None:
         pool.shutdown(cancel_futures=True)
 
 
+def _log_parameters(
+    kind: StackModel, rows: ParameterSet, values: dict[str, FloatArray]
+) -> FloatArray:
+    return log_parameters(rows.wood, values, kind.stack.start_moisture, kind.stack.diameter_m)
+
+
 def _advance(job: Job) -> None:
     kind, block = job.kind, job.block
     rows = kind.parameter_set(job.scheme)
@@ -140,10 +145,7 @@ def _advance(job: Job) -> None:
     modes[job.first_hour : job.last_hour] = (elevation > 0.0)[:, None] * girth_modes(azimuth)
     days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
     block.daily = np.empty((days, DAILY_COLUMNS, at.CASES))
-    set_parameters(
-        block.a,
-        log_parameters(rows.wood, values, kind.stack.start_moisture, kind.stack.diameter_m),
-    )
+    set_parameters(block.a, _log_parameters(kind, rows, values))
     run_block(
         kind.grid,
         kind.curves,

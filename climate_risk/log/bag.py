@@ -21,14 +21,17 @@ import numpy as np
 
 from climate_risk.compiled import assume, compiled
 from climate_risk.constants import (
-    AIR_HEAT_CAPACITY_J_KG_K,
-    DRY_AIR_GAS_CONSTANT_J_KG_K,
     KELVIN_AT_0_C,
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
 )
 from climate_risk.log import layout as at
-from climate_risk.log.formulas import SOIL_HUMIDITY, FloatArray, saturation_vapour_density
+from climate_risk.log.formulas import (
+    SOIL_HUMIDITY,
+    FloatArray,
+    air_heat_capacity,
+    saturation_vapour_density,
+)
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
 
@@ -58,8 +61,7 @@ def bag_heat(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
         wide = radius + a[at.PARAMETER, P.bag_clearance_m, n]
         wall_m2, roof_m2 = 2.0 * np.pi * wide * height, np.pi * wide * wide
         ring_m2 = roof_m2 - top_m2
-        density = 101325.0 / (DRY_AIR_GAS_CONSTANT_J_KG_K * (air + KELVIN_AT_0_C))
-        draught = density * AIR_HEAT_CAPACITY_J_KG_K * opening_air(a, hour, wide, n)
+        draught = air_heat_capacity(air + KELVIN_AT_0_C) * opening_air(a, hour, wide, n)
         loss_side, loss_top = a[bark, at.S_HEAT_LOSS, n], a[top, at.S_HEAT_LOSS, n]
         outer = wall_m2 * loss_side + roof_m2 * loss_top + draught
         whole = outer + gap * (side_m2 + top_m2 + ring_m2)
@@ -107,6 +109,17 @@ def opening_air(a: FloatArray, hour: FloatArray, wide: float, n: int) -> float:
 
 
 @compiled
+def into_bag(
+    a: FloatArray, whole: int, n: int, bag: float, resistance: float, vapour: float
+) -> None:
+    """Let one case's surface meet the bag's air in place of the weather's, if it has a bag."""
+    inside = bag * (resistance - a[whole, at.S_AIR_RESISTANCE, n])
+    a[whole, at.S_AIR_RESISTANCE, n] += inside
+    a[whole, at.S_VAPOUR_RESISTANCE, n] += inside
+    a[whole, at.S_VAPOUR, n] += bag * (vapour - a[whole, at.S_VAPOUR, n])
+
+
+@compiled
 def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     """Air that bark, top and rims meet inside the bag, by its vapour and a resistance.
 
@@ -151,16 +164,10 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
         gap = 1.0 / a[at.PARAMETER, P.bag_gap_vapour_conductance_m_s, n]
         beside = other + from_top + from_rims
         resistance, vapour = gap + side_m2 / beside, (drive + top_drive + rim_drive) / beside
-        bare = a[bark, at.S_AIR_RESISTANCE, n]
-        a[bark, at.S_AIR_RESISTANCE, n] += bag * (resistance - bare)
-        a[bark, at.S_VAPOUR, n] += bag * (vapour - a[bark, at.S_VAPOUR, n])
-        a[bark, at.S_VAPOUR_RESISTANCE, n] += bag * (resistance - bare)
+        into_bag(a, bark, n, bag, resistance, vapour)
         beside = other + from_bark + from_rims
         resistance, vapour = gap + top_m2 / beside, (drive + bark_drive + rim_drive) / beside
-        bare = a[top, at.S_AIR_RESISTANCE, n]
-        a[top, at.S_AIR_RESISTANCE, n] += bag * (resistance - bare)
-        a[top, at.S_VAPOUR, n] += bag * (vapour - a[top, at.S_VAPOUR, n])
-        a[top, at.S_VAPOUR_RESISTANCE, n] += bag * (resistance - bare)
+        into_bag(a, top, n, bag, resistance, vapour)
         beside = other + from_bark + from_top
         resistance, vapour = gap + rims_m2 / beside, (drive + bark_drive + top_drive) / beside
         a[at.STACK, at.N_RIM_RESISTANCE, n] += bag * (

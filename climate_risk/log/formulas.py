@@ -132,13 +132,18 @@ def mixed_convection(forced: float, free: float) -> float:
 
 
 @law
+def air_heat_capacity(kelvin: Number) -> Number:
+    """Heat that a cubic metre of dry air holds per degree [J/m3/K], ideal gas at 101.3 kPa."""
+    return 101325.0 / (DRY_AIR_GAS_CONSTANT_J_KG_K * kelvin) * AIR_HEAT_CAPACITY_J_KG_K
+
+
+@law
 def boundary_layer_resistance(convection: Number, kelvin: Number) -> Number:
     """Resistance of the air's boundary layer to vapour [s/m], ``rho c Le^(2/3) / h``.
 
     Lewis analogy, at 101.3 kPa, with the Schmidt number of 20 degC: both vary by a few percent.
     """
-    air_density = 101325.0 / (DRY_AIR_GAS_CONSTANT_J_KG_K * kelvin)
-    return air_density * AIR_HEAT_CAPACITY_J_KG_K / (LEWIS_FACTOR * convection)
+    return air_heat_capacity(kelvin) / (LEWIS_FACTOR * convection)
 
 
 @law
