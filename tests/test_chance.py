@@ -34,11 +34,11 @@ def years_lost(lost: int, of: int, draws: int = 4) -> IntArray:
 
 @pytest.mark.parametrize("years", [10, 30, 36])
 def test_no_year_lost_is_not_nought(years: int) -> None:
-    """One-sided 90 % bound of Clopper and Pearson 1934: the beta quantile at 1 and n."""
+    """One-sided 80 % bound of Clopper and Pearson 1934: the beta quantile at 1 and n."""
     found = chance_of_loss(years_lost(0, years))
     assert found is not None
     assert (found.mean, found.low) == (0.0, 0.0)
-    assert found.high == pytest.approx(stats.beta.ppf(0.9, 1, years), rel=1e-9)
+    assert found.high == pytest.approx(stats.beta.ppf(0.8, 1, years), rel=1e-9)
     assert found.interval == "exact binomial"
 
 
@@ -47,7 +47,7 @@ def test_every_year_lost_is_not_certainty(years: int) -> None:
     found = chance_of_loss(years_lost(years, years))
     assert found is not None
     assert (found.mean, found.high) == (1.0, 1.0)
-    assert found.low == pytest.approx(stats.beta.ppf(0.1, years, 1), rel=1e-9)
+    assert found.low == pytest.approx(stats.beta.ppf(0.2, years, 1), rel=1e-9)
 
 
 def test_years_alike_with_draws_that_differ_keep_both_widths() -> None:
@@ -56,7 +56,7 @@ def test_years_alike_with_draws_that_differ_keep_both_widths() -> None:
     found = chance_of_loss(outcomes)
     assert found is not None
     assert found.low < 0.25 < found.high
-    assert found.high - 0.25 == pytest.approx(1.0 - 0.1 ** (1 / 12))
+    assert found.high - 0.25 == pytest.approx(1.0 - 0.2 ** (1 / 12))
 
 
 def test_nine_years_give_no_chance_and_ten_do() -> None:
@@ -93,7 +93,7 @@ def test_interval_covers_the_truth_about_as_often_as_it_says(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     """Years of chance 0.3 on the mean, beta-distributed; 400 records of 30 years.  The
-    percentile bootstrap of a skewed mean falls a few points short of its nominal 90 %
+    percentile bootstrap of a skewed mean falls a few points short of its nominal 80 %
     (Efron and Tibshirani 1993, An Introduction to the Bootstrap; from memory).
     """
     monkeypatch.setattr(chance, "RESAMPLES", 400)
@@ -105,7 +105,7 @@ def test_interval_covers_the_truth_about_as_often_as_it_says(
         found = chance_of_loss(np.where(lost, KILLED_BY_DROUGHT, ON_TIME))
         assert found is not None
         inside += found.low <= 0.3 <= found.high
-    assert 0.83 <= inside / 400 <= 0.95
+    assert 0.72 <= inside / 400 <= 0.86
 
 
 @given(arrays.arrays(np.int64, (11, 3), elements=st.integers(0, 3)))

@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from climate_risk.report.display import MONTHS, folded
-from climate_risk.report.theme import GREY, Layout, new_figure
+from climate_risk.report.theme import Layout, new_figure
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -99,7 +99,7 @@ def compose(
         drawn.append(axes)
         at += panel.height_in + panel.below_in
     if below:
-        write(below, at + EDGE_IN, layout.text_pt, color=GREY)
+        write(below, at + EDGE_IN, layout.text_pt)
     return figure, drawn
 
 

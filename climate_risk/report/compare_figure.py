@@ -160,7 +160,7 @@ def key_line(stack: StackCompare, tolerated_chance: float) -> str:
     keys = cause_key([option.shares for option in stack.options])
     causes = f" ({'; '.join(keys)})" if keys else ""
     return (
-        f"Left: chance of losing a stack, %{causes}; thin line: what it may be, 9 times in 10; "
+        f"Left: chance of losing a stack, %{causes}; thin line: what it may be, 8 times in 10; "
         f"{limit} {right}"
     )
 

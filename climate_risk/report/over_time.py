@@ -83,7 +83,7 @@ def draw_heat(axes: Axes, stack: StackSeason, show: Units) -> None:
     axes.plot(days, air, color=theme.AIR, linewidth=0.9, linestyle=(0, (2.2, 1.4)))
     hours = at.heat_half_kill_h
     notes = [
-        ((kill + top) / 2, f"at {kill:.0f} {scale.unit}\n{hours:.0f} h kill half"),
+        ((kill + top) / 2, f"{hours:.0f} h at {kill:.0f} {scale.unit}\nkill half"),
         ((stop + kill) / 2, f"no growth\nabove {stop:.0f} {scale.unit}"),
     ]
     side_notes(axes, notes, HEAT_IN)
@@ -105,7 +105,7 @@ def draw_moisture(axes: Axes, stack: StackSeason) -> None:
         ((slow + top) / 2, "safe"),
         ((stop + slow) / 2, "slow growth"),
         ((stop + dry) / 2, f"none below\n{stop:.0f} %"),
-        (dry / 2, f"at {dry:.0f} %\n{at.drought_half_kill_d:.0f} d kill half"),
+        (dry / 2, f"{at.drought_half_kill_d:.0f} d at {dry:.0f} %\nkill half"),
     ]
     side_notes(axes, notes, MOISTURE_IN)
 

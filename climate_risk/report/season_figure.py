@@ -20,7 +20,7 @@ from climate_risk.report.words import (
     place_words,
     verdict,
 )
-from climate_risk.risk.results import SeasonResult, StackSeason
+from climate_risk.risk.results import OutcomeShares, SeasonResult, StackSeason
 from climate_risk.units import Scale, Units
 
 if TYPE_CHECKING:
@@ -185,7 +185,7 @@ def _run_words(stack: StackSeason) -> str:
     if stack.outlook is None:
         return ""
     if middle is None:
-        return f"; half or more are late (not fully run by {full_day(stack.horizon)})"
+        return f"; at least half are not fully run by {full_day(stack.horizon)}"
     return f"; half are fully run by {full_day(middle)}"
 
 
@@ -216,7 +216,7 @@ def _danger_panel(
         keys = cause_key([bar.shares for bar in bars if bar.shares is not None])
         keys += ["grey: once that is done"] if len(bars) > 1 else []
         keys += [
-            "thin line: what it may be (9 times in 10)",
+            "thin line: what it may be (8 times in 10)",
             f"dashed: your limit, {percent(limit)}",
         ]
         heading = "; ".join(["Chance of losing a stack, %", *keys])
@@ -238,8 +238,7 @@ def risk_bars(stack: StackSeason, limit: float, show: Units) -> list[RiskBar]:
     now = stack.result.chance
     if now is None:
         return []
-    split = f" ({cause_split(stack.result.shares)})" if now.mean > 0.0 else ""
-    words = f"As it stands: {_chance(now.mean, now.high, limit)}{split}"
+    words = f"As it stands: {_chance(now.mean, now.high, limit)}{_split(stack.result.shares)}"
     bars = [RiskBar(words=words, chance=now, shares=stack.result.shares)]
     who = f"from {day(stack.inoculated)}" if stack.daily.empty else "from today"
     for action in stack.actions[: panels.SHOWN_ACTIONS]:
@@ -252,6 +251,12 @@ def risk_bars(stack: StackSeason, limit: float, show: Units) -> list[RiskBar]:
             RiskBar(words=f"{what}, {who}: {share}{weak}", chance=action.chance, shares=None)
         )
     return bars
+
+
+def _split(shares: OutcomeShares) -> str:
+    """Causes with their shares, where there are two; the colour names a lone one."""
+    both = shares.killed_by_heat > 0.0 and shares.killed_by_drought > 0.0
+    return f" ({cause_split(shares)})" if both else ""
 
 
 def _chance(mean: float, high: float, limit: float) -> str:

@@ -32,8 +32,8 @@ MAIN_CAUSE_SHARE = 0.75
 ONLY_CAUSE_SHARE = 0.9
 """Above this share of the losses, one cause is named alone (our own choice)."""
 INTERVALS: Mapping[IntervalKind, str] = {
-    "bootstrap": "90 % interval by bootstrap over years",
-    "exact binomial": "all years alike: exact binomial bound at 90 %",
+    "bootstrap": "80 % interval by bootstrap over years",
+    "exact binomial": "all years alike: exact binomial bound at 80 %",
 }
 
 
@@ -47,8 +47,8 @@ class Card:
 
 
 def interval(chance: Chance) -> str:
-    """``9 in 10 sure it lies in 9 to 27 %``."""
-    return f"9 in 10 sure it lies in {percent_range(chance.low, chance.high)}"
+    """``8 in 10 sure it lies in 9 to 27 %``."""
+    return f"8 in 10 sure it lies in {percent_range(chance.low, chance.high)}"
 
 
 def chance_words(chance: Chance, limit: float) -> str:

@@ -13,7 +13,8 @@ BoolArray = npt.NDArray[np.bool_]
 
 FEWEST_YEARS = 10
 """Under this many past years no chance is given, only what happened."""
-COVERAGE = 0.90
+COVERAGE = 0.80
+"""Of every interval shown: 8 times in 10, as between the 10th and the 90th percentile."""
 RESAMPLES = 2000
 SEED = 20_251
 ON_TIME, NOT_FULLY_RUN, KILLED_BY_HEAT, KILLED_BY_DROUGHT = range(4)
@@ -57,7 +58,7 @@ def shares(outcomes: IntArray, fruiting: BoolArray, spawn_dried: BoolArray) -> O
 
 
 def bootstrap_years(by_year: FloatArray) -> tuple[float, float]:
-    """90 % interval of the mean of yearly values, by resampling whole years (Efron 1979)."""
+    """80 % interval of the mean of yearly values, by resampling whole years (Efron 1979)."""
     rng = np.random.default_rng(SEED)
     picked = by_year[rng.integers(0, by_year.size, (RESAMPLES, by_year.size))].mean(axis=1)
     tail = 1.0 - COVERAGE
@@ -66,7 +67,7 @@ def bootstrap_years(by_year: FloatArray) -> tuple[float, float]:
 
 
 def chance_of_loss(outcomes: IntArray) -> Chance | None:
-    """Mean over years of the share of draws lost, with a 90 % interval.
+    """Mean over years of the share of draws lost, with an 80 % interval.
 
     Parameters
     ----------

@@ -98,7 +98,7 @@ class Chance:
     """Chance of losing one stack, with the interval that a few years allow.
 
     ``mean`` is the mean over years of the share of parameter draws in which the stack is
-    killed; ``low`` and ``high`` bound it at 90 %, by a year-wise bootstrap or, where all
+    killed; ``low`` and ``high`` bound it at 80 %, by a year-wise bootstrap or, where all
     years agree, by the exact binomial bound.  ``interval`` says which.
     """
 
@@ -128,7 +128,7 @@ class Difference:
 
     mean: float
     low: float
-    """90 % interval over years."""
+    """80 % interval over years."""
     high: float
     turns_on: str | None
     """The unmeasured number within whose range the better of the two changes; None if none."""
