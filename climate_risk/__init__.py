@@ -11,13 +11,24 @@ from __future__ import annotations
 
 from typing import Any
 
-FIGURES = ("canopies_figure", "compare_figure", "season_figure", "stack_figure", "years_figure")
+FIGURES = (
+    "canopies_figure",
+    "compare_figure",
+    "map_dataset",
+    "map_figure",
+    "season_figure",
+    "stack_figure",
+    "years_figure",
+)
 
 __all__ = [
     "canopies_figure",
     "compare",
     "compare_figure",
     "load_weather",
+    "map_dataset",
+    "map_figure",
+    "map_region",
     "read_yard",
     "season",
     "season_figure",

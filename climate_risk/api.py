@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
     from climate_risk.engine.record import Record
     from climate_risk.progress import Progress
+    from climate_risk.region.results import RegionMap
     from climate_risk.risk.results import CompareResult, SeasonResult
     from climate_risk.weather.record import WeatherCoverage
 
@@ -199,3 +200,43 @@ def compare(
         draws=draws or DRAWS,
         progress=progress,
     )
+
+
+def map_region(
+    yard: Yard,
+    grid: str | Path,
+    *,
+    work: str | Path | None = None,
+    scheduler: str | None = None,
+    years: tuple[int, int] | None = None,
+    draws: int | None = None,
+    progress: Progress | None = None,
+) -> RegionMap:
+    """The yard's options in every cell of gridded weather; see
+    :func:`climate_risk.region.run.run_region`.
+
+    Parameters
+    ----------
+    grid : str or Path
+        A netCDF file, a folder of them, or a zarr store.
+    work : str or Path, optional
+        Folder where finished blocks are kept, so that a run that was killed goes on; they stay
+        there. Without it nothing is kept.
+    scheduler : str, optional
+        Address of a dask scheduler; this machine by default.
+    """
+    import tempfile
+
+    from climate_risk.engine.draws import DRAWS
+    from climate_risk.region.run import run_region
+
+    with tempfile.TemporaryDirectory() as folder:
+        return run_region(
+            yard,
+            Path(grid),
+            work=Path(work or folder),
+            scheduler=scheduler,
+            years=years,
+            draws=draws or DRAWS,
+            progress=progress,
+        )

@@ -110,9 +110,21 @@ def _parser() -> argparse.ArgumentParser:
     compare = commands.add_parser("compare", help="canopy x cover x watering over past years")
     compare.set_defaults(command=_compare)
     _add_yard(compare)
-    compare.add_argument(
-        "--years", metavar="A:B", type=_years, help="years of inoculation, such as 1995:2024"
+    _add_years(compare)
+
+    region = commands.add_parser("map", help="the same options on gridded weather: a region")
+    region.set_defaults(command=_map)
+    region.add_argument(
+        "grid", metavar="GRID", type=Path, help="netCDF file, a folder of them, or a zarr store"
     )
+    region.add_argument(
+        "--yard", metavar="YARD", type=Path, required=True, help="a yard file, or its folder"
+    )
+    region.add_argument("--scheduler", metavar="ADDRESS", help="of dask; default: this machine")
+    _add_years(region)
+    _add_draws(region)
+    _add_out(region, OUT_DEFAULT)
+    _add_shown(region)
 
     weather = commands.add_parser(
         "weather", help="fetch or read the weather, check it, and show what it rests on"
@@ -126,6 +138,12 @@ def _parser() -> argparse.ArgumentParser:
 
 def _add_yard(parser: argparse.ArgumentParser) -> None:
     _add_source(parser)
+    _add_draws(parser)
+    _add_out(parser, OUT_DEFAULT)
+    _add_shown(parser)
+
+
+def _add_draws(parser: argparse.ArgumentParser) -> None:
     parser.add_argument(
         "--draws",
         metavar="N",
@@ -133,8 +151,12 @@ def _add_yard(parser: argparse.ArgumentParser) -> None:
         default=None,
         help="draws of the unknown parameters a year (default 8)",
     )
-    _add_out(parser, OUT_DEFAULT)
-    _add_shown(parser)
+
+
+def _add_years(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument(
+        "--years", metavar="A:B", type=_years, help="years of inoculation, such as 1995:2024"
+    )
 
 
 def _add_source(parser: argparse.ArgumentParser) -> None:
@@ -283,6 +305,29 @@ def _weather(args: argparse.Namespace) -> None:
         for line in weather_page.summary_lines(summary):
             print(line)
         print(f"{len(written)} files in {args.out}; open {args.out / 'weather.html'}")
+
+
+def _map(args: argparse.Namespace) -> None:
+    from climate_risk import api
+    from climate_risk.engine import compile_ahead
+
+    yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _free(args.out)
+    compile_ahead.start()
+    _say(args, "running every option in every cell")
+    with _progress(args, "map") as tell:
+        found = api.map_region(yard, args.grid, work=args.out, scheduler=args.scheduler,
+                           years=args.years, draws=args.draws, progress=tell)  # fmt: skip
+
+    from climate_risk.report import map_page
+
+    for note in map_page.notes(found):
+        _say(args, f"grid: {note}")
+    written = map_page.write_map(args.out, found)
+    if not args.quiet:
+        for line in map_page.summary_lines(found):
+            print(line)
+        print(f"{len(written)} files in {args.out}; open {args.out / 'map.html'}")
 
 
 def _yard_file(path: Path) -> Path:

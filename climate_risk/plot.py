@@ -1,6 +1,6 @@
-"""Charts of results for notebooks and other programs.
+"""Charts of results, and a region as a dataset, for notebooks and other programs.
 
-Every function takes a result and returns a :class:`matplotlib.figure.Figure` of the object
+Every ``_figure`` takes a result and returns a :class:`matplotlib.figure.Figure` of the object
 interface, in no global registry: change its axes, show it in a notebook, or save it as PNG, SVG
 or PDF with its own ``savefig``.
 
@@ -11,7 +11,17 @@ or PDF with its own ``savefig``.
 from __future__ import annotations
 
 from climate_risk.report.compare_figure import compare_figure, years_figure
+from climate_risk.report.map_dataset import map_dataset
+from climate_risk.report.map_figure import map_figure
 from climate_risk.report.season_figure import canopies_figure, season_figure
 from climate_risk.report.stack_figure import stack_figure
 
-__all__ = ["canopies_figure", "compare_figure", "season_figure", "stack_figure", "years_figure"]
+__all__ = [
+    "canopies_figure",
+    "compare_figure",
+    "map_dataset",
+    "map_figure",
+    "season_figure",
+    "stack_figure",
+    "years_figure",
+]

@@ -25,6 +25,7 @@ STAGES = (
     "fungus",
     "engine",
     "risk",
+    "region",
     "api",
     "report",
     "cli",
@@ -44,7 +45,7 @@ def stage_of(module: str) -> str:
     """Stage of a dotted module name inside the package."""
     parts = module.split(".")
     first = parts[1] if len(parts) > 1 else "api"
-    if first in ("__main__", "bench", "cli"):
+    if first in ("__main__", "bench", "cli") or parts[1:] == ["region", "bench"]:
         return "cli"
     if first == "plot":
         return "report"
@@ -84,6 +85,7 @@ def test_the_rule_on_imports_would_see_a_wrong_one(tmp_path: Path) -> None:
 REPORT_READS = (
     "climate_risk.report",
     "climate_risk.risk.results",
+    "climate_risk.region.results",
     "climate_risk.weather",
     "climate_risk.interventions",
     "climate_risk.units",
@@ -101,7 +103,8 @@ def test_report_reads_results_and_units_only(path: Path) -> None:
         assert module.startswith(REPORT_READS), module
 
 
-LAZY = {"meteostat", "pvlib", "matplotlib", "scipy"}
+REGION_ONLY = {"xarray", "dask", "distributed", "zarr", "h5netcdf", "cf_xarray", "pint"}
+LAZY = {"meteostat", "pvlib", "matplotlib", "scipy"} | REGION_ONLY
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)

@@ -115,9 +115,11 @@ class Job:
     last_hour: int
 
 
-def advance(jobs: Sequence[Job], progress: Progress | None = None) -> None:
-    """Run every job, on every core; each fills its block's ``daily``."""
-    pool = ThreadPoolExecutor(os.cpu_count())
+def advance(
+    jobs: Sequence[Job], progress: Progress | None = None, threads: int | None = None
+) -> None:
+    """Run every job, each fills its block's ``daily``; on every core, or in so many threads."""
+    pool = ThreadPoolExecutor(threads or os.cpu_count())
     try:
         for done, _ in enumerate(pool.map(_advance, jobs), start=1):
             if progress is not None:

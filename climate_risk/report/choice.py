@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from climate_risk.region.results import MapOption
 from climate_risk.report.certainty import overlap_sentence, tie_sentence
 from climate_risk.report.display import money, odds, percent, plural
 from climate_risk.report.treatment import covers_words, waterings_words
@@ -10,7 +11,7 @@ from climate_risk.risk.results import CompareResult, OptionResult, StackCompare
 from climate_risk.units import Units
 
 
-def option_words(option: OptionResult, show: Units) -> str:
+def option_words(option: OptionResult | MapOption, show: Units) -> str:
     """An option as the name of a row: ``under conifer trees, paper bag``."""
     parts = [place_words(option.canopy), covers_words(option.covers, "bare")]
     return ", ".join(filter(None, [*parts, waterings_words(option.waterings, show)]))

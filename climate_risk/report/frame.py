@@ -83,6 +83,19 @@ def render(
     )
 
 
+def render_plain(name: str, title: str, context: Context) -> str:
+    """A page from its template without controls or script, its pictures in it as data."""
+    environment, style = _environment(), _style()
+    environment.filters["terms"] = str
+    return environment.get_template(f"{name}.html.j2").render(
+        title=title,
+        style=_safe(style),
+        policy=f"{_policy(style, '')}; img-src data:",
+        version=program_version(),
+        **context,
+    )
+
+
 @cache
 def _environment() -> Environment:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined

@@ -45,6 +45,7 @@ def compare(
     years: tuple[int, int] | None = None,
     draws: int = DRAWS,
     progress: Progress | None = None,
+    threads: int | None = None,
 ) -> CompareResult:
     """Run every option of the yard's ``[compare]`` table through every past year.
 
@@ -57,6 +58,8 @@ def compare(
         but themselves.
     progress : callable, optional
         Told the share done, 0 to 1.
+    threads : int, optional
+        Every core by default; results are the same.
 
     Raises
     ------
@@ -79,7 +82,7 @@ def compare(
             )
         used.update(found)
         options, parameters, residual = _options(
-            yard, kind, found, draws, part_of(progress, done, len(yard.stacks))
+            yard, kind, found, draws, part_of(progress, done, len(yard.stacks)), threads
         )
         water, energy = max(water, residual[0]), max(energy, residual[1])
         fungus = fungi()[stack.fungus]
@@ -116,7 +119,12 @@ def compare(
 
 
 def _options(
-    yard: Yard, kind: StackModel, years: tuple[int, ...], draws: int, progress: Progress
+    yard: Yard,
+    kind: StackModel,
+    years: tuple[int, ...],
+    draws: int,
+    progress: Progress,
+    threads: int | None,
 ) -> tuple[tuple[OptionResult, ...], tuple[ParameterUsed, ...], tuple[float, float]]:
     """Every option of one kind of stack, best first, what they drew from, and the largest
     residuals."""
@@ -136,7 +144,9 @@ def _options(
                 jobs = jobs_for(kind, scheme, blocks, rows, 0, kind.hours)
                 planned.append((scheme, jobs))
         advance(
-            [job for _, jobs in planned for job in jobs], part_of(progress, place, len(canopies))
+            [job for _, jobs in planned for job in jobs],
+            part_of(progress, place, len(canopies)),
+            threads,
         )
         for scheme, jobs in planned:
             ends = collect(kind, scheme, [job.block for job in jobs], years, draws)

@@ -1,0 +1,97 @@
+"""A region's result in plain sentences."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from climate_risk.region.results import MISSING, RUN, SEA, SHORT, RegionMap, StackMap
+from climate_risk.report.choice import option_words
+from climate_risk.report.display import percent, plural
+from climate_risk.report.words import place_words
+from climate_risk.units import Units
+
+FEWEST_YEARS = 10
+"""Past years under which no chance is given."""
+
+
+def labels(result: RegionMap, show: Units) -> list[str]:
+    """The options' labels, as `compare` has them."""
+    return [option_words(option, show) for option in result.options]
+
+
+def nothing_words(result: RegionMap) -> str:
+    """What doing nothing is: ``bare under deciduous trees``."""
+    if result.nothing is None:
+        return ""
+    return f"bare {place_words(result.options[result.nothing].canopy)}"
+
+
+def map_title(result: RegionMap, stack: StackMap) -> str:
+    """Where, what is best, and what it brings, over the cells that were run."""
+    where = f"{result.yard_name}, an invented place" if result.invented else result.yard_name
+    run = result.count(RUN)
+    head = f"{stack.name} of {where}, over {plural(run, 'cell')}"
+    if not run:
+        return f"{head}: no cell has weather of {FEWEST_YEARS} years or more"
+    return f"{head}: {best_sentence(result, stack)}"
+
+
+def best_sentence(result: RegionMap, stack: StackMap) -> str:
+    """The option that is best most often, and the middle cell's chance with and without."""
+    best = stack.best[~np.isnan(stack.best)].astype(np.int64)
+    counts = np.bincount(best, minlength=len(result.options))
+    first = int(counts.argmax())
+    name = labels(result, Units(result.units))[first]
+    share = percent(counts[first] / len(best))
+    middle = float(np.nanmedian(stack.best_chance()))
+    said = (
+        f"best in {share} of them is {name}; in the middling cell the best option's chance of "
+        f"loss is {percent(middle)}"
+    )
+    if result.nothing is None:
+        return said
+    bare = float(np.nanmedian(stack.chance[result.nothing]))
+    return f"{said}, {nothing_words(result)} it is {percent(bare)}"
+
+
+def masked_key(result: RegionMap) -> tuple[str, str]:
+    """What hatched and blank cells are, with their numbers."""
+    return (
+        f"record of under {FEWEST_YEARS} years: no chance ({plural(result.count(SHORT), 'cell')})",
+        f"sea ({result.count(SEA)}) or without weather ({result.count(MISSING)})",
+    )
+
+
+def count_sentence(result: RegionMap) -> str:
+    """How many cells were run, and why others were not."""
+    total = int(result.state.size)
+    return (
+        f"Of {plural(total, 'cell')} {result.count(RUN)} were run; {result.count(SEA)} are sea, "
+        f"{result.count(MISSING)} have no temperature or no rain, and {result.count(SHORT)} have "
+        f"under {FEWEST_YEARS} years of weather, too few for a chance."
+    )
+
+
+READING = (
+    "Every cell is its own place: its weather, latitude, longitude and elevation, run as the "
+    "compare command runs one yard.",
+    "Chance of loss is the mean over the past years of how often a stack is killed in its first "
+    "year. A cell's own interval stands in map.nc (chance_low, chance_high).",
+    "The best option has the least loss to the nearest 1 %; among equals the one whose driest "
+    "face stays wettest, then the cheapest. Neighbours that differ may differ by little: look at "
+    "the gain.",
+    "A cell is a mean over kilometres: frost hollows, gorges and a thin or dense stand differ "
+    "from it more than cells do from each other.",
+)
+
+
+def observed_sentence(result: RegionMap) -> str:
+    """How much of the weather is the grid's own."""
+    known = result.observed[~np.isnan(result.observed)]
+    if not known.size:
+        return "No cell has weather."
+    return (
+        f"Of all hours {percent(float(known.mean()))} have temperature, humidity and rain as in "
+        "the grid; the rest was filled. Grids are models themselves: their humidity, wind and "
+        "sun are estimates."
+    )
