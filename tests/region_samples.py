@@ -60,7 +60,7 @@ def yard(
 def region(
     rows: int = 2, columns: int = 3, first: str = "2000-01-01", last: str = "2011-06-30"
 ) -> xr.Dataset:
-    """Daily weather, warmer to the south and wetter to the east; sea and a late cell in corners."""
+    """Daily weather, warmer to the south, wetter to the east; corners of sea and of few years."""
     days = risk_samples.daily_table(first, last)
     latitude = 42.5 - 0.5 * np.arange(rows)
     longitude = -72.25 + 0.5 * np.arange(columns)

@@ -69,7 +69,7 @@ class StackMap:
     """(options, rows, columns) of loss, 0 to 1."""
     low: FloatArray
     high: FloatArray
-    """Ends of the 90 % interval."""
+    """Ends of the 80 % interval."""
     best: FloatArray
     """(rows, columns) place of the best option, as `compare` ranks them."""
     years: FloatArray

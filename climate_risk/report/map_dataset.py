@@ -28,8 +28,8 @@ AXES = {
 }  # fmt: skip
 MEANING = {
     "chance_of_loss": "chance of losing a stack in its first year",
-    "chance_low": "lower end of the 90 % interval of the chance of loss",
-    "chance_high": "upper end of the 90 % interval of the chance of loss",
+    "chance_low": "lower end of the 80 % interval of the chance of loss",
+    "chance_high": "upper end of the 80 % interval of the chance of loss",
     "best_option": "option with the least loss, as the compare command ranks them",
     "gain": "chance of loss when nothing is done less that under the best option",
     "years": "past years with weather of the whole season",
