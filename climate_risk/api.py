@@ -12,6 +12,7 @@ from climate_risk import yard as yard_file
 from climate_risk.errors import InputError
 from climate_risk.options import parse_cover_option
 from climate_risk.tables import canopies, find
+from climate_risk.weather_options import STATIONS, WeatherOptions, WeatherSource
 from climate_risk.yard import Stack, Yard
 
 if TYPE_CHECKING:
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from climate_risk.engine.record import Record
     from climate_risk.progress import Progress
     from climate_risk.region.results import RegionMap
+    from climate_risk.risk.hindsight import Hindcast
     from climate_risk.risk.results import CompareResult, SeasonResult
     from climate_risk.weather.record import WeatherCoverage
 
@@ -75,13 +77,8 @@ def load_weather(
     from climate_risk.engine.reference import late_starts
     from climate_risk.microclimate.stand_log import read_log
     from climate_risk.weather import load_sources, to_hourly
-    from climate_risk.weather_options import STATIONS, WeatherSource
 
-    options = yard.weather
-    if source is not None:
-        columns = next((s.columns for s in options.sources if s.file and s.columns), {})
-        file = None if str(source) == STATIONS else Path(source)
-        options = replace(options, sources=(WeatherSource(file=file, columns=columns),))
+    options = _options(yard, source)
     checked = load_sources(options, yard.site, first, last)
     hourly = to_hourly(checked, yard.site)
     log, notes = read_log(yard, options, hourly, first, last)
@@ -99,6 +96,16 @@ def load_weather(
         quality=checked.quality,
         inputs=inputs,
     )
+
+
+def _options(yard: Yard, source: str | Path | None) -> WeatherOptions:
+    """Where the weather comes from: what the yard says, or the one source named instead."""
+    options = yard.weather
+    if source is None:
+        return options
+    columns = next((s.columns for s in options.sources if s.file and s.columns), {})
+    file = None if str(source) == STATIONS else Path(source)
+    return replace(options, sources=(WeatherSource(file=file, columns=columns),))
 
 
 def simulate(
@@ -240,3 +247,45 @@ def map_region(
             draws=draws or DRAWS,
             progress=progress,
         )
+
+
+def hindcast(
+    yard: Yard,
+    *,
+    source: str | Path | None = None,
+    draws: int | None = None,
+    progress: Progress | None = None,
+) -> tuple[Hindcast, ...]:
+    """Outlooks of the past years at a yard against what came, one entry a stack.
+
+    A logger in the stand is left aside: it has seen the years that are to be foretold.
+
+    Parameters
+    ----------
+    source : str or Path, optional
+        As :func:`load_weather`.
+
+    Raises
+    ------
+    InputError, RunError
+        As :func:`climate_risk.risk.hindcast.hindcast` and :func:`load_weather`.
+    """
+    from climate_risk.progress import part_of
+    from climate_risk.risk.hindcast import DRAWS, records_without
+    from climate_risk.risk.hindcast import hindcast as run
+    from climate_risk.weather import load_left_out, load_sources
+
+    options = replace(_options(yard, source), forecast=False)
+    coverage = load_sources(options, yard.site).coverage
+    without = records_without(lambda days: load_left_out(options, yard.site, days), yard.site)
+    return tuple(
+        run(
+            yard,
+            stack,
+            without,
+            source=coverage.source,
+            draws=draws or DRAWS,
+            progress=part_of(progress, place, len(yard.stacks)),
+        )
+        for place, stack in enumerate(yard.stacks)
+    )

@@ -13,6 +13,7 @@ from __future__ import annotations
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.map_dataset import map_dataset
 from climate_risk.report.map_figure import map_figure
+from climate_risk.report.past_figure import past_years_figure
 from climate_risk.report.season_figure import canopies_figure, season_figure
 from climate_risk.report.stack_figure import stack_figure
 
@@ -21,6 +22,7 @@ __all__ = [
     "compare_figure",
     "map_dataset",
     "map_figure",
+    "past_years_figure",
     "season_figure",
     "stack_figure",
     "years_figure",

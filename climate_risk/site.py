@@ -22,3 +22,8 @@ class Site:
     def utc_offset_hours(self) -> int:
         """Fixed local standard time by longitude, so that no civil clock change matters."""
         return round(self.longitude / 15.0)
+
+    @property
+    def warm_months(self) -> tuple[int, ...]:
+        """May to September, or November to March south of the equator."""
+        return (5, 6, 7, 8, 9) if self.latitude >= 0.0 else (11, 12, 1, 2, 3)

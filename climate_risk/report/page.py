@@ -6,12 +6,13 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
 
-from climate_risk.report import certainty, choice, condition, words
+from climate_risk.report import certainty, choice, condition, past, words
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plural
 from climate_risk.report.frame import Context, chart, inline, render
 from climate_risk.report.inline_svg import svg_bytes
 from climate_risk.report.numbers import month_rows, option_cells, option_heads
+from climate_risk.report.past_figure import past_years_figure
 from climate_risk.report.season_figure import (
     BAND_NOTE,
     MOISTURE_NOTE,
@@ -45,8 +46,13 @@ def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) 
     others = dict.fromkeys(c for canopy, found in own for c in found if c != canopy)
     first_choices = {"canopy": "own"}
     years = cache(lambda stack: svg_bytes(years_figure(result, stack, narrow=True)))
+    before = _past_chart(result)
     context = {
-        "view": cache(lambda stack, units: _season_view(result, stack, units, years(stack))),
+        "view": cache(
+            lambda stack, units: (
+                _season_view(result, stack, units, years(stack)) | before(stack, units)
+            )
+        ),
         "canopy_choices": [
             ("own", "as it stands"), *((c, words.place_words(c)) for c in others)
         ],
@@ -62,8 +68,11 @@ def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None
     options = [best, *(o for s in result.stacks for o in s.options)]
     chosen = [_option_choice(option) for option in options]
     years = cache(lambda *place: svg_bytes(years_figure(result, *place, narrow=True)))
+    before = _past_chart(result)
     context = {
-        "view": cache(lambda stack, units: _compare_view(result, stack, units, years)),
+        "view": cache(
+            lambda stack, units: _compare_view(result, stack, units, years) | before(stack, units)
+        ),
         "ranking": choice.RANKING,
         "canopy_note": choice.CANOPY_NOTE,
         "canopy_choices": _choices((c, words.place_words(c)) for c, _, _ in chosen),
@@ -74,6 +83,32 @@ def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None
     title = f"Options compared: {result.yard_name}, {result.first_year} to {result.last_year}"
     order = list(range(len(result.stacks)))
     return render("compare", title, result, order, files, first, context)
+
+
+def _past_chart(result: SeasonResult | CompareResult) -> Callable[[int, str], Context]:
+    """What the part on past years shows of a stack; nothing where there are none."""
+    drawn = cache(
+        lambda place, narrow: svg_bytes(
+            past_years_figure(result, place, narrow=narrow, heading=False)
+        )
+    )
+
+    def view(place: int, units: str) -> Context:
+        stack = result.stacks[place]
+        said = past.sentences(stack.past, Units(units))
+        charts = {
+            name: inline(
+                drawn(place, narrow),
+                f"h{place}{units[0]}{name[0]}",
+                f"Days too dry and too hot for {stack.name} in past years, and of dry and hot "
+                "weather. The sentences give the same numbers.",
+            )
+            for name, narrow in (("desk", False), ("phone", True))
+            if said
+        }
+        return {"past": said, "past_chart": charts}
+
+    return view
 
 
 def _choices(pairs: Any) -> list[tuple[str, str]]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from climate_risk.interventions import CoverSpan, Watering
 from climate_risk.report.choice import option_words
+from climate_risk.report.hindsight import past_years
 from climate_risk.report.treatment import WHY, act_words, covers_key, waterings_key
 from climate_risk.report.words import INTERVALS, cause
 from climate_risk.risk.results import (
@@ -186,6 +187,8 @@ def _season_stack(stack: StackSeason) -> Json:
     if "rival_hours_h" in stack.daily:
         out["rival_hours_to_date_h"] = round(float(stack.daily["rival_hours_h"].sum()), 1)
         out["rival_hours_confidence"] = stack.rival_hours_grade
+    if stack.past is not None:
+        out["past_years"] = past_years(stack.past)
     if full_run:
         out["full_run_date"] = full_run
     if stack.lost_of_count is not None:
@@ -221,6 +224,8 @@ def _compare_stack(stack: StackCompare) -> Json:
             {"rank": rank, **_option(option)} for rank, option in enumerate(stack.options, start=1)
         ],
     }
+    if stack.past is not None:
+        out["past_years"] = past_years(stack.past)
     if stack.ties:
         out["ties"] = [asdict(tie) for tie in stack.ties]
     if stack.fungus_caution:

@@ -24,6 +24,7 @@ from climate_risk.risk.ensemble import (
     usable_years,
 )
 from climate_risk.risk.parameters import parameters_used, sources_used
+from climate_risk.risk.past import past_years
 from climate_risk.risk.results import CompareResult, OptionResult, ParameterUsed, StackCompare, Tie
 from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.tables import fungi
@@ -97,6 +98,10 @@ def compare(
                 thresholds=thresholds_of(kind),
                 parameters=parameters,
                 fungus_caution=fungus.caution,
+                past=past_years(
+                    kind,
+                    Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings),
+                ),
             )
         )
     return CompareResult(

@@ -9,6 +9,7 @@ from typing import Literal
 import pandas as pd
 
 from climate_risk.interventions import Act, CoverSpan, Watering
+from climate_risk.risk.hindsight import Hindcast, PastYears
 from climate_risk.weather.record import WeatherCoverage
 
 IntervalKind = Literal["bootstrap", "exact binomial"]
@@ -314,6 +315,8 @@ class StackSeason:
     """How far to trust ``rival_hours_h`` of ``daily``."""
     fungus_caution: str
     """Empty, or the caution that goes with this fungus."""
+    past: PastYears | None = None
+    """The stack as written in every past year; None without one."""
 
     @property
     def lacks_past(self) -> bool:
@@ -340,6 +343,8 @@ class SeasonResult:
     coverage: WeatherCoverage
     inputs: dict[str, str]
     """File name -> SHA-256."""
+    skill: tuple[Hindcast, ...] = ()
+    """What outlooks were worth where that was measured."""
     water_residual: float
     """Largest water balance residual of all runs, relative."""
     energy_residual: float
@@ -370,6 +375,8 @@ class StackCompare:
     thresholds: Thresholds
     parameters: tuple[ParameterUsed, ...]
     fungus_caution: str
+    past: PastYears | None = None
+    """The stack as written in every past year."""
 
 
 @dataclass(frozen=True, kw_only=True)

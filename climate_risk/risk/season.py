@@ -22,6 +22,7 @@ from climate_risk.risk.chance import lost_of
 from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import look_at_all
 from climate_risk.risk.parameters import parameters_used, sources_used
+from climate_risk.risk.past import past_years
 from climate_risk.risk.results import (
     OptionResult,
     SeasonResult,
@@ -35,6 +36,7 @@ from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
 from climate_risk.tables import fungi
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage
+from climate_risk.weather.spells import runs
 from climate_risk.yard import Stack, Yard
 
 CANOPIES = ("open", "deciduous", "conifer")
@@ -171,6 +173,7 @@ def _stack_season(
         parameters=parameters_used(kind, [*schemes, with_tried]),
         rival_hours_grade=rivals.CONFIDENCE,
         fungus_caution=fungus.caution,
+        past=past_years(kind, own),
     )
     progress(1.0)
     return season_of, worst
@@ -205,17 +208,12 @@ def hot_dry_spells(weather: HourlyWeather, first: date, last: date) -> tuple[Spe
     days = days[inside]
     is_hot = warmest >= SPELL_LIMITS.air_temp_min_c
     is_dry = rain < SPELL_LIMITS.rain_max_mm
-    hot = np.concatenate([[False], is_hot & is_dry, [False]])
-    turns = np.flatnonzero(np.diff(hot.astype(np.int8)))
-    spells = []
-    for begin, end in zip(turns[::2], turns[1::2], strict=True):
-        if end - begin >= SPELL_LIMITS.days:
-            spells.append(
-                Spell(
-                    first=days[begin].item(),
-                    last=days[end - 1].item(),
-                    air_temp_max_c=float(warmest[begin:end].max()),
-                    rain_mm=float(rain[begin:end].sum()),
-                )
-            )
-    return tuple(spells)
+    return tuple(
+        Spell(
+            first=days[begin].item(),
+            last=days[end - 1].item(),
+            air_temp_max_c=float(warmest[begin:end].max()),
+            rain_mm=float(rain[begin:end].sum()),
+        )
+        for begin, end in runs(is_hot & is_dry, SPELL_LIMITS.days)
+    )

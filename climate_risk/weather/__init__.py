@@ -14,6 +14,7 @@ from climate_risk.site import Site
 from climate_risk.weather import record_cache
 from climate_risk.weather.fill import coverage, fill_gaps
 from climate_risk.weather.hourly import to_hourly
+from climate_risk.weather.normals import Days
 from climate_risk.weather.record import (
     HourlyWeather,
     WeatherCoverage,
@@ -29,6 +30,7 @@ __all__ = [
     "WeatherCoverage",
     "WeatherRecord",
     "clean_table",
+    "load_left_out",
     "load_sources",
     "load_weather",
     "to_hourly",
@@ -93,6 +95,21 @@ def load_sources(
     if not record.coverage.partial:
         record_cache.write(record_cache.entry(options, site, first, last), record)
     return record
+
+
+def load_left_out(options: WeatherOptions, site: Site, left_out: Days) -> WeatherRecord:
+    """Weather of a site as :func:`load_sources` gives it, but with some days teaching nothing.
+
+    Normals, the line of humidity, the difference of a neighbour and the rain that stands in for
+    a gap come from other days alone.  The quality checks see the whole record: what they take
+    out is wrong in any year.
+
+    Parameters
+    ----------
+    left_out : (date, date)
+        First and last day.
+    """
+    return fill_gaps(read_all(options, site, None, None, left_out), site, left_out)
 
 
 def _made(

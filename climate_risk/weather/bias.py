@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import pandas as pd
 
+from climate_risk.weather.normals import Days, teaching
+
 ADDITIVE = (
     "air_temp_min_c", "air_temp_mean_c", "air_temp_max_c", "air_temp_c", "dew_point_c",
 )  # fmt: skip
@@ -16,7 +18,9 @@ MONTH_ROWS = {"daily": 15, "hourly": 360}
 """Rows of one month of the year for that month to have a difference of its own."""
 
 
-def without_bias(first: pd.DataFrame, other: pd.DataFrame, step: str) -> pd.DataFrame:
+def without_bias(
+    first: pd.DataFrame, other: pd.DataFrame, step: str, left_out: Days | None = None
+) -> pd.DataFrame:
     """A neighbour's table moved by its mean difference from the first, month by month.
 
     Parameters
@@ -25,6 +29,8 @@ def without_bias(first: pd.DataFrame, other: pd.DataFrame, step: str) -> pd.Data
         Canonical columns on one DatetimeIndex.
     step : str
         ``daily`` or ``hourly``.
+    left_out : (date, date), optional
+        First and last of days from which no difference is learned.
 
     Returns
     -------
@@ -34,8 +40,9 @@ def without_bias(first: pd.DataFrame, other: pd.DataFrame, step: str) -> pd.Data
     """
     moved = other.copy()
     month = pd.DatetimeIndex(other.index).month
+    teaches = teaching(other.index, left_out)
     for name in [n for n in ADDITIVE if n in first and n in other]:
-        apart = first[name] - other[name]
+        apart = (first[name] - other[name]).where(teaches)
         if apart.notna().sum() < SHARED_ROWS[step]:
             continue
         by_month = apart.groupby(month).agg(["mean", "count"])

@@ -15,7 +15,13 @@ import pandas as pd
 from climate_risk.errors import InputError
 from climate_risk.site import Site
 from climate_risk.weather import humidity, psychro, sun
-from climate_risk.weather.normals import gap_length, normals, same_days_of_other_years
+from climate_risk.weather.normals import (
+    Days,
+    gap_length,
+    normals,
+    same_days_of_other_years,
+    teaching,
+)
 from climate_risk.weather.record import (
     FloatArray,
     RawWeather,
@@ -35,7 +41,7 @@ CRITICAL_SHARE = 0.25
 """Share of May to September (November to March in the south) filled that draws a warning."""
 
 
-def fill_gaps(raw: RawWeather, site: Site) -> WeatherRecord:
+def fill_gaps(raw: RawWeather, site: Site, left_out: Days | None = None) -> WeatherRecord:
     """Make a table without gaps.
 
     Parameters
@@ -43,6 +49,9 @@ def fill_gaps(raw: RawWeather, site: Site) -> WeatherRecord:
     raw : RawWeather
         Checked weather; see `quality.check`.
     site : Site
+    left_out : (date, date), optional
+        First and last of days from which nothing is learned: no normal, no line of humidity, no
+        rain for other years. What they lack themselves is filled as ever.
 
     Returns
     -------
@@ -54,7 +63,7 @@ def fill_gaps(raw: RawWeather, site: Site) -> WeatherRecord:
     InputError
         There is no temperature or no rain at all: neither is ever made up.
     """
-    filler = _Filler(raw, site)
+    filler = _Filler(raw, site, left_out)
     filler.temperatures()
     filler.humidity()
     filler.rain()
@@ -66,8 +75,9 @@ def fill_gaps(raw: RawWeather, site: Site) -> WeatherRecord:
 class _Filler:
     """The table on its way from gaps to none; each step writes values and flags together."""
 
-    def __init__(self, raw: RawWeather, site: Site) -> None:
+    def __init__(self, raw: RawWeather, site: Site, left_out: Days | None) -> None:
         index = _whole_days(raw.table.index, raw.step, raw.source)
+        self.teaches = teaching(index, left_out)
         self.raw, self.site, self.index = raw, site, index
         self.daily = raw.step == "daily"
         self.table = raw.table.reindex(index)
@@ -101,7 +111,7 @@ class _Filler:
         missing = values.isna()
         if not missing.any():
             return
-        normal = normals(values, 1 if self.daily else 24)
+        normal = normals(values.where(self.teaches), 1 if self.daily else 24)
         departure = (values - normal).interpolate(limit_area="inside")
         short = missing & (gap_length(missing) <= SHORT_GAP[self.raw.step]) & departure.notna()
         self.put(name, short, normal + departure, "filled: interpolated")
@@ -205,7 +215,8 @@ class _Filler:
         low, high, rain, dew = self._by_day()
         days = self.days if self.daily else self.days[::24]
         by_day = humidity.drivers(low, high, rain, days, self.site)
-        line = humidity.learn(by_day, dew - low)
+        teaches = self.teaches if self.daily else self.teaches[::24]
+        line = humidity.learn(by_day, np.where(teaches, dew - low, np.nan))
         values = humidity.dew_point_from(
             by_day, low, high, humidity.USUAL if line is None else line
         )
@@ -247,7 +258,7 @@ class _Filler:
         block = (missing != missing.shift()).cumsum()[missing]
         gap = pd.DatetimeIndex(block.index)
         piece = block.groupby([block, gap.to_period("M")]).ngroup()
-        donor, year = same_days_of_other_years(rain, piece)
+        donor, year = same_days_of_other_years(rain.where(self.teaches), piece)
         found = donor.notna()
         dry = int((~found).sum())
         self.table.loc[gap, "precip_mm"] = donor.fillna(0.0)
@@ -326,7 +337,7 @@ def coverage(
             filled[name] = {
                 str(how).removeprefix("filled: "): int(count) for how, count in counts.items()
             }
-    warm = index.month.isin((5, 6, 7, 8, 9) if site.latitude >= 0 else (11, 12, 1, 2, 3))
+    warm = index.month.isin(site.warm_months)
     needed = [n for n in map(str, quality.columns) if n.startswith("air_temp_m") or n in _NEEDED]
     warnings = []
     for name in needed if warm.any() else ():

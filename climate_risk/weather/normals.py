@@ -2,13 +2,29 @@
 
 from __future__ import annotations
 
+from datetime import date
+from typing import TypeAlias
+
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.weather.record import FloatArray
 
+Days: TypeAlias = tuple[date, date]
+"""First and last day of a stretch."""
+
 WINDOW_DAYS = 15
 """Normals are means over this many days to each side of a day of the year."""
+
+
+def teaching(index: pd.Index, left_out: Days | None) -> npt.NDArray[np.bool_]:
+    """Rows of an index from which something may be learned, (rows,): all but those left out."""
+    if left_out is None:
+        return np.ones(len(index), dtype=bool)
+    days = pd.DatetimeIndex(index).normalize()
+    first, last = (pd.Timestamp(day) for day in left_out)
+    return np.asarray((days < first) | (days > last))
 
 
 def gap_length(missing: pd.Series) -> pd.Series:

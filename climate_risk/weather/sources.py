@@ -14,6 +14,7 @@ from climate_risk.errors import InputError, RunError
 from climate_risk.site import Site
 from climate_risk.weather.bias import SPACE_K, apart_in_space, without_bias
 from climate_risk.weather.files import read_weather_file
+from climate_risk.weather.normals import Days
 from climate_risk.weather.psychro import dew_point_c, vapour_pressure_kpa
 from climate_risk.weather.quality import check
 from climate_risk.weather.record import RawWeather
@@ -93,12 +94,16 @@ def cut(raw: RawWeather, first: date | None, last: date | None) -> RawWeather:
 
 
 def read_all(
-    options: WeatherOptions, site: Site, first: date | None, last: date | None
+    options: WeatherOptions,
+    site: Site,
+    first: date | None,
+    last: date | None,
+    left_out: Days | None = None,
 ) -> RawWeather:
     """Every source in the open, joined, with the history before the first day of them.
 
     A source that cannot be had through the network is left out and named, as long as another
-    one is there.
+    one is there.  From the days of ``left_out`` no difference between sources is learned.
 
     Raises
     ------
@@ -142,13 +147,13 @@ def read_all(
             raws.append((options.history.name, cut(past, None, begins - timedelta(days=1))))
         except (RunError, InputError) as error:
             failed.append(RunError(f"no past years: {error}"))
-    joined = join(raws)
+    joined = join(raws, left_out)
     lost = tuple(f"left out: {line}" for error in failed for line in error.lines)
     partial = joined.partial or bool(failed)
     return replace(joined, warnings=(*joined.warnings, *lost), partial=partial)
 
 
-def join(raws: Sequence[tuple[str, RawWeather]]) -> RawWeather:
+def join(raws: Sequence[tuple[str, RawWeather]], left_out: Days | None = None) -> RawWeather:
     """One table of several; a value's flag names the source it was observed by.
 
     Hours are folded to days where another source has only days. A later source is moved by
@@ -171,7 +176,7 @@ def join(raws: Sequence[tuple[str, RawWeather]]) -> RawWeather:
     quality = pd.DataFrame("missing", index=index, columns=columns, dtype=object)
     for name, raw in raws:
         other = raw.table.reindex(index=index, columns=columns)
-        other = without_bias(table, other, raws[0][1].step)
+        other = without_bias(table, other, raws[0][1].step, left_out)
         far = apart_in_space(table, other, raws[0][1].step)
         for column in far.columns[far.any()]:
             when = far.index[far[column]][0]

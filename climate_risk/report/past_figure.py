@@ -1,0 +1,122 @@
+"""Past years as columns: the wood's own dry and hot days, a published measure below each."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from climate_risk.report import theme
+from climate_risk.report.column import Panel, compose, side_notes
+from climate_risk.report.past import COUNTS, eight_in_ten, season_words
+from climate_risk.risk.hindsight import Measure, PastYear, PastYears, Trend
+from climate_risk.risk.results import CompareResult, SeasonResult
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+    from matplotlib.figure import Figure
+
+ROW_IN, BELOW_IN = 0.72, 0.24
+BAR = 0.72
+LONGEST: dict[Measure, Callable[[PastYear], int]] = {
+    "wood_dry_d": lambda year: year.wood_dry.longest_d,
+    "rainless_longest_d": lambda year: year.rainless.longest_d,
+    "bark_hot_d": lambda year: year.bark_hot.longest_d,
+    "heatwave_d": lambda year: year.heatwaves.longest_d,
+}
+"""Longest stretch of a year, the full part of its column."""
+COLOURS: dict[Measure, str] = {
+    "wood_dry_d": theme.MOISTURE,
+    "rainless_longest_d": theme.GREY,
+    "bark_hot_d": theme.BARK,
+    "heatwave_d": theme.GREY,
+}
+
+
+def past_years_figure(
+    result: SeasonResult | CompareResult,
+    stack: int = 0,
+    *,
+    narrow: bool = False,
+    heading: bool = True,
+) -> Figure:
+    """Days too dry and too hot for the fungus in every past year, and the worst years marked.
+
+    Parameters
+    ----------
+    result : SeasonResult or CompareResult
+    stack : int
+        Place in ``result.stacks``.
+    narrow : bool
+        For a phone, 355 px wide, instead of for a desk or paper.
+    heading : bool
+        With what is shown on top.
+
+    Returns
+    -------
+    matplotlib.figure.Figure
+
+    Raises
+    ------
+    ValueError
+        The record holds no whole past season.
+    """
+    chosen = result.stacks[stack]
+    if chosen.past is None:
+        raise ValueError(f"no past years of {chosen.name}")
+    past: PastYears = chosen.past
+    layout = theme.PHONE if narrow else theme.DESK
+    trends = {trend.measure: trend for trend in past.trends}
+    months = season_words(past.warm_months)
+    heads: dict[Measure, str] = {
+        "wood_dry_d": "Wood too dry to grow, days (dark: longest stretch)",
+        "rainless_longest_d": f"Longest stretch without rain, {months}, days",
+        "bark_hot_d": "Bark too hot to grow, days (dark: longest stretch)",
+        "heatwave_d": f"In heatwaves, {months}, days (dark: longest)",
+    }
+    panels = [
+        Panel(
+            heading=head,
+            height_in=ROW_IN,
+            draw=_drawer(past, measure, trends.get(measure), labelled=place == len(heads) - 1),
+            below_in=BELOW_IN if place == len(heads) - 1 else 0.0,
+        )
+        for place, (measure, head) in enumerate(heads.items())
+    ]
+    title = [f"Past years of {chosen.name}"] if heading else []
+    named = "; ".join(f"{bad.year} {bad.cause}" for bad in past.bad)
+    notes = [f"Grey bands: the worst years ({named})."] if named else []
+    notes.append("First twelve months after inoculation. Line: trend, where one can be told.")
+    with theme.styled(layout):
+        figure, _ = compose(layout, title, panels, notes)
+    return figure
+
+
+def _drawer(
+    past: PastYears, measure: Measure, trend: Trend | None, *, labelled: bool
+) -> Callable[[Axes], None]:
+    years = np.array([year.year for year in past.years])
+    counts = np.array(COUNTS[measure](past))
+    longest = np.array([LONGEST[measure](year) for year in past.years])
+
+    def draw(axes: Axes) -> None:
+        top = max(float(counts.max()), 1.0) * 1.08
+        axes.set_ylim(0.0, top)
+        axes.set_xlim(years[0] - 0.7, years[-1] + 0.7)
+        for bad in past.bad:
+            axes.axvspan(bad.year - 0.5, bad.year + 0.5, facecolor=theme.PALE)
+        colour = COLOURS[measure]
+        axes.bar(years, counts, BAR, facecolor="none", edgecolor=colour, linewidth=0.9)
+        axes.bar(years, longest, BAR, color=colour)
+        if trend is not None and trend.is_told:
+            run = (years - years.mean()) * trend.per_decade / 10.0
+            axes.plot(years, np.median(counts) + run, color=theme.BLACK, linewidth=1.4)
+        low, middle, high = eight_in_ten(counts.tolist())
+        said = f"middling {middle:.0f}\n{low:.0f} to {high:.0f}"
+        side_notes(axes, [(min(middle, top), said)], ROW_IN)
+        ticks = [year for year in years if year % 5 == 0]
+        axes.set_xticks(ticks, [str(year) if labelled else "" for year in ticks])
+        axes.locator_params(axis="y", nbins=3, integer=True)
+
+    return draw
