@@ -12,7 +12,6 @@ from climate_risk import yard as yard_file
 from climate_risk.errors import InputError
 from climate_risk.options import parse_cover_option
 from climate_risk.tables import canopies, find
-from climate_risk.weather_options import STATIONS, WeatherOptions, WeatherSource
 from climate_risk.yard import Stack, Yard
 
 if TYPE_CHECKING:
@@ -78,7 +77,7 @@ def load_weather(
     from climate_risk.microclimate.stand_log import read_log
     from climate_risk.weather import load_sources, to_hourly
 
-    options = _options(yard, source)
+    options = yard.weather.named(source)
     checked = load_sources(options, yard.site, first, last)
     hourly = to_hourly(checked, yard.site)
     log, notes = read_log(yard, options, hourly, first, last)
@@ -96,16 +95,6 @@ def load_weather(
         quality=checked.quality,
         inputs=inputs,
     )
-
-
-def _options(yard: Yard, source: str | Path | None) -> WeatherOptions:
-    """Where the weather comes from: what the yard says, or the one source named instead."""
-    options = yard.weather
-    if source is None:
-        return options
-    columns = next((s.columns for s in options.sources if s.file and s.columns), {})
-    file = None if str(source) == STATIONS else Path(source)
-    return replace(options, sources=(WeatherSource(file=file, columns=columns),))
 
 
 def simulate(
@@ -275,7 +264,7 @@ def hindcast(
     from climate_risk.risk.hindcast import hindcast as run
     from climate_risk.weather import load_left_out, load_sources
 
-    options = replace(_options(yard, source), forecast=False)
+    options = replace(yard.weather.named(source), forecast=False)
     coverage = load_sources(options, yard.site).coverage
     without = records_without(lambda days: load_left_out(options, yard.site, days), yard.site)
     return tuple(

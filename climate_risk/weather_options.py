@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal, cast
@@ -46,6 +46,14 @@ class WeatherOptions:
     """Bound on all waiting for the network."""
     forecast: bool = True
     """Whether the coming days are taken from the stations' service, where it has them."""
+
+    def named(self, source: str | Path | None) -> WeatherOptions:
+        """With one source, by its file or as :data:`STATIONS`, in place of all; None: as it is."""
+        if source is None:
+            return self
+        columns = next((s.columns for s in self.sources if s.file and s.columns), {})
+        file = None if str(source) == STATIONS else Path(source)
+        return replace(self, sources=(WeatherSource(file=file, columns=columns),))
 
 
 def read_weather_options(section: Section) -> WeatherOptions:
