@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from climate_risk.region.results import RegionMap
     from climate_risk.risk.hindsight import Hindcast
     from climate_risk.risk.results import CompareResult, SeasonResult
+    from climate_risk.risk.results_plan import PlanResult
     from climate_risk.weather.record import WeatherCoverage
 
 
@@ -278,3 +279,18 @@ def hindcast(
         )
         for place, stack in enumerate(yard.stacks)
     )
+
+
+def plan(yard: Yard, weather: Weather | None = None) -> PlanResult:
+    """The batch: cuts, spawn, weights, costs and weeks; see :func:`climate_risk.risk.plan.plan`.
+
+    Parameters
+    ----------
+    weather : Weather, optional
+        The site's past weather; without it the weeks are left out.
+    """
+    from climate_risk.risk.plan import plan as run
+
+    if weather is None:
+        return run(yard)
+    return run(yard, weather.record, weather.coverage, weather.inputs)

@@ -126,6 +126,14 @@ def _parser() -> argparse.ArgumentParser:
     _add_out(region, OUT_DEFAULT)
     _add_shown(region)
 
+    plan = commands.add_parser(
+        "plan", help="a batch before it is cut: trees, pieces, spawn, weights, cost, weeks"
+    )
+    plan.set_defaults(command=_plan)
+    _add_source(plan)
+    _add_out(plan, OUT_DEFAULT)
+    _add_shown(plan)
+
     weather = commands.add_parser(
         "weather", help="fetch or read the weather, check it, and show what it rests on"
     )
@@ -266,6 +274,30 @@ def _compare(args: argparse.Namespace) -> None:
     with _progress(args, "compare") as tell:
         compare = api.compare(yard, weather, years=args.years, draws=args.draws, progress=tell)
     _finish(args, compare=compare)
+
+
+def _plan(args: argparse.Namespace) -> None:
+    from climate_risk import api
+
+    yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _free(args.out)
+    weather = None
+    try:
+        _say(args, "reading the weather")
+        weather = api.load_weather(yard, source=args.weather)
+    except RunError as error:
+        _complain(*error.lines, "the plan goes on without weather")
+    else:
+        _warn(args, weather)
+    plan = api.plan(yard, weather)
+
+    from climate_risk.report import plan_page
+
+    written = plan_page.write_plan(args.out, plan)
+    if not args.quiet:
+        for line in plan_page.summary_lines(plan):
+            print(line)
+        print(f"{len(written)} files in {args.out}; open {args.out / 'plan.html'}")
 
 
 def _weather(args: argparse.Namespace) -> None:

@@ -14,6 +14,7 @@ from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.map_dataset import map_dataset
 from climate_risk.report.map_figure import map_figure
 from climate_risk.report.past_figure import past_years_figure
+from climate_risk.report.plan_figure import plan_figure
 from climate_risk.report.season_figure import canopies_figure, season_figure
 from climate_risk.report.stack_figure import stack_figure
 
@@ -23,6 +24,7 @@ __all__ = [
     "map_dataset",
     "map_figure",
     "past_years_figure",
+    "plan_figure",
     "season_figure",
     "stack_figure",
     "years_figure",

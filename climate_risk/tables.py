@@ -15,6 +15,7 @@ from climate_risk.parameter import Drawn, Parameter, Row, find, read_row, read_r
 __all__ = [
     "Bag",
     "Barrier",
+    "Batch",
     "Canopy",
     "Cloth",
     "Fungus",
@@ -23,6 +24,7 @@ __all__ = [
     "Wood",
     "bags",
     "barriers",
+    "batch",
     "canopies",
     "cloths",
     "find",
@@ -277,6 +279,34 @@ class Model(Row):
     minutes_per_watering: Parameter
 
 
+@dataclass(frozen=True, kw_only=True)
+class Batch(Row):
+    """What a batch takes before its first day."""
+
+    kerf_m: Parameter
+    """Wood that a cut turns to dust."""
+    trim_m: Parameter
+    """Taken off the butt end of each tree."""
+    tree_length_m: Parameter
+    bark_green_density_kg_m3: Mapping[str, Parameter]
+    """By wood."""
+    lift_alone_kg: Parameter
+    """What one person may lift where nothing about the lift is awkward."""
+    spawn_bulk_kg_m3: Parameter
+    """Moist, as it lies on a face."""
+    spawn_spare_share: Parameter
+    """Beyond what lies on the faces."""
+    barrier_margin_m: Parameter
+    minutes_per_stack_built: Parameter
+    rest_least_d: Parameter
+    """From felling to spawn."""
+    rest_most_d: Parameter
+    bud_swell_lead_d: Parameter
+    """Before a tenth of the leaves is out."""
+    sure_share: Parameter
+    """Of past years in which a week that is offered would have served."""
+
+
 @cache
 def fungi() -> Mapping[str, Fungus]:
     """Every known fungus, by name."""
@@ -321,3 +351,12 @@ def barriers() -> Mapping[str, Barrier]:
 def model() -> Model:
     """The numbers that belong to no row."""
     return read_row(Model, "model", read_table("model"))
+
+
+@cache
+def batch() -> Batch:
+    """The numbers of planning a batch."""
+    rules = read_row(Batch, "plan", read_table("plan"))
+    if rules.bark_green_density_kg_m3.keys() != woods().keys():
+        raise ValueError("plan.toml: bark_green_density_kg_m3 must name every wood once")
+    return rules

@@ -25,6 +25,7 @@ from climate_risk.options import (
     read_watering,
 )
 from climate_risk.parameter import FOLDER
+from climate_risk.plan_options import PlanOptions, read_plan_options, refuse_short_trees
 from climate_risk.site import Site
 from climate_risk.tables import Wood, barriers, canopies, find, fungi, woods
 from climate_risk.toml_section import Section, every_mistake, every_part, read_toml
@@ -36,6 +37,7 @@ __all__ = [
     "Costs",
     "CoverOption",
     "CoverSpan",
+    "PlanOptions",
     "Stack",
     "Watering",
     "WateringOption",
@@ -120,6 +122,7 @@ class Yard:
     stacks: tuple[Stack, ...]
     costs: Costs
     compare: CompareOptions
+    plan: PlanOptions
     path: Path
     sha256: str
 
@@ -141,7 +144,7 @@ def read_yard(path: Path | str) -> Yard:
 
     parts = every_part(
         {
-            "": lambda: file.only("yard", "weather", "stack", "costs", "compare"),
+            "": lambda: file.only("yard", "weather", "stack", "costs", "compare", "plan"),
             " ": lambda: yard.only(*_YARD_KEYS),
             "name": lambda: yard.words("name"),
             **_site_parts(yard),
@@ -153,11 +156,14 @@ def read_yard(path: Path | str) -> Yard:
             "stacks": lambda: _stacks(file),
             "costs": lambda: _costs(file.section("costs")),
             "compare": lambda: _compare(file.section("compare")),
+            "plan": lambda: read_plan_options(file.section("plan")),
         }
     )
     site = Site(**{key: parts.pop(key) for key in _site_parts(yard)})
     depth = parts["costs"].spawn_depth_m
     parts["stacks"] = tuple(replace(stack, spawn_depth_m=depth) for stack in parts["stacks"])
+    longest_m = max(stack.piece_length_m for stack in parts["stacks"])
+    refuse_short_trees(file.section("plan"), parts["plan"], longest_m)
     digest = hashlib.sha256(content).hexdigest()
     return Yard(**parts, site=site, path=Path(path), sha256=digest)
 

@@ -21,7 +21,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import report_samples as samples
 
+import climate_risk as cr
 from climate_risk.report.page import compare_page, season_page
+from climate_risk.report.plan_page import plan_page
 
 CHROMIUM = next(
     filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None
@@ -39,7 +41,14 @@ PAGES = {
     "early": lambda: season_page(samples.early_season()),
     "long_names": lambda: season_page(samples.long_names_season()),
     "compare": lambda: compare_page(samples.compare()),
+    "plan": lambda: plan_page(demo_plan()),
 }
+
+
+def demo_plan() -> Any:
+    """Of the invented farm, with its weather."""
+    yard = cr.read_yard(Path(__file__).parents[1] / "sample_data" / "yard.toml")
+    return cr.plan(yard, cr.load_weather(yard))
 
 
 @dataclass
@@ -81,7 +90,7 @@ def opened(browser: Any, folder: Path, name: str, *, width: int, scheme: str = "
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [360, 768, 1440])
-@pytest.mark.parametrize("name", ["season", "compare"])
+@pytest.mark.parametrize("name", ["season", "compare", "plan"])
 def test_axe_finds_nothing_and_nothing_leaves_the_page(
     browser: Any, folder: Path, name: str, width: int, scheme: str
 ) -> None:
@@ -223,7 +232,7 @@ def test_only_tables_that_scroll_are_tab_stops_and_say_so(browser: Any, folder: 
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("name", ["season", "early", "compare"])
+@pytest.mark.parametrize("name", ["season", "early", "compare", "plan"])
 def test_a_page_prints_on_two_sheets(browser: Any, folder: Path, name: str, paper: str) -> None:
     page = opened(browser, folder, name, width=1440).page
     pdf = page.pdf(format=paper)
@@ -256,7 +265,7 @@ def test_the_dark_page_turns_the_charts_dark(browser: Any, folder: Path) -> None
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-@pytest.mark.parametrize("name", ["season", "compare"])
+@pytest.mark.parametrize("name", ["season", "compare", "plan"])
 def test_every_text_of_a_chart_stands_out_from_the_page(
     browser: Any, folder: Path, name: str, scheme: str
 ) -> None:

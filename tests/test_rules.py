@@ -152,7 +152,7 @@ def parameters() -> Iterator[tuple[str, Parameter]]:
         tables.bags(),
         tables.cloths(),
         tables.barriers(),
-        {"model": tables.model()},
+        {"model": tables.model(), "plan": tables.batch()},
     )
     rows: list[Row] = [row for group in groups for row in group.values()]
     for row in rows:

@@ -28,6 +28,7 @@ def all_rows() -> Iterator[Row]:
     ):
         yield from table.values()
     yield tables.model()
+    yield tables.batch()
 
 
 def parameters_of(row: Row) -> Iterator[tuple[str, Parameter]]:

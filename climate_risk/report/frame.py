@@ -14,6 +14,7 @@ from climate_risk.report import glossary as words_explained
 from climate_risk.report.display import plain_name
 from climate_risk.report.inline_svg import inline_svg, svg_bytes
 from climate_risk.risk.results import CompareResult, ParameterUsed, SeasonResult
+from climate_risk.risk.results_plan import PlanResult
 from climate_risk.units import Units
 from climate_risk.version import program_version
 
@@ -33,11 +34,12 @@ Context = dict[str, Any]
 def render(
     name: str,
     title: str,
-    result: SeasonResult | CompareResult,
+    result: SeasonResult | CompareResult | PlanResult,
     order: Sequence[int],
     files: Mapping[str, bytes] | None,
     first_choices: Mapping[str, str],
     context: Context,
+    known: list[words_explained.Term] | None = None,
 ) -> str:
     """One page from its template.
 
@@ -53,14 +55,15 @@ def render(
         What else is chosen when the page opens, by the names of its controls.
     context : dict
         What this template alone asks for.
+    known : list of Term, optional
+        Words that the page explains, in place of those of a run's results.
     """
     systems = sorted(SYSTEMS, key=lambda system: system != result.units)
     if len(order) > MOST_STACKS_IN_BOTH:
         del systems[1:]
     first = {"units": systems[0], "stack": str(order[0]), **first_choices}
-    limits = result.spell_limits if isinstance(result, SeasonResult) else None
-    complete = result.stacks[0].thresholds.complete_share
-    known = words_explained.terms(limits, complete, Units(systems[0]))
+    if known is None:
+        known = _terms(result, Units(systems[0]))
     environment = _environment()
     style, script = _style(), (TEMPLATES / "page.js").read_text(encoding="utf-8")
     environment.filters["terms"] = lambda text: _with_links(text, known)
@@ -78,7 +81,8 @@ def render(
         files=[_file(n, data) for n, data in (files or {}).items()],
         glossary=known,
         version=program_version(),
-        **_basis(result),
+        **_values(result),
+        **({} if isinstance(result, PlanResult) else _basis(result)),
         **context,
     )
 
@@ -94,6 +98,15 @@ def render_plain(name: str, title: str, context: Context) -> str:
         version=program_version(),
         **context,
     )
+
+
+def _terms(
+    result: SeasonResult | CompareResult | PlanResult, show: Units
+) -> list[words_explained.Term]:
+    if isinstance(result, PlanResult):
+        return []
+    limits = result.spell_limits if isinstance(result, SeasonResult) else None
+    return words_explained.terms(limits, result.stacks[0].thresholds.complete_share, show)
 
 
 @cache
@@ -167,8 +180,22 @@ def inline(svg: bytes, key: str, said: str) -> Markup:
     return _safe(inline_svg(svg, key, said))
 
 
-def _basis(result: SeasonResult | CompareResult) -> Context:
+def _values(result: SeasonResult | CompareResult | PlanResult) -> Context:
     used = {(p.group, p.row, p.name): p for s in result.stacks for p in s.parameters}
+    methods = () if isinstance(result, PlanResult) else basis.METHODS
+    return {
+        "grade_words": basis.GRADE_WORDS,
+        "parameters": [
+            (p.row, _name(p), f"{p.value:g}", _range(p), p.unit, p.grade) for p in used.values()
+        ],
+        "sources": [
+            *methods,
+            *(f"{s.citation} ({basis.READ_WORDS[s.read]})." for s in result.sources),
+        ],
+    }
+
+
+def _basis(result: SeasonResult | CompareResult) -> Context:
     coverage = result.coverage
     return {
         "grades": basis.GRADES,
@@ -181,14 +208,6 @@ def _basis(result: SeasonResult | CompareResult) -> Context:
             for way, count in ways.items()
         ],
         "closure": basis.closure_sentence(result.water_residual, result.energy_residual),
-        "grade_words": basis.GRADE_WORDS,
-        "parameters": [
-            (p.row, _name(p), f"{p.value:g}", _range(p), p.unit, p.grade) for p in used.values()
-        ],
-        "sources": [
-            *basis.METHODS,
-            *(f"{s.citation} ({basis.READ_WORDS[s.read]})." for s in result.sources),
-        ],
     }
 
 

@@ -24,9 +24,10 @@ from climate_risk.risk.results import (
     Uncertainty,
     YearResult,
 )
+from climate_risk.risk.results_plan import PlanResult
 from climate_risk.units import Units
 from climate_risk.version import program_version
-from climate_risk.weather.record import WeatherSummary
+from climate_risk.weather.record import WeatherCoverage, WeatherSummary
 
 SCHEMA = 2
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
@@ -47,6 +48,8 @@ YEAR_COLUMNS = (
 PARAMETER_COLUMNS = (
     "stack", "group", "row", "name", "value", "low", "high", "unit", "source", "grade", "drawn"
 )  # fmt: skip
+OF_COMMANDS = ("season", "compare", "plan")
+"""Keys that one command writes and the others leave as they are."""
 METRIC = Units("metric")
 """For names that programs read, whatever units are shown."""
 Json = dict[str, Any]
@@ -87,7 +90,7 @@ def kept_beside(made: Json, path: Path) -> Json:
         return made
     if not same:
         return made
-    return made | {n: before[n] for n in ("season", "compare") if n in before and n not in made}
+    return made | {n: before[n] for n in OF_COMMANDS if n in before and n not in made}
 
 
 def json_text(summary: Json) -> str:
@@ -130,10 +133,8 @@ def _parameter(stack: str, p: ParameterUsed) -> list[Any]:
     ]  # fmt: skip
 
 
-def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
+def head(result: SeasonResult | CompareResult | WeatherSummary | PlanResult) -> Json:
     """What every run says of itself: program, yard, inputs, weather."""
-    coverage = result.coverage
-    ahead = coverage.forecast_to
     return {
         "schema": SCHEMA,
         "program": "climate-risk",
@@ -143,18 +144,22 @@ def head(result: SeasonResult | CompareResult | WeatherSummary) -> Json:
         "tolerated_chance_fraction": result.tolerated_chance,
         "currency": result.currency,
         "inputs": [{"name": name, "sha256": digest} for name, digest in result.inputs.items()],
-        "weather": {
-            "source": coverage.source,
-            "first_date": coverage.first.isoformat(),
-            "last_date": coverage.last.isoformat(),
-            "days_count": coverage.days,
-            "filled_count": coverage.filled,
-            "estimated": coverage.estimated,
-            "warnings": list(coverage.warnings),
-            "attribution": coverage.attribution,
-        }
-        | ({"forecast_to_date": ahead.isoformat()} if ahead else {}),
+        **({"weather": _weather(result.coverage)} if result.coverage is not None else {}),
     }
+
+
+def _weather(coverage: WeatherCoverage) -> Json:
+    ahead = coverage.forecast_to
+    return {
+        "source": coverage.source,
+        "first_date": coverage.first.isoformat(),
+        "last_date": coverage.last.isoformat(),
+        "days_count": coverage.days,
+        "filled_count": coverage.filled,
+        "estimated": coverage.estimated,
+        "warnings": list(coverage.warnings),
+        "attribution": coverage.attribution,
+    } | ({"forecast_to_date": ahead.isoformat()} if ahead else {})
 
 
 def _season_stack(stack: StackSeason) -> Json:
