@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import date, timedelta
+from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -12,6 +13,7 @@ import pandas as pd
 from climate_risk.interventions import Act, CoverSpan, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
 from climate_risk.risk.compare import rank
+from climate_risk.risk.plan import plan as plan_batch
 from climate_risk.risk.results import (
     Action,
     CanopyTrack,
@@ -33,7 +35,9 @@ from climate_risk.risk.results import (
     Uncertainty,
     YearResult,
 )
+from climate_risk.risk.results_plan import PlanResult, Ranged, Spring, Weeks, Window
 from climate_risk.weather.record import WeatherCoverage
+from climate_risk.yard import read_yard
 
 THRESHOLDS = Thresholds(
     moisture_stop_pct=29.0,
@@ -506,3 +510,22 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
         water_residual=3.1e-13,
         energy_residual=8.0e-12,
     )
+
+
+def plan() -> PlanResult:
+    """The invented farm's batch with invented weeks; no weather is read."""
+    found = plan_batch(read_yard(Path(__file__).parents[1] / "sample_data" / "yard.toml"))
+    weeks = Weeks(
+        felling=Window(first_day=37, last_day=104),
+        inoculation=Window(first_day=79, last_day=146),
+        leap_off_days=Ranged(value=26.0, low=12.0, high=44.0),
+    )
+    spring = Spring(
+        years=30,
+        last_frost_day=(38, 65, 84),
+        leaf_day=(116, 122, 131),
+        heat_day=(150, 170, 200),
+        leaf_fall_day=292,
+    )
+    stacks = tuple(replace(stack, weeks=weeks) for stack in found.stacks)
+    return replace(found, stacks=stacks, spring=spring)

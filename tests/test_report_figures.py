@@ -32,6 +32,7 @@ from climate_risk.plot import (
 from climate_risk.report import over_time, theme
 from climate_risk.report.column import apart
 from climate_risk.report.inline_svg import inline_svg, saved, svg_bytes
+from climate_risk.report.plan_figure import plan_figure
 from climate_risk.risk.results import SeasonResult
 from climate_risk.units import Units
 
@@ -353,6 +354,7 @@ IMAGES: dict[str, Callable[[], Figure]] = {
     "compare": lambda: compare_figure(samples.no_loss_compare()),
     "years": lambda: years_figure(samples.season(), narrow=True),
     "stack": lambda: stack_figure(samples.season()),
+    "plan": lambda: plan_figure(samples.plan()),
 }
 
 
