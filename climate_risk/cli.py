@@ -14,6 +14,17 @@ from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn
 
+from climate_risk.command_options import (
+    OUT_DEFAULT,
+    Parser,
+    add_draws,
+    add_out,
+    add_shown,
+    add_source,
+    add_yard,
+    add_years,
+    day,
+)
 from climate_risk.errors import ClimateRiskError, InputError, RunError
 
 if TYPE_CHECKING:
@@ -30,8 +41,6 @@ DEMO_DAY = date(2026, 7, 12)
 """The demo's today: the last day of the invented weather."""
 DEMO_DRAWS, DEMO_COMPARE_DRAWS = 2, 1
 """Few, for a quick look: every one of 32 years has draws of its own."""
-
-OUT_DEFAULT = "results"
 
 
 def run() -> NoReturn:
@@ -74,15 +83,8 @@ def _disk_trouble(error: OSError) -> str:
     return f"{error.filename or 'standard output'}: {error.strerror or error}"
 
 
-class _Parser(argparse.ArgumentParser):
-    """Says a mistake in one line, as every other mistake."""
-
-    def error(self, message: str) -> NoReturn:
-        self.exit(2, f"climate-risk: {message}; see {self.prog} --help\n")
-
-
 def _parser() -> argparse.ArgumentParser:
-    parser = _Parser(
+    parser = Parser(
         prog="climate-risk",
         description="Will this year's mushroom stacks stay moist and cool enough in their first "
         "year, and what would help?  Turns weather into log condition, risk and advice.",
@@ -93,8 +95,8 @@ def _parser() -> argparse.ArgumentParser:
 
     demo = commands.add_parser("demo", help="run season and compare on the invented sample farm")
     demo.set_defaults(command=_demo)
-    _add_out(demo, "demo-results")
-    _add_shown(demo)
+    add_out(demo, "demo-results")
+    add_shown(demo)
 
     init = commands.add_parser("init", help="write a commented starter yard.toml that runs")
     init.add_argument("folder", metavar="DIR", type=Path)
@@ -102,15 +104,15 @@ def _parser() -> argparse.ArgumentParser:
 
     season = commands.add_parser("season", help="this year's stacks: to date, then an outlook")
     season.set_defaults(command=_season)
-    _add_yard(season)
+    add_yard(season)
     season.add_argument(
-        "--as-of", metavar="DATE", type=_day, help="last day of weather to take as seen"
+        "--as-of", metavar="DATE", type=day, help="last day of weather to take as seen"
     )
 
     compare = commands.add_parser("compare", help="canopy x cover x watering over past years")
     compare.set_defaults(command=_compare)
-    _add_yard(compare)
-    _add_years(compare)
+    add_yard(compare)
+    add_years(compare)
 
     region = commands.add_parser("map", help="the same options on gridded weather: a region")
     region.set_defaults(command=_map)
@@ -121,96 +123,27 @@ def _parser() -> argparse.ArgumentParser:
         "--yard", metavar="YARD", type=Path, required=True, help="a yard file, or its folder"
     )
     region.add_argument("--scheduler", metavar="ADDRESS", help="of dask; default: this machine")
-    _add_years(region)
-    _add_draws(region)
-    _add_out(region, OUT_DEFAULT)
-    _add_shown(region)
+    add_years(region)
+    add_draws(region)
+    add_out(region, OUT_DEFAULT)
+    add_shown(region)
 
     plan = commands.add_parser(
         "plan", help="a batch before it is cut: trees, pieces, spawn, weights, cost, weeks"
     )
     plan.set_defaults(command=_plan)
-    _add_source(plan)
-    _add_out(plan, OUT_DEFAULT)
-    _add_shown(plan)
+    add_source(plan)
+    add_out(plan, OUT_DEFAULT)
+    add_shown(plan)
 
     weather = commands.add_parser(
         "weather", help="fetch or read the weather, check it, and show what it rests on"
     )
     weather.set_defaults(command=_weather)
-    _add_source(weather)
-    _add_out(weather, OUT_DEFAULT)
-    _add_shown(weather)
+    add_source(weather)
+    add_out(weather, OUT_DEFAULT)
+    add_shown(weather)
     return parser
-
-
-def _add_yard(parser: argparse.ArgumentParser) -> None:
-    _add_source(parser)
-    _add_draws(parser)
-    _add_out(parser, OUT_DEFAULT)
-    _add_shown(parser)
-
-
-def _add_draws(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--draws",
-        metavar="N",
-        type=_draws,
-        default=None,
-        help="draws of the unknown parameters a year (default 8)",
-    )
-
-
-def _add_years(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument(
-        "--years", metavar="A:B", type=_years, help="years of inoculation, such as 1995:2024"
-    )
-
-
-def _add_source(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("yard", metavar="YARD", type=Path, help="a yard file, or its folder")
-    parser.add_argument(
-        "--weather",
-        metavar="SRC",
-        help="meteostat (nearest stations) or a file; default: what the yard file says",
-    )
-
-
-def _add_out(parser: argparse.ArgumentParser, default: str) -> None:
-    parser.add_argument(
-        "--out",
-        metavar="DIR",
-        type=Path,
-        default=Path(default),
-        help=f"folder for the results (default {default})",
-    )
-
-
-def _add_shown(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--units", choices=("us", "metric"), help="default: as the yard file says")
-    parser.add_argument("--quiet", action="store_true", help="no summary, no progress")
-
-
-def _day(text: str) -> date:
-    try:
-        return date.fromisoformat(text)
-    except ValueError:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} is no date; use year-month-day, such as 2026-07-12"
-        ) from None
-
-
-def _years(text: str) -> tuple[int, int]:
-    first, colon, last = text.partition(":")
-    if not (colon and first.isdigit() and last.isdigit() and int(first) <= int(last)):
-        raise argparse.ArgumentTypeError(f"{text!r} is no span of years; use, say, 1995:2024")
-    return int(first), int(last)
-
-
-def _draws(text: str) -> int:
-    if not (text.isdigit() and 1 <= int(text) <= 1000):
-        raise argparse.ArgumentTypeError(f"{text!r}: use a whole number from 1 to 1000")
-    return int(text)
 
 
 def _version() -> str:
