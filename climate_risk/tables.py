@@ -251,6 +251,10 @@ class Model(Row):
     """To vapour, of the dried skin of wood where bark is off."""
     bark_crack_factor: Drawn
     """By how much bark conducts more once the wood beneath is air-dry."""
+    estimated_temp_error_k: Drawn
+    """By which air is warmer than the normals that fill a long gap, the whole gap long."""
+    estimated_rain_factor: Drawn
+    """True rain over the other days' rain that fills a long gap."""
     estimated_humidity_error_pct: Drawn
     """Points by which relative humidity that nobody measured is off, the whole run long."""
     estimated_sun_error: Drawn

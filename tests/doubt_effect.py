@@ -30,7 +30,8 @@ from climate_risk.weather.record import Doubt, FloatArray, RawWeather, first_fla
 from climate_risk.yard import read_yard
 
 UNKNOWNS = ("model.estimated_humidity_error_pct", "model.estimated_sun_error",
-            "model.estimated_wind_factor")  # fmt: skip
+            "model.estimated_wind_factor", "model.estimated_temp_error_k",
+            "model.estimated_rain_factor")  # fmt: skip
 DRAWS = 96
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 from doubt_effect import UNKNOWNS, at_ends, kind_of
-from test_humidity import NEW_YORK, airport_hours
+from test_humidity import NEW_YORK, airport_hours, in_days
 
 from climate_risk.engine.hours import LEAST_HUMIDITY, humidity_off
 from climate_risk.engine.stack import StackModel
@@ -69,3 +69,49 @@ def test_which_hours_are_in_doubt(hours: pd.DataFrame) -> None:
     assert (found["2013-06-01":"2013-06-02"] == 0.0).all()
     assert (found["2013-07-01":"2013-07-20"] == FILLED_SHARE).all()
     assert (doubt(table.drop(columns="dew_point_c")) == 1.0).all()
+
+
+def gap_of_july(hours: pd.DataFrame) -> pd.DataFrame:
+    table = hours["2013-03-01":"2013-11-30"].copy()
+    table.loc["2013-07-01":"2013-07-25", ["air_temp_c", "dew_point_c", "precip_mm"]] = np.nan
+    return table
+
+
+def test_a_long_gap_is_warmer_or_cooler_wetter_or_drier(hours: pd.DataFrame) -> None:
+    """25 days of July: true bark heat and face lie between the ends; hours seen are no part."""
+    kind = kind_of(gap_of_july(hours), "hourly", NEW_YORK, 0.8)
+    bark = at_ends(kind, UNKNOWNS[3], "open").bark_temp_max_c[0]
+    true = kind_of(hours["2013-03-01":"2013-11-30"], "hourly", NEW_YORK, 0.8)
+    seen = at_ends(true, UNKNOWNS[3], "open")
+    assert np.ptp(seen.bark_temp_max_c) == 0.0
+    assert bark[0] <= bark[1] < bark[2]
+    assert bark[2] - bark[1] < 5.0
+    face = at_ends(kind, UNKNOWNS[4], "open").moisture_driest_face_pct[0]
+    assert face[0] < face[1] < face[2]
+    assert face[0] < seen.moisture_driest_face_pct[0, 1] < face[2]
+
+
+def test_which_gaps_of_warmth_and_rain_are_in_doubt(hours: pd.DataFrame) -> None:
+    table = gap_of_july(hours)
+    table.loc["2013-05-10", ["air_temp_c", "precip_mm"]] = np.nan
+    table.loc["2013-05-20 03:00":"2013-05-20 06:00", "air_temp_c"] = np.nan
+    raw = RawWeather(table=table, quality=first_flags(table), step="hourly", source="real")
+    record = fill_gaps(raw, NEW_YORK)
+    found = doubt_of(record)
+    temp, rain = pd.Series(found.temp, record.table.index), pd.Series(found.rain, table.index)
+    july = slice("2013-07-02", "2013-07-24")
+    assert (temp[july] == 1.0).all()
+    assert (rain[july] == 1.0).all()
+    assert (temp["2013-05-20"] == 0.0).all()
+    assert (rain["2013-05-10"] == 0.0).all()
+    assert (temp["2013-06"] == 0.0).all()
+    assert (np.asarray(found.wind)[table.index.month == 6] == 0.0).all()
+
+
+def test_the_wind_of_split_days_holds_what_they_cost_the_heat_dose(hours: pd.DataFrame) -> None:
+    """Bark of the real hours lies between the ends, and hours of a sensor are in no doubt."""
+    days = kind_of(in_days(hours.dropna(subset=["air_temp_c"])), "daily", NEW_YORK, 0.8)
+    low, middle, high = at_ends(days, UNKNOWNS[2], "open").bark_temp_max_c[0]
+    real = at_ends(kind_of(hours, "hourly", NEW_YORK, 0.8), UNKNOWNS[2], "open")
+    assert high < middle < low
+    assert high < real.bark_temp_max_c[0, 1] < low + 0.3

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from climate_risk.errors import InputError
 from climate_risk.site import Site
+from climate_risk.tables import model
 from climate_risk.weather import load_weather, psychro
 from climate_risk.weather.fill import fill_gaps
 from climate_risk.weather.quality import check
@@ -80,11 +81,37 @@ def test_rain_is_never_interpolated_but_taken_from_another_year(iowa):
     )
 
 
-def test_rain_without_another_year_is_dry_and_warned_of(iowa):
+def test_rain_without_another_year_is_taken_from_the_days_beside(iowa):
     table = with_gap(iowa, "precip_mm", "2003-07-05", "2003-07-14").loc["2003"]
     record = fill_gaps(raw_of(table), SITE)
-    assert record.table["precip_mm"].loc["2003-07-05":"2003-07-14"].sum() == 0.0
+    donor = iowa.table["precip_mm"].loc["2003-06-25":"2003-07-04"].to_numpy()
+    filled = record.table["precip_mm"].loc["2003-07-05":"2003-07-14"].to_numpy()
+    assert filled == pytest.approx(donor)
+    assert record.coverage.filled["precip_mm"] == {"days near by": 10}
+
+
+def test_rain_without_any_days_to_take_it_from_is_dry_and_warned_of(iowa):
+    table = with_gap(iowa, "precip_mm", "2003-05-01", "2003-09-30").loc["2003-04":"2003-10"]
+    record = fill_gaps(raw_of(table), SITE)
+    assert record.table["precip_mm"].loc["2003-07"].sum() == 0.0
     assert any("drought may be false" in note for note in record.coverage.warnings)
+
+
+@pytest.mark.parametrize("length", [10, 30])
+def test_rain_of_gaps_comes_back_in_sum_and_within_its_doubt(iowa, length):
+    """Gaps of single years: the mean sum within a quarter, the ratio within the draws' ends."""
+    true, filled = [], []
+    for year in range(1995, 2015, 2):
+        for begin in (110, 150, 190, 230):
+            rows = iowa.table.loc[str(year)].index[begin : begin + length]
+            table = with_gap(iowa, "precip_mm", rows[0], rows[-1]).loc[str(year)]
+            filled.append(fill_gaps(raw_of(table), SITE).table.loc[rows, "precip_mm"].sum())
+            true.append(iowa.table.loc[rows, "precip_mm"].sum())
+    assert sum(filled) == pytest.approx(sum(true), rel=0.25)
+    factor = model().estimated_rain_factor
+    ratio = np.array(true) / np.array(filled)
+    inside = (ratio > factor.low) & (ratio < factor.high)
+    assert inside.mean() > (0.6 if length == 10 else 0.9)
 
 
 def test_humidity_follows_the_filled_dew_point(iowa):

@@ -15,9 +15,9 @@ import pandas as pd
 import pytest
 from test_humidity import airport_hours, in_days
 
-from climate_risk import api
+from climate_risk import api, tables
 from climate_risk.errors import InputError
-from climate_risk.microclimate.radiation import W_HUMIDITY_DOUBT
+from climate_risk.microclimate.radiation import W_HUMIDITY_DOUBT, W_TEMP_DOUBT
 from climate_risk.microclimate.stand import below_canopy
 from climate_risk.microclimate.stand_log import StandLog, learn_offset, with_log
 from climate_risk.site import Site
@@ -170,6 +170,13 @@ def test_a_logger_replaces_the_air_of_its_stand_and_no_other(stand_yard: Yard) -
     doubt = weather.record.table(stand_yard.canopy, 0.0, diameter)[:, W_HUMIDITY_DOUBT]
     assert (doubt[july] == 0.0).all()
     assert (doubt[january] > 0.0).all()
+    # Nor its warmth; where its difference is carried, by the standard error of its weeks.
+    doubt = weather.record.table(stand_yard.canopy, 0.0, diameter)[:, W_TEMP_DOUBT]
+    assert (doubt[july] == 0.0).all()
+    assert (doubt[january] == 0.0).all()
+    share = 3.0**0.5 * offset.doubt_k / tables.model().estimated_temp_error_k.high
+    assert doubt[may][24 * 20 :] == pytest.approx(share)
+    assert 0.001 < offset.doubt_k < 0.3
     assert set(weather.inputs) >= {"station.csv", "logger.csv"}
     digest = hashlib.sha256((stand_yard.path.parent / "logger.csv").read_bytes()).hexdigest()
     assert weather.inputs["logger.csv"] == digest

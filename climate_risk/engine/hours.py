@@ -50,7 +50,10 @@ from climate_risk.microclimate.radiation import (
     W_CONVECTION_CLOTH,
     W_GROUND_TEMP,
     W_HUMIDITY_DOUBT,
+    W_LONGWAVE,
     W_RAIN,
+    W_RAIN_DOUBT,
+    W_TEMP_DOUBT,
     W_VAPOUR,
     W_WIND,
     W_WIND_CLOTH,
@@ -109,6 +112,28 @@ def humidity_off(air: float, vapour: float, points: float) -> float:
     """
     saturated = saturation_vapour_density(air)
     return min(max(vapour + 0.01 * points * saturated, LEAST_HUMIDITY * saturated), saturated)
+
+
+@inlined
+def fill_as_drawn(row: FloatArray, parameters: FloatArray) -> None:
+    """Warmth and rain of long gaps, off by what each run has drawn.
+
+    Relative humidity stays, as does the sky's emissivity.
+    """
+    for n in range(at.CASES):
+        row[W_RAIN, n] *= 1.0 + row[W_RAIN_DOUBT, n] * (
+            parameters[R.model_estimated_rain_factor, n] - 1.0
+        )
+        off = row[W_TEMP_DOUBT, n] * parameters[R.model_estimated_temp_error_k, n]
+        if off != 0.0:
+            air = row[W_AIR_TEMP, n]
+            kelvin = air + KELVIN_AT_0_C
+            row[W_VAPOUR, n] *= saturation_vapour_density(air + off) / saturation_vapour_density(
+                air
+            )
+            row[W_LONGWAVE, n] *= ((kelvin + off) / kelvin) ** 4
+            row[W_AIR_TEMP, n] += off
+            row[W_GROUND_TEMP, n] += off
 
 
 @inlined
@@ -346,6 +371,7 @@ def run_block(
     for hour in range(first_hour, last_hour):
         day = daily[(hour - first_hour) // HOURS_PER_DAY]
         gather(stand, start, hour, row)
+        fill_as_drawn(row, radiation)
         light_at_stack(row, cover[hour], radiation, diffuse_table, light)
         assemble(row, light, cover[hour], radiation, forcing)
         if hour % REFRESH_HOURS == 0:

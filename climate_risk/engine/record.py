@@ -24,16 +24,24 @@ from climate_risk.microclimate.radiation import (
     W_LONGWAVE,
     W_PATH,
     W_RAIN,
+    W_RAIN_DOUBT,
     W_SUN_COSINE,
     W_SUN_DOUBT,
     W_SUN_SINE,
+    W_TEMP_DOUBT,
     W_VAPOUR,
     W_WIND,
     W_WIND_CLOTH,
     W_WIND_DOUBT,
 )
 from climate_risk.microclimate.stand import StandWeather, below_canopy
-from climate_risk.microclimate.stand_log import Offset, StandLog, has_humidity, with_log
+from climate_risk.microclimate.stand_log import (
+    Offset,
+    StandLog,
+    doubt_of_air,
+    has_humidity,
+    with_log,
+)
 from climate_risk.site import Site
 from climate_risk.tables import canopies, cloths
 from climate_risk.weather.record import HourlyWeather
@@ -86,10 +94,13 @@ class Record:
                 self._stands[stand] = inside
             table = _stand_table(self._stands[stand], diameter_m)
             doubt = self.weather.doubt
+            table[:, W_TEMP_DOUBT] = doubt.temp
+            table[:, W_RAIN_DOUBT] = doubt.rain
             table[:, W_HUMIDITY_DOUBT] = doubt.humidity
             if self.log is not None and self.log[0].canopy == canopy:
-                logged = has_humidity(self._stands[stand], self.log[0])
-                table[logged, W_HUMIDITY_DOUBT] = 0.0
+                inside = self._stands[stand]
+                table[:, W_TEMP_DOUBT] = doubt_of_air(inside, *self.log, doubt.temp)
+                table[has_humidity(inside, self.log[0]), W_HUMIDITY_DOUBT] = 0.0
             table[:, W_SUN_DOUBT] = doubt.sun
             table[:, W_WIND_DOUBT] = doubt.wind
             self._tables[key] = table

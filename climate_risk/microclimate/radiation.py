@@ -36,11 +36,13 @@ FloatArray = npt.NDArray[np.float64]
     W_PATH,
     W_WIND,
     W_WIND_CLOTH,
-    W_HUMIDITY_DOUBT,  # of estimated weather, 0 to 1
+    W_TEMP_DOUBT,  # of estimated weather, 0 to 1
+    W_RAIN_DOUBT,
+    W_HUMIDITY_DOUBT,
     W_SUN_DOUBT,
     W_WIND_DOUBT,
-) = range(18)
-STAND_COLUMNS = 18
+) = range(20)
+STAND_COLUMNS = 20
 
 # Columns of a cover's table, one row per hour of the run.
 (

@@ -33,6 +33,8 @@ SEASON_DAYS = 45
 """A difference is carried this many days of the year beyond the days it was seen on."""
 LEAST_DAYS = 14
 """Shared days under which no difference is learned."""
+DRAW_WIDTH = 3.0**0.5
+"""Half the width of an even spread over its standard deviation."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -60,6 +62,8 @@ class Offset:
     """Root mean square of model less logger, air temperature, in the weeks held out."""
     error_after_k: float
     """The same with the difference of the other weeks taken off."""
+    doubt_k: float
+    """Standard error of the mean difference, from the scatter of its weeks."""
 
     @property
     def helps(self) -> bool:
@@ -105,11 +109,11 @@ def learn_offset(stand: StandWeather, log: StandLog) -> Offset:
     air, dew = _read(stand, log)
     temp_off, dew_off = air - stand.air_temp_c, dew - dew_point_c(stand.vapour_pressure_kpa)
     known = np.isfinite(temp_off)
-    week = np.arange(len(air)) // (7 * HOURS_PER_DAY) % 2
+    week = np.arange(len(air)) // (7 * HOURS_PER_DAY)
     before, after = [], []
     for held in (0, 1):
-        learned = _by_hour(np.where(week != held, temp_off, np.nan))
-        test = known & (week == held)
+        learned = _by_hour(np.where(week % 2 != held, temp_off, np.nan))
+        test = known & (week % 2 == held)
         left = temp_off - np.tile(learned, len(air) // HOURS_PER_DAY)
         before.append(temp_off[test])
         after.append(left[test])
@@ -119,6 +123,7 @@ def learn_offset(stand: StandWeather, log: StandLog) -> Offset:
         days=int(known.reshape(-1, HOURS_PER_DAY).any(axis=1).sum()),
         error_before_k=_rms(np.concatenate(before)),
         error_after_k=_rms(np.concatenate(after)),
+        doubt_k=_standard_error(np.asarray(pd.Series(temp_off).groupby(week).mean())),
     )
 
 
@@ -130,7 +135,7 @@ def with_log(stand: StandWeather, log: StandLog, offset: Offset) -> StandWeather
     air, dew = _read(stand, log)
     model_air, model_dew = stand.air_temp_c, dew_point_c(stand.vapour_pressure_kpa)
     if offset.helps:
-        near = np.repeat(_near_season(stand.time, np.isfinite(air)), HOURS_PER_DAY)
+        near = _near_season(stand.time, np.isfinite(air))
         days = len(air) // HOURS_PER_DAY
         model_air = model_air + np.where(near, np.tile(offset.temp_k, days), 0.0)
         model_dew = model_dew + np.where(near, np.tile(offset.dew_k, days), 0.0)
@@ -147,6 +152,24 @@ def with_log(stand: StandWeather, log: StandLog, offset: Offset) -> StandWeather
         longwave_w_m2=stand.longwave_w_m2 * (kelvin / before) ** 4,
         ground_temp_c=pd.Series(new_air).ewm(alpha=settle, adjust=False).mean().to_numpy(),
     )
+
+
+def doubt_of_air(
+    stand: StandWeather, log: StandLog, offset: Offset, outside: FloatArray | float
+) -> FloatArray:
+    """Share of doubt about the air's warmth in a stand, (hours,).
+
+    None where the logger read, its difference's own where that was carried, else what
+    ``outside`` says of the weather above.
+    """
+    read = np.isfinite(_read(stand, log)[0])
+    share = np.broadcast_to(np.asarray(outside, dtype=np.float64), read.shape)
+    if offset.helps:
+        own = DRAW_WIDTH * offset.doubt_k / model().estimated_temp_error_k.high
+        near = _near_season(stand.time, read)
+        share = np.where(near, np.maximum(share, min(own, 1.0)), share)
+    result: FloatArray = np.where(read, 0.0, share)
+    return result
 
 
 def has_humidity(stand: StandWeather, log: StandLog) -> npt.NDArray[np.bool_]:
@@ -176,15 +199,20 @@ def _by_hour(values: FloatArray) -> FloatArray:
 def _near_season(
     time: npt.NDArray[np.datetime64], known: npt.NDArray[np.bool_]
 ) -> npt.NDArray[np.bool_]:
-    """Days whose day of the year is near one on which the logger read, shape (days,)."""
+    """Hours whose day of the year is near one on which the logger read, shape (hours,)."""
     day = pd.DatetimeIndex(time[::HOURS_PER_DAY]).day_of_year.to_numpy()
     read = np.unique(day[known.reshape(-1, HOURS_PER_DAY).any(axis=1)])
     if read.size == 0:
-        return np.zeros(day.size, dtype=np.bool_)
+        return np.zeros(time.size, dtype=np.bool_)
     apart = np.abs(np.arange(367)[:, None] - read)
     nearest = np.minimum(apart, 366 - apart).min(axis=1)
-    result: npt.NDArray[np.bool_] = nearest[day] <= SEASON_DAYS
+    result: npt.NDArray[np.bool_] = np.repeat(nearest[day] <= SEASON_DAYS, HOURS_PER_DAY)
     return result
+
+
+def _standard_error(means: FloatArray) -> float:
+    known = means[np.isfinite(means)]
+    return float(np.std(known, ddof=1) / np.sqrt(known.size)) if known.size > 1 else float("inf")
 
 
 def _rms(values: FloatArray) -> float:

@@ -51,6 +51,14 @@ MEASURED = {
         "how fast the mycelium runs in your wood",
         "split one piece in autumn and measure how far it has come",
     ),
+    "model.estimated_temp_error_k": (
+        "how warm it was in the gaps of the record",
+        "fill the gaps from a neighbour's record, as one more source",
+    ),
+    "model.estimated_rain_factor": (
+        "how much it rained in the gaps of the record",
+        "fill the gaps from a neighbour's rain gauge, as one more source",
+    ),
     "model.estimated_humidity_error_pct": (
         "how humid the air was that nobody measured",
         "hang a logger with humidity in the yard, out of sun and rain",

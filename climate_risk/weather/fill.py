@@ -4,7 +4,8 @@ Short gaps: straight line on the departure from the normal of day and hour (at m
 or 6 hours in an hourly record). Longer ones: the normal; dew point by what
 `humidity` learns from the other days. Relative humidity is never
 interpolated: dew point is, and humidity follows from it. Rain is taken from the same days of
-another year, a month's gap at a time, so that dry and wet spells keep their shape.
+another year, else of the nearest days, a month's gap at a time, so that dry and wet spells
+keep their shape.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from climate_risk.weather.normals import (
     Days,
     gap_length,
     normals,
-    same_days_of_other_years,
+    rain_of_other_days,
     teaching,
 )
 from climate_risk.weather.record import (
@@ -258,18 +259,16 @@ class _Filler:
         block = (missing != missing.shift()).cumsum()[missing]
         gap = pd.DatetimeIndex(block.index)
         piece = block.groupby([block, gap.to_period("M")]).ngroup()
-        donor, year = same_days_of_other_years(rain.where(self.teaches), piece)
-        found = donor.notna()
-        dry = int((~found).sum())
+        donor, whose = rain_of_other_days(rain.where(self.teaches), piece)
+        dry = int(donor.isna().sum())
         self.table.loc[gap, "precip_mm"] = donor.fillna(0.0)
-        self.quality.loc[gap, "precip_mm"] = "filled: no other year, taken as dry"
-        self.say_long("precip_mm", missing, "the same days of other years, or taken as dry")
-        flags = "filled: same days of " + year[found].astype(int).astype(str)
-        self.quality.loc[flags.index, "precip_mm"] = flags.astype(object)
+        flags = "filled: " + whose.fillna("no such days, taken as dry")
+        self.quality.loc[gap, "precip_mm"] = flags.astype(object)
+        self.say_long("precip_mm", missing, "the rain of other years' or of near days, if any")
         if dry:
             self.notes.append(
                 f"precip_mm: missing on {dry} {'days' if self.daily else 'hours'} with no other "
-                "year to take them from; taken as dry, so a drought may be false"
+                "days to take them from; taken as dry, so a drought may be false"
             )
 
     def wind_pressure_snow(self) -> None:

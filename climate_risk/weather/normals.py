@@ -1,4 +1,4 @@
-"""What gaps are filled with: normals of the day and hour, and the rain of other years."""
+"""What gaps are filled with: normals of the day and hour, and the rain of other days."""
 
 from __future__ import annotations
 
@@ -16,6 +16,8 @@ Days: TypeAlias = tuple[date, date]
 
 WINDOW_DAYS = 15
 """Normals are means over this many days to each side of a day of the year."""
+SEASON_DAYS = 60
+"""Days within which rain is of one season; our own choice."""
 
 
 def teaching(index: pd.Index, left_out: Days | None) -> npt.NDArray[np.bool_]:
@@ -62,8 +64,8 @@ def _moving_sum(by_day: FloatArray) -> FloatArray:
     return result
 
 
-def same_days_of_other_years(rain: pd.Series, piece: pd.Series) -> tuple[pd.Series, pd.Series]:
-    """Rain of the same calendar days in the nearest year that has all days of a piece.
+def rain_of_other_days(rain: pd.Series, piece: pd.Series) -> tuple[pd.Series, pd.Series]:
+    """Rain of the nearest days that have all of a piece: in other years, else in the same season.
 
     Parameters
     ----------
@@ -74,19 +76,22 @@ def same_days_of_other_years(rain: pd.Series, piece: pd.Series) -> tuple[pd.Seri
 
     Returns
     -------
-    donor, year : Series
-        On the missing times; NaN where no year has them.
+    donor, whose : Series
+        On the missing times, the rain and words for where it fell; missing where no days have it.
     """
     gap = pd.DatetimeIndex(piece.index)
     donor = pd.Series(np.nan, index=gap)
-    year = pd.Series(np.nan, index=gap)
-    for step in range(1, rain.index[-1].year - rain.index[0].year + 1):
-        for shift in (-step, step):
-            there = gap + pd.DateOffset(years=shift)
+    whose = np.full(len(gap), None, dtype=object)
+    years = rain.index[-1].year - rain.index[0].year
+    shifts = [(pd.DateOffset(years=n), True) for n in range(1, years + 1)]
+    shifts += [(pd.DateOffset(days=n), False) for n in range(1, SEASON_DAYS + 1)]
+    for by, other_year in shifts:
+        for there in (gap - by, gap + by):
             offer = pd.Series(rain.reindex(there).to_numpy(), index=gap)
             whole = offer.notna().groupby(piece).transform("all") & donor.isna()
             donor = donor.where(~whole, offer)
-            year = year.where(~whole, pd.Series(there.year, index=gap, dtype=float))
+            words = [f"same days of {y}" for y in there.year] if other_year else "days near by"
+            whose = np.where(whole, words, whose)
         if donor.notna().all():
             break
-    return donor, year
+    return donor, pd.Series(whose, index=gap)

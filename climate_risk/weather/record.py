@@ -81,6 +81,8 @@ class Doubt:
     single days even out in wood, one that stays does not.
     """
 
+    temp: FloatArray | float = 0.0
+    rain: FloatArray | float = 0.0
     humidity: FloatArray | float = 0.0
     sun: FloatArray | float = 0.0
     wind: FloatArray | float = 0.0
