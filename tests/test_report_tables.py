@@ -235,7 +235,10 @@ def test_two_runs_write_equal_bytes(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("kinds", "names"),
     [
-        ({"season"}, {"season.html", "season.png", "season.svg", "daily.csv", "outlook.csv"}),
+        (
+            {"season"},
+            {"season.html", "season.png", "season.svg", "season.ics", "daily.csv", "outlook.csv"},
+        ),
         ({"compare"}, {"compare.html", "compare.png", "compare.svg"}),
     ],
 )

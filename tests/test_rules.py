@@ -105,7 +105,7 @@ def test_report_reads_results_and_units_only(path: Path) -> None:
 
 
 REGION_ONLY = {"xarray", "dask", "distributed", "zarr", "h5netcdf", "cf_xarray", "pint"}
-LAZY = {"meteostat", "pvlib", "matplotlib", "scipy"} | REGION_ONLY
+LAZY = {"icalendar", "meteostat", "pvlib", "matplotlib", "scipy"} | REGION_ONLY
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)

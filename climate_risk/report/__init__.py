@@ -25,7 +25,7 @@ def write_results(
     out_dir : Path
         Made when it is not there; files of the same names are replaced.
     season : SeasonResult, optional
-        season.html, .png, .svg, daily.csv and, if there is an outlook, outlook.csv.
+        season.html, .png, .svg, .ics, daily.csv and, if there is an outlook, outlook.csv.
     compare : CompareResult, optional
         compare.html, .png, .svg.
 
@@ -45,6 +45,7 @@ def write_results(
     """
     from climate_risk.report import files, page, summary, tables, words
     from climate_risk.report.compare_figure import compare_figure
+    from climate_risk.report.season_calendar import season_calendar
     from climate_risk.report.season_figure import season_figure
 
     files.refuse_folders(out_dir, ("season", "compare", "daily", "outlook", "summary"))
@@ -54,7 +55,10 @@ def write_results(
     written = []
     with files.as_a_set(out_dir, family) as folder:
         if season is not None:
-            saved = {"daily.csv": tables.daily_csv(season)}
+            saved = {
+                "season.ics": season_calendar(season, _older(out_dir / "season.ics")),
+                "daily.csv": tables.daily_csv(season),
+            }
             if any(stack.outlook is not None for stack in season.stacks):
                 saved["outlook.csv"] = tables.outlook_csv(season)
             text = page.season_page(season, saved | {"summary.json": summary_json})
@@ -72,6 +76,14 @@ def write_results(
             ]
         written.append(files.write_whole(folder / "summary.json", summary_json))
     return [out_dir / path.name for path in written]
+
+
+def _older(path: Path) -> bytes | None:
+    """What an earlier run left there, if it did."""
+    try:
+        return path.read_bytes()
+    except OSError:
+        return None
 
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:

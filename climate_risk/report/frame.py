@@ -28,6 +28,7 @@ SYSTEMS = ("us", "metric")
 MOST_STACKS_IN_BOTH = 3
 """A page of more stacks shows the yard's own units only, so that it stays under 2 MB."""
 UNIT_WORDS = {"us": "°F, inches, gallons", "metric": "°C, mm, litres"}
+FILE_KINDS = {"csv": "text/csv", "json": "application/json", "ics": "text/calendar"}
 Context = dict[str, Any]
 
 
@@ -163,7 +164,7 @@ def _policy(style: str, script: str) -> str:
 
 
 def _file(name: str, data: bytes) -> dict[str, str]:
-    kind = "application/json" if name.endswith(".json") else "text/csv"
+    kind = FILE_KINDS[name.rpartition(".")[2]]
     return {"name": name, "link": f"data:{kind};base64,{base64.b64encode(data).decode()}"}
 
 
