@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
 from pathlib import Path
 
 import numpy as np
@@ -9,6 +11,17 @@ import pandas as pd
 import risk_samples
 import xarray as xr
 
+from climate_risk.interventions import CoverSpan
+from climate_risk.region.results import (
+    RUN,
+    SEA,
+    Axis,
+    MapOption,
+    Place,
+    RegionMap,
+    StackMap,
+)
+from climate_risk.region.results import SHORT as SHORT_RECORD
 from climate_risk.yard import Yard, read_yard
 
 YARD = """
@@ -107,4 +120,70 @@ def canonical(cell: xr.Dataset) -> pd.DataFrame:
             "shortwave_mj_m2": values["rsds"] * 0.0864,
         },
         index=pd.DatetimeIndex(cell["time"].to_numpy(), name="date"),
+    )
+
+
+def made_up(rows: int = 6, columns: int = 8, stacks: int = 1) -> RegionMap:
+    """A result of smooth fields that nothing has computed, for pages and charts."""
+    y, x = np.mgrid[0 : 1 : complex(rows), 0 : 1 : complex(columns)]
+    covers = ((), (CoverSpan(kind="bag", material="paper"),))
+    options = tuple(
+        MapOption(canopy=canopy, covers=cover, waterings=())
+        for canopy in ("open", "deciduous", "conifer")
+        for cover in covers
+    )
+    state = np.full((rows, columns), RUN)
+    state[-1, -1], state[0, 0] = SEA, SHORT_RECORD
+    chance = np.stack([(0.5 - 0.06 * n) * x + 0.04 * n * y for n in range(len(options))])
+    chance = np.where(state == RUN, chance, np.nan)
+    best = np.where(state == RUN, np.nan_to_num(chance, nan=9.0).argmin(axis=0), np.nan)
+    stack = StackMap(
+        name="Row",
+        fungus="grey oyster",
+        wood="aspen",
+        horizon_months=12,
+        fungus_caution="",
+        chance=chance,
+        low=0.5 * chance,
+        high=1.5 * chance,
+        best=best,
+        years=np.where(state == SEA, np.nan, np.where(state == RUN, 20.0, 4.0)),
+    )
+    place = Place(
+        axes=(Axis("lat", 44.0 - 2.0 * y[:, 0], {}), Axis("lon", -74.0 + 3.0 * x[0], {})),
+        latitude=44.0 - 2.0 * y,
+        longitude=-74.0 + 3.0 * x,
+        elevation_m=200.0 + 300.0 * x,
+        has_elevation=True,
+        regular=True,
+        mapping=None,
+    )
+    return RegionMap(
+        yard_name="Test yard",
+        invented=True,
+        units="us",
+        currency="USD",
+        tolerated_chance=0.1,
+        slope_deg=8.0,
+        aspect_deg=110.0,
+        openness=0.3,
+        canopy="deciduous",
+        inputs={"yard.toml": "0" * 64, "grid.nc": "1" * 64},
+        grid_name="grid.nc",
+        step="daily",
+        first=date(2000, 1, 1),
+        last=date(2024, 12, 31),
+        draws=8,
+        place=place,
+        options=options,
+        nothing=2,
+        stacks=tuple(replace(stack, name=f"Row {n + 1}") for n in range(stacks)),
+        state=state,
+        observed=np.where(state == SEA, np.nan, 0.97),
+        water_residual=2e-14,
+        energy_residual=1e-14,
+        notes=("variables not used: swe",),
+        blocks=6,
+        blocks_kept=0,
+        work=None,
     )

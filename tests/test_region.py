@@ -120,7 +120,9 @@ def test_a_run_that_was_killed_goes_on_with_the_other_blocks(
     assert (again.blocks, again.blocks_kept) == (4, 2)
     np.testing.assert_array_equal(again.stacks[0].chance[0], found.stacks[0].chance[0])
     np.testing.assert_array_equal(again.state, found.state)
-    other = region_run.key_of(yard.sha256, "another grid", None, samples.DRAWS)
+    other = region_run.key_of(
+        region_run.source_of_the_package(), yard.sha256, "another grid", None, samples.DRAWS
+    )
     assert again.work is not None
     assert other[:24] not in again.work.name
     write_map(tmp_path, again)
@@ -136,5 +138,7 @@ def test_the_command_writes_dataset_picture_and_page(
     assert cli.main([*words, "--draws", str(samples.DRAWS)]) == 0
     said = capsys.readouterr()
     assert f"{found.blocks} of {found.blocks} blocks were done by an earlier run" in said.err
-    assert "Of 6 cells 4 were run; 1 are sea, 0 have no temperature or no rain, and 1" in said.out
+    assert (
+        "Of 6 cells 4 were run; left out: 1 sea, 0 without temperature or rain, 1 with" in said.out
+    )
     assert sorted(path.name for path in out.iterdir()) == ["map.html", "map.nc", "map.png"]

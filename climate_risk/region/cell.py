@@ -10,11 +10,12 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.engine.record import Record
-from climate_risk.errors import InputError
+from climate_risk.errors import InputError, RunError
 from climate_risk.interventions import Watering
 from climate_risk.options import CompareOptions, CoverOption, WateringOption
 from climate_risk.region.results import MISSING, RUN, SEA, SHORT, MapOption
 from climate_risk.region.series import raw_weather
+from climate_risk.region.store import source_of_the_package
 from climate_risk.region.variables import Conversion, Step
 from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.risk.compare import compare
@@ -41,6 +42,8 @@ OF_STACK, OF_OPTION = 2, 3
 class Chain:
     """What is the same for every cell of a region."""
 
+    program: str
+    """Digest of the source: a worker of another version is refused."""
     yard: Yard
     years: tuple[int, int] | None
     draws: int
@@ -103,6 +106,11 @@ def map_options(yard: Yard) -> tuple[MapOption, ...]:
 
 def run_block(block: Block, chain: Chain) -> FloatArray:
     """(rows, columns, numbers) of a block, read and run in this thread alone."""
+    if source_of_the_package() != chain.program:
+        raise RunError(
+            "a worker has another version of climate-risk than this machine; accepted is the same "
+            "on all, since numbers must not depend on who made them"
+        )
     data = block.data.load(scheduler="synchronous")
     values = {str(key): data[key].to_numpy() for key in data}
     rows, columns = block.latitude.shape

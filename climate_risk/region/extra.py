@@ -6,7 +6,7 @@ from importlib.util import find_spec
 
 from climate_risk.errors import RunError
 
-LIBRARIES = ("xarray", "dask", "distributed", "zarr", "h5netcdf", "cf_xarray", "pint")
+LIBRARIES = ("xarray", "dask", "distributed", "zarr", "h5netcdf", "cf_xarray", "cftime", "pint")
 
 
 def require_libraries() -> None:

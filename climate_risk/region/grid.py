@@ -170,12 +170,13 @@ def _opened(path: Path) -> xr.Dataset:
             "store"
         )
     how: dict[str, Any] = {"chunks": {}, "decode_timedelta": False}
+    place = path.resolve()  # for workers that run in another folder
     try:
-        if path.is_file():
-            return xr.open_dataset(path, **how)
-        if _is_zarr(path):
-            return xr.open_dataset(path, engine="zarr", **how)
-        files = sorted(each for each in path.iterdir() if each.suffix in (".nc", ".nc4", ".cdf"))
+        if place.is_file():
+            return xr.open_dataset(place, **how)
+        if _is_zarr(place):
+            return xr.open_dataset(place, engine="zarr", **how)
+        files = sorted(each for each in place.iterdir() if each.suffix in (".nc", ".nc4", ".cdf"))
         if not files:
             raise InputError(
                 f"{path}: a folder without netCDF files (.nc) and no zarr store; accepted is "
@@ -188,9 +189,10 @@ def _opened(path: Path) -> xr.Dataset:
     except InputError:
         raise
     except Exception as error:  # backends raise what they like on a file that is none of theirs
-        said = shown(str(error).splitlines()[0] if str(error) else type(error).__name__)
+        said = shown(f"{error}".partition(". ")[0].partition("[")[0].strip())
         raise InputError(
-            f"{path}: cannot be read as gridded weather ({said}); accepted is netCDF or zarr"
+            f"{path}: cannot be read as netCDF or zarr ({said or type(error).__name__}); accepted "
+            "is gridded weather in either"
         ) from error
 
 

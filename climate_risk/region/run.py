@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 from collections.abc import Iterator
 from contextlib import contextmanager
+from copy import copy
 from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,7 +28,7 @@ from climate_risk.region.cell import (
 from climate_risk.region.extra import require_libraries
 from climate_risk.region.grid import Grid, open_grid
 from climate_risk.region.results import RegionMap, StackMap
-from climate_risk.region.store import FloatArray, Store, key_of
+from climate_risk.region.store import FloatArray, Store, key_of, source_of_the_package
 from climate_risk.tables import fungi
 from climate_risk.yard import Yard
 
@@ -85,7 +86,9 @@ def run_region(
     """
     require_libraries()
     opened = open_grid(grid, yard.site.elevation_m)
+    program = source_of_the_package()
     chain = Chain(
+        program=program,
         yard=replace(yard, path=Path(yard.path.name)),
         years=years,
         draws=draws,
@@ -97,7 +100,7 @@ def run_region(
         lag_h=opened.lag_h,
         is_morning_day=opened.is_morning_day,
     )
-    key = key_of(yard.sha256, opened.fingerprint, years, draws)
+    key = key_of(program, yard.sha256, opened.fingerprint, years, draws)
     work.mkdir(parents=True, exist_ok=True)
     store = Store(work, key, opened.shape, chain.numbers)
     blocks = list(store.blocks())
@@ -170,7 +173,7 @@ def _run(
     """Hand out a few blocks at a time, and keep each as it comes back."""
     import distributed
 
-    everywhere = client.scatter(chain, broadcast=True)
+    everywhere = client.submit(copy, chain)  # a task, so that it survives the worker that has it
     waiting = iter(left)
     places: dict[Any, tuple[slice, slice]] = {}
 
@@ -196,6 +199,11 @@ def _numbers(future: Any) -> FloatArray:
 
     try:
         return np.asarray(future.result())
+    except OSError as error:
+        raise RunError(
+            f"{error.filename or 'the grid'}: a worker cannot read it "
+            f"({error.strerror or error}); accepted is a path at which every worker finds the grid"
+        ) from error
     except distributed.scheduler.KilledWorker as error:
         raise RunError(
             f"the cluster lost a block's worker again and again ({shown(error)}); what is done is "

@@ -73,12 +73,13 @@ class Store:
 
 
 def key_of(*parts: object) -> str:
-    """Digest of everything that numbers follow from, the program's own source among it."""
-    return hashlib.sha256(repr((_source_of_the_package(), parts)).encode()).hexdigest()
+    """Digest of everything that numbers follow from."""
+    return hashlib.sha256(repr(parts).encode()).hexdigest()
 
 
 @cache
-def _source_of_the_package() -> str:
+def source_of_the_package() -> str:
+    """Digest of the program's own source and tables."""
     folder = Path(__file__).parents[1]
     files = sorted(p for kind in ("*.py", "*.toml") for p in folder.rglob(kind))
     return hashlib.sha256(b"\0".join(path.read_bytes() for path in files)).hexdigest()

@@ -89,13 +89,15 @@ def render(
 
 
 def render_plain(name: str, title: str, context: Context) -> str:
-    """A page from its template without controls or script, its pictures in it as data."""
+    """A page from its template without controls, its pictures in it as data."""
     environment, style = _environment(), _style()
+    script = (TEMPLATES / "page.js").read_text(encoding="utf-8")
     environment.filters["terms"] = str
     return environment.get_template(f"{name}.html.j2").render(
         title=title,
         style=_safe(style),
-        policy=f"{_policy(style, '')}; img-src data:",
+        script=_safe(script),
+        policy=f"{_policy(style, script)}; img-src data:",
         version=program_version(),
         **context,
     )

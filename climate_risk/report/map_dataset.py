@@ -10,6 +10,7 @@ import numpy as np
 
 from climate_risk.region.results import STATES, Axis, RegionMap, StackMap
 from climate_risk.report.map_words import labels as labels_of
+from climate_risk.report.map_words import uniform_sentence
 from climate_risk.units import Units
 from climate_risk.version import program_version
 
@@ -141,20 +142,9 @@ def _about(result: RegionMap) -> dict[str, Any]:
         "history": f"made by climate-risk {version} from "
         + ", ".join(f"{name} ({digest[:12]})" for name, digest in result.inputs.items()),
         "references": "climate_risk/tables/sources.toml of the program",
-        "comment": "; ".join((*uniform_words(result), *result.notes)),
+        "comment": " ".join((uniform_sentence(result), *(f"{n}." for n in result.notes))),
         **{f"cells_{state}": result.count(n) for n, state in enumerate(STATES)},
     }
-
-
-def uniform_words(result: RegionMap) -> tuple[str, ...]:
-    """What is taken to be the same in every cell."""
-    lie = "lies level" if result.slope_deg == 0.0 else (
-        f"slopes {result.slope_deg:g} degrees towards {result.aspect_deg:.0f} degrees from north"
-    )  # fmt: skip
-    return (
-        f"every cell has the yard's stacks and options and {lie}; its own stand, "
-        f"{result.canopy}, has gaps over {100.0 * result.openness:.0f} % of the sky",
-    )
 
 
 def netcdf_bytes(data: xr.Dataset) -> bytes:

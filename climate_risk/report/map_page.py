@@ -9,7 +9,15 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from climate_risk.region.results import MISSING, RUN, SEA, SHORT, RegionMap, StackMap
+from climate_risk.region.results import (
+    MISSING,
+    RUN,
+    SEA,
+    SHORT,
+    FloatArray,
+    RegionMap,
+    StackMap,
+)
 from climate_risk.report import basis, files, map_words
 from climate_risk.report.display import percent, percent_range, plural
 from climate_risk.report.frame import render_plain
@@ -18,7 +26,6 @@ from climate_risk.report.map_dataset import (
     NETCDF_CELLS,
     map_dataset,
     netcdf_bytes,
-    uniform_words,
     write_zarr,
 )
 from climate_risk.report.map_figure import map_figure
@@ -29,7 +36,7 @@ if TYPE_CHECKING:
     import xarray as xr
 
 FAMILY = ("map.nc",)
-PHONE_MEDIA = "(max-width: 640px)"
+PHONE, DARK = "(max-width: 640px)", "(prefers-color-scheme: dark)"
 OPTION_HEADS = ("option", "best in", "chance of loss: middling cell", "from cell to cell")
 
 
@@ -94,7 +101,8 @@ def map_page(result: RegionMap) -> str:
             "reading": map_words.READING,
             "counts": _counts(result),
             "notes": [
-                *(capital(text) + "." for text in (*uniform_words(result), *result.notes)),
+                map_words.uniform_sentence(result),
+                *(capital(text) + "." for text in result.notes),
                 map_words.observed_sentence(result),
                 basis.closure_sentence(result.water_residual, result.energy_residual),
             ],
@@ -106,16 +114,22 @@ def map_page(result: RegionMap) -> str:
 def _stack_view(result: RegionMap, place: int, show: Units) -> dict[str, Any]:
     stack = result.stacks[place]
     best = f"{capital(map_words.map_title(result, stack))}."
-    desk, phone = (
-        _data(saved(map_figure(result, place, narrow=narrow), "png")) for narrow in (False, True)
-    )
+
+    def drawn(*, narrow: bool, dark: bool) -> str:
+        figure = map_figure(result, place, narrow=narrow, dark=dark, heading=False)
+        return _data(saved(figure, "png"))
+
     return {
         "name": stack.name,
         "best": best,
         "alt": f"Maps of chance of loss, best option and gain. {best} The table below holds the "
         "same by option.",
-        "pictures": [{"media": PHONE_MEDIA, "data": phone}],
-        "picture": desk,
+        "pictures": [
+            {"media": f"screen and {PHONE} and {DARK}", "data": drawn(narrow=True, dark=True)},
+            {"media": f"screen and {PHONE}", "data": drawn(narrow=True, dark=False)},
+            {"media": f"screen and {DARK}", "data": drawn(narrow=False, dark=True)},
+        ],
+        "picture": drawn(narrow=False, dark=False),
         "caution": stack.fungus_caution,
         "heads": OPTION_HEADS,
         "rows": _rows(result, stack, show),
@@ -134,11 +148,16 @@ def _rows(result: RegionMap, stack: StackMap, show: Units) -> list[list[str]]:
         known = chance[~np.isnan(chance)]
         row = [name, plural(cells, "cell")]
         if known.size:
-            row += [percent(float(np.median(known))), percent_range(known.min(), known.max())]
+            row += [percent(float(np.median(known))), _span(known)]
         else:
             row += ["no chance given", ""]
         rows.append(row)
     return rows
+
+
+def _span(known: FloatArray) -> str:
+    low, high = float(known.min()), float(known.max())
+    return percent(low) if percent(low) == percent(high) else percent_range(low, high)
 
 
 def _counts(result: RegionMap) -> list[tuple[str, str, str]]:

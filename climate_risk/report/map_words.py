@@ -64,11 +64,22 @@ def masked_key(result: RegionMap) -> tuple[str, str]:
 
 def count_sentence(result: RegionMap) -> str:
     """How many cells were run, and why others were not."""
-    total = int(result.state.size)
     return (
-        f"Of {plural(total, 'cell')} {result.count(RUN)} were run; {result.count(SEA)} are sea, "
-        f"{result.count(MISSING)} have no temperature or no rain, and {result.count(SHORT)} have "
-        f"under {FEWEST_YEARS} years of weather, too few for a chance."
+        f"Of {plural(result.state.size, 'cell')} {result.count(RUN)} were run; left out: "
+        f"{result.count(SEA)} sea, {result.count(MISSING)} without temperature or rain, "
+        f"{result.count(SHORT)} with under {FEWEST_YEARS} years of weather, too few for a chance."
+    )
+
+
+def uniform_sentence(result: RegionMap) -> str:
+    """What is taken to be the same in every cell."""
+    lie = "lies level"
+    if result.slope_deg > 0.0:
+        lie = f"slopes {result.slope_deg:g} degrees, {result.aspect_deg:.0f} degrees from north"
+    gaps = f"gaps over {percent(result.openness)} of the sky" if result.openness else "no gaps"
+    return (
+        f"Every cell has the yard's stacks and options and {lie}; the yard's own stand "
+        f"({result.canopy}) has {gaps} everywhere."
     )
 
 

@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -92,13 +92,25 @@ PHONE = Layout(width_in=3.7, text_pt=9.1, title_pt=11.5, left_in=0.42, right_in=
 """355 px wide: what a page leaves of a phone's 390, letters of 9.1 pt being 12.1 px high."""
 
 
+_INK = (
+    "text.color", "axes.edgecolor", "xtick.color", "ytick.color", "xtick.labelcolor",
+    "ytick.labelcolor", "hatch.color",
+)  # fmt: skip
+
+
 @contextmanager
-def styled(layout: Layout) -> Iterator[None]:
-    """Draw and save inside this, so that no setting of the caller's leaks in or out."""
+def styled(layout: Layout, *, dark: bool = False) -> Iterator[None]:
+    """Draw and save inside this, so that no setting of the caller's leaks in or out.
+
+    ``dark`` is for pictures of pixels; a drawing of lines is turned by the page itself.
+    """
     import matplotlib as mpl
 
     with mpl.rc_context(fname=STYLE):
         mpl.rcParams["font.size"] = layout.text_pt
+        if dark:
+            turned: Any = {"figure.facecolor": DARK[WHITE], **dict.fromkeys(_INK, DARK[BLACK])}
+            mpl.rcParams.update(turned)
         yield
 
 
