@@ -104,13 +104,8 @@ def test_report_reads_results_and_units_only(path: Path) -> None:
         assert module.startswith(REPORT_READS), module
 
 
-<<<<<<< HEAD
-REGION_ONLY = {"xarray", "dask", "distributed", "zarr", "h5netcdf", "cf_xarray", "pint"}
-LAZY = {"icalendar", "meteostat", "pvlib", "matplotlib", "scipy"} | REGION_ONLY
-=======
 REGION_ONLY = {"xarray", "dask", "distributed", "zarr", "h5netcdf", "cf_xarray", "cftime", "pint"}
-LAZY = {"meteostat", "pvlib", "matplotlib", "scipy"} | REGION_ONLY
->>>>>>> 9739ff9 (Common grids by their variables; a killed worker changes no bit; the map on dark pages and phones)
+LAZY = {"icalendar", "meteostat", "pvlib", "matplotlib", "scipy"} | REGION_ONLY
 
 
 @pytest.mark.parametrize("path", MODULES, ids=name_of)
