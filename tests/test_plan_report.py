@@ -62,11 +62,12 @@ def test_a_tape_reads_as_one_says_it(length_in: float, shown: str) -> None:
 
 def test_the_cutting_list_has_every_cut_once(result: PlanResult) -> None:
     (stack,) = result.stacks
-    tables = plan_rows.cutting_tables(stack, METRIC)
-    marks = [cell for _, _, rows in tables for row in rows for cell in row[1:] if cell]
-    assert len(marks) == stack.count * (stack.shape.pieces + 1)
-    ends = [cut.end_m for tree in stack.trees for cut in tree.cuts if cut.kind != "trim"]
-    assert marks == [f"{100 * end:.1f} cm" for end in ends]
+    ways = plan_words.trees_of(stack)
+    assert sum(number for number, _ in ways) == len(stack.trees)
+    for (_, _, rows), (_, tree) in zip(plan_rows.cutting_tables(stack, METRIC), ways, strict=True):
+        marks = [cell for row in rows for cell in row[1:] if cell]
+        ends = [cut.end_m for cut in tree.cuts if cut.kind != "trim"]
+        assert marks == [f"{100 * end:.1f} cm" for end in ends]
 
 
 def test_the_saved_list_holds_the_trees(result: PlanResult) -> None:

@@ -91,8 +91,8 @@ def _trees_panel(stack: StackPlan, show: Units) -> Panel:
     shown = ways[:MOST_TREES]
     more = f"; {len(ways) - MOST_TREES} more in the list" if len(ways) > MOST_TREES else ""
     return Panel(
-        heading=f"Trees of {stem(stack.trees[0].length_m, show)} from the butt end: dotted = "
-        f"trimmed off, grey = piece, crossed = cap, empty = left over{more}",
+        heading=f"Trees of {stem(stack.trees[0].length_m, show)}, how many to cut which way: "
+        f"dotted = trimmed off the butt, grey = piece, crossed = cap, empty = left over{more}",
         height_in=TREE_IN * len(shown) + 0.1,
         below_in=0.28,
         draw=lambda axes: _draw_trees(axes, shown, show),
@@ -100,26 +100,25 @@ def _trees_panel(stack: StackPlan, show: Units) -> Panel:
     )
 
 
-def _draw_trees(axes: Axes, ways: list[tuple[int, int, Tree]], show: Units) -> None:
+def _draw_trees(axes: Axes, ways: list[tuple[int, Tree]], show: Units) -> None:
     from matplotlib.patches import Rectangle
 
     unit_m = 0.3048 if show.system == "us" else 1.0
-    length = ways[0][2].length_m / unit_m
+    length = ways[0][1].length_m / unit_m
 
     def block(at_m: float, wide_m: float, level: int, **look: object) -> None:
         corner = (at_m / unit_m, level + 0.18)
         axes.add_patch(Rectangle(corner, wide_m / unit_m, 0.64, **look))  # type: ignore[arg-type]
 
-    for place, (first, last, tree) in enumerate(ways):
+    for place, (number, tree) in enumerate(ways):
         level = len(ways) - 1 - place
         block(0.0, tree.length_m, level, facecolor=theme.WHITE, edgecolor=theme.GREY)
         for cut in tree.cuts:
             look = {"edgecolor": theme.BLACK, "linewidth": 0.6, **TREE_LOOKS[cut.kind]}
             block(cut.start_m, cut.length_m, level, **look)
-        name = str(first) if first == last else f"{first}-{last}"
-        axes.annotate(name, (0.0, level + 0.5), (-4, 0), textcoords="offset points",
+        axes.annotate(f"{number} x", (0.0, level + 0.5), (-4, 0), textcoords="offset points",
                       ha="right", va="center")  # fmt: skip
-    axes.set_xlim(-0.045 * length, 1.005 * length)
+    axes.set_xlim(-0.06 * length, 1.005 * length)
     axes.set_ylim(0.0, len(ways))
     axes.set_yticks([])
     for side in ("left", "right", "top"):

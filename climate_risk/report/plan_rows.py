@@ -25,28 +25,29 @@ Table = tuple[str, tuple[str, ...], list[list[str]]]
 
 def cutting_tables(stack: StackPlan, show: Units) -> list[Table]:
     """For each way of cutting a tree: caption, heads, and a row of marks for each stack in it."""
-    return [_cutting_table(*way, stack, show) for way in trees_of(stack)]
+    return [_cutting_table(number, tree, stack, show) for number, tree in trees_of(stack)]
 
 
-def _cutting_table(first: int, last: int, tree: Tree, stack: StackPlan, show: Units) -> Table:
-    name = f"Tree {first}" if first == last else f"Trees {first} to {last}, each"
+def _cutting_table(number: int, tree: Tree, stack: StackPlan, show: Units) -> Table:
     counts = [
-        plural(number, kind)
+        plural(of_kind, kind)
         for kind in ("piece", "cap")
-        if (number := sum(cut.kind == kind for cut in tree.cuts))
+        if (of_kind := sum(cut.kind == kind for cut in tree.cuts))
     ]
+    each = f"{plural(number, 'tree')}{', each' if number > 1 else ''}"
     trim = [f"; trim at {tape(cut.end_m, show)}" for cut in tree.cuts if cut.kind == "trim"]
-    caption = f"{name}: {listed(counts)}{''.join(trim)}; {tape(tree.rest_m, show)} left"
+    caption = f"{each}: {listed(counts)}{''.join(trim)}; {tape(tree.rest_m, show)} left"
     columns = ["piece"] * stack.shape.pieces + ["cap"] * (stack.shape.cap_thickness_m > 0.0)
     rows = []
     lengths = [cut for cut in tree.cuts if cut.kind != "trim"]
     for place, (_, group) in enumerate(groupby(lengths, key=lambda cut: cut.stack), 1):
         cuts = list(group)
+        name = str(place) if len(cuts) == len(columns) else "mixed"
         cells = []
         for column in columns:
             fits = bool(cuts) and cuts[0].kind == column
             cells.append(tape(cuts.pop(0).end_m, show) if fits else "")
-        rows.append([str(place), *cells])
+        rows.append([name, *cells])
     return caption, ("stack", *columns), rows
 
 

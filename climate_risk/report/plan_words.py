@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from datetime import date, timedelta
-from itertools import groupby
 
 from climate_risk.report.display import day, full_day, listed, percent, plural
 from climate_risk.report.glossary import Term
@@ -20,6 +20,8 @@ from climate_risk.units import METRES_PER_FOOT, METRES_PER_INCH, Scale, Units
 
 EIGHTHS = 8
 FEW_YEARS = 5
+USUAL_WOOD_M = 0.254
+"""Across, of the stacks that growers count by."""
 NO_WEEKS = (
     "No weather was read, so the weeks for felling and inoculating, and what the fungi make of "
     "your summers, are not given."
@@ -134,14 +136,11 @@ def make_sentence(stack: StackPlan, show: Units) -> str:
     )
 
 
-def trees_of(stack: StackPlan) -> list[tuple[int, int, Tree]]:
-    """First and last number of trees that are cut alike, and one of them."""
-    found, number = [], 1
-    for _, group in groupby(stack.trees, key=lambda tree: tree.pattern):
-        alike = list(group)
-        found.append((number, number + len(alike) - 1, alike[0]))
-        number += len(alike)
-    return found
+def trees_of(stack: StackPlan) -> list[tuple[int, Tree]]:
+    """How many trees are cut alike, and one of them, for each way of cutting."""
+    alike = Counter(tree.pattern for tree in stack.trees)
+    first = {tree.pattern: tree for tree in reversed(stack.trees)}
+    return [(number, first[pattern]) for pattern, number in alike.items()]
 
 
 def trees_sentence(stack: StackPlan, ours: frozenset[str], show: Units) -> str:
@@ -167,8 +166,8 @@ def cutting_note(stack: StackPlan, ours: frozenset[str], show: Units) -> str:
     return (
         "Hook the tape to the butt end and leave it; saw on the far side of each mark, square "
         f"to the log. The {kerf}{guess} that each cut turns to dust is counted. Keep the pieces "
-        "of a stack in the order they grew, so that their faces meet; where a row has gaps, the "
-        "rest of that stack comes out of another tree."
+        "of a stack in the order they grew, so that their faces meet; a mixed stack is put "
+        "together from several trees."
     )
 
 
@@ -196,7 +195,8 @@ def spawn_sentence(stack: StackPlan, show: Units) -> str:
         f"{plural(stack.faces, 'face')} of {show.area.text(stack.face_area_m2)} with spawn "
         f"{_depth(stack.spawn_depth_m, show)} deep take {ranged(stack.spawn_kg, show.mass)} a "
         f"stack, some spare included: a bag serves about {stack.stacks_per_bag.value:.0f} stacks "
-        f"({few} to {many}; growers say 5 to 10, common practice, no source)."
+        f"({few} to {many}; growers say 5 to 10 of "
+        f"{show.length.text(USUAL_WOOD_M, 0)} wood, common practice, no source)."
     )
 
 
@@ -265,7 +265,7 @@ def _own_dates(
             said.append(
                 f"{plural(rest, 'day')} from felling to inoculation, not {least} to {most}"
             )
-    return [f"Your yard file has {listed(said)}."] if said else []
+    return [f"Your yard file: {'; '.join(said)}."] if said else []
 
 
 def pairs_note(result: PlanResult, show: Units) -> str:

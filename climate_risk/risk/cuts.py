@@ -43,9 +43,10 @@ def cut_trees(
 ) -> tuple[Tree, ...]:
     """Trees for ``count`` stacks, each cut from the butt up.
 
-    A stack's pieces and cap come one after another out of one tree where they fit, so that cut
-    faces meet again as they grew; what does not fit goes, length by length, into the first tree
-    with room.  Every length is followed by a cut, the last too: a tree's top is no clean face.
+    Each tree gives as many whole stacks as it holds, pieces and cap one after another, so that
+    cut faces meet again as they grew; then single pieces, and caps, for stacks that come out of
+    several trees.  So most trees are cut alike.  Every length is followed by a cut, the last
+    too: a tree's top is no clean face.
 
     Parameters
     ----------
@@ -68,28 +69,31 @@ def cut_trees(
     ValueError
         A tree is too short for one piece.
     """
-    stack: list[tuple[CutKind, float]] = [("piece", piece_m)] * pieces
-    if cap_m > 0.0:
-        stack.append(("cap", cap_m))
+    if not _is_long_enough(tree_m, kerf_m, trim_m, max(piece_m, cap_m)):
+        raise ValueError("a tree is too short for one piece")
+    whole_m = [piece_m] * pieces + [cap_m] * (cap_m > 0.0)
     stems: list[_Stem] = []
-
-    def stem_for(lengths_m: Sequence[float]) -> _Stem | None:
-        return next((stem for stem in stems if stem.holds(lengths_m)), None)
-
-    def new_stem() -> _Stem:
+    begun = 0
+    pieces_owed = 0
+    caps_owed: list[int] = []
+    while begun < count or pieces_owed or caps_owed:
         stem = _Stem(tree_m, kerf_m)
+        stems.append(stem)
         if trim_m > 0.0:
             stem.take("trim", 0, trim_m)
-        stems.append(stem)
-        return stem
-
-    if count > 0 and not _is_long_enough(tree_m, kerf_m, trim_m, max(piece_m, cap_m)):
-        raise ValueError("a tree is too short for one piece")
-    for number in range(1, count + 1):
-        whole = stem_for([length for _, length in stack])
-        for kind, length_m in stack:
-            stem = whole or stem_for([length_m]) or new_stem()
-            stem.take(kind, number, length_m)
+        while begun < count and stem.holds(whole_m):
+            begun += 1
+            for place, length_m in enumerate(whole_m):
+                stem.take("piece" if place < pieces else "cap", begun, length_m)
+        while (pieces_owed or begun < count) and stem.holds([piece_m]):
+            if not pieces_owed:
+                begun += 1
+                mixed, pieces_owed = begun, pieces
+                caps_owed += [mixed] * (cap_m > 0.0)
+            stem.take("piece", mixed, piece_m)
+            pieces_owed -= 1
+        while caps_owed and stem.holds([cap_m]):
+            stem.take("cap", caps_owed.pop(0), cap_m)
     return tuple(Tree(length_m=tree_m, kerf_m=kerf_m, cuts=tuple(s.cuts)) for s in stems)
 
 
