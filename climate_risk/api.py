@@ -164,14 +164,20 @@ def season(
     """
     from climate_risk.engine.draws import DRAWS
     from climate_risk.risk.season import season as run
+    from climate_risk.weather.own_readings import read_measurements
 
+    inputs, readings = weather.inputs, None
+    if yard.measured is not None:
+        readings = read_measurements(yard.measured, yard.site.utc_offset_hours)
+        inputs = {**inputs, **readings.inputs}
     return run(
         yard,
         weather.record,
         weather.coverage,
-        weather.inputs,
+        inputs,
         as_of=as_of or weather.record.last,
         draws=draws or DRAWS,
+        readings=readings,
         progress=progress,
     )
 

@@ -19,6 +19,7 @@ __all__ = [
     "Canopy",
     "Cloth",
     "Fungus",
+    "Measuring",
     "Model",
     "Parameter",
     "Wood",
@@ -29,6 +30,7 @@ __all__ = [
     "cloths",
     "find",
     "fungi",
+    "measuring",
     "model",
     "woods",
 ]
@@ -311,6 +313,30 @@ class Batch(Row):
     """Of past years in which a week that is offered would have served."""
 
 
+@dataclass(frozen=True, kw_only=True)
+class Measuring(Row):
+    """How far a grower's own readings, and the model beside them, may be off."""
+
+    scale_error_kg: Parameter
+    """Of one weighing."""
+    dry_mass_error: Parameter
+    """Share by which the oven-dry mass of a piece, from size and density, is off."""
+    moisture_discrepancy: Parameter
+    """By which the simulated moisture of one piece is off though every number is right."""
+    discrepancy_days: Parameter
+    """Over which such an error lasts."""
+    disc_error: Parameter
+    """Moisture of a disc less that of the piece beside it."""
+    thermometer_error_k: Parameter
+    """Of the day's hottest bark, day by day."""
+    thermometer_bias_k: Parameter
+    """The same on every day."""
+    hygrometer_error_pct: Parameter
+    """Points of a day's mean humidity in a bag, day by day."""
+    hygrometer_bias_pct: Parameter
+    """The same on every day."""
+
+
 @cache
 def fungi() -> Mapping[str, Fungus]:
     """Every known fungus, by name."""
@@ -364,3 +390,9 @@ def batch() -> Batch:
     if rules.bark_green_density_kg_m3.keys() != woods().keys():
         raise ValueError("plan.toml: bark_green_density_kg_m3 must name every wood once")
     return rules
+
+
+@cache
+def measuring() -> Measuring:
+    """How far a grower's own readings may be off."""
+    return read_row(Measuring, "measuring", read_table("measuring"))

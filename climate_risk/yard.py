@@ -13,6 +13,7 @@ from typing import Literal, TypeVar
 
 from climate_risk.constants import WOOD_CELL_WALL_SPECIFIC_GRAVITY
 from climate_risk.errors import InputError, RunError
+from climate_risk.measured_options import Measured, read_measured
 from climate_risk.options import (
     CompareOptions,
     CoverOption,
@@ -37,6 +38,7 @@ __all__ = [
     "Costs",
     "CoverOption",
     "CoverSpan",
+    "Measured",
     "PlanOptions",
     "Stack",
     "Watering",
@@ -123,6 +125,8 @@ class Yard:
     costs: Costs
     compare: CompareOptions
     plan: PlanOptions
+    measured: Measured | None = None
+    """What the grower measured, and of which stack."""
     path: Path
     sha256: str
 
@@ -144,7 +148,9 @@ def read_yard(path: Path | str) -> Yard:
 
     parts = every_part(
         {
-            "": lambda: file.only("yard", "weather", "stack", "costs", "compare", "plan"),
+            "": lambda: file.only(
+                "yard", "weather", "stack", "costs", "compare", "plan", "measured"
+            ),
             " ": lambda: yard.only(*_YARD_KEYS),
             "name": lambda: yard.words("name"),
             **_site_parts(yard),
@@ -164,6 +170,8 @@ def read_yard(path: Path | str) -> Yard:
     parts["stacks"] = tuple(replace(stack, spawn_depth_m=depth) for stack in parts["stacks"])
     longest_m = max(stack.piece_length_m for stack in parts["stacks"])
     refuse_short_trees(file.section("plan"), parts["plan"], longest_m)
+    if file.has("measured"):
+        parts["measured"] = read_measured(file.section("measured"), parts["stacks"])
     digest = hashlib.sha256(content).hexdigest()
     return Yard(**parts, site=site, path=Path(path), sha256=digest)
 

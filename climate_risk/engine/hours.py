@@ -70,7 +70,7 @@ LEAST_HUMIDITY = 0.05
 WATER_RESPONSE_HOURS = 6
 """The fungus's response to water follows moisture at this interval."""
 
-DAILY_COLUMNS = 19
+DAILY_COLUMNS = 20
 # Columns of the daily table, a case each.
 (
     D_AIR_MAX,
@@ -92,6 +92,7 @@ DAILY_COLUMNS = 19
     D_RIVAL_HOURS,
     D_SPAWN,
     D_SPAWN_STRESS,
+    D_NEAR_HUMIDITY,
 ) = range(DAILY_COLUMNS)
 
 
@@ -218,7 +219,7 @@ def note_hour(
             day[D_VPD_MAX, n], day[D_RH_MIN, n] = lack / 1000.0, 100.0 * vapour / saturated
             day[D_BARK_MAX, n] = hottest
             day[D_SHORTWAVE, n], day[D_RAIN, n], day[D_CORE_MEAN, n] = 0.0, 0.0, 0.0
-            day[D_RIVAL_HOURS, n] = 0.0
+            day[D_RIVAL_HOURS, n], day[D_NEAR_HUMIDITY, n] = 0.0, 0.0
         day[D_AIR_MAX, n] = max(day[D_AIR_MAX, n], air)
         day[D_AIR_MIN, n] = min(day[D_AIR_MIN, n], air)
         day[D_VPD_MAX, n] = max(day[D_VPD_MAX, n], lack / 1000.0)
@@ -234,6 +235,19 @@ def note_core(grid: Grid, a: FloatArray, day: FloatArray) -> None:
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
     for n in range(at.CASES):
         day[D_CORE_MEAN, n] += a[at.TEMP, r, n] / HOURS_PER_DAY
+
+
+@inlined
+def note_humidity(a: FloatArray, forcing: FloatArray, day: FloatArray) -> None:
+    """Add one hour to the day's mean humidity of the air round the stack, in a bag or not."""
+    for n in range(at.CASES):
+        bag = forcing[at.F_BAG, n]
+        air = forcing[at.F_AIR_TEMP, n]
+        air += bag * (a[at.STACK, at.N_BAG_TEMP, n] - air)
+        vapour = forcing[at.F_VAPOUR, n]
+        vapour += bag * (a[at.STACK, at.N_BAG_VAPOUR, n] - vapour)
+        share = min(vapour / saturation_vapour_density(air), 1.0)
+        day[D_NEAR_HUMIDITY, n] += 100.0 * share / HOURS_PER_DAY
 
 
 @inlined
@@ -379,6 +393,7 @@ def run_block(
         step_hour(grid, curves, a, forcing, modes[hour])
         note_hour(a, forcing, basis, hour % HOURS_PER_DAY == 0, day)
         note_core(grid, a, day)
+        note_humidity(a, forcing, day)
         if hour >= inoculation_hour:
             if hour % WATER_RESPONSE_HOURS == 0 or hour == inoculation_hour:
                 respond_to_water(grid, a, fungus, mycelium, potential, curves.density_kg_m3)

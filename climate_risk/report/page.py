@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from typing import Any
 
-from climate_risk.report import certainty, choice, condition, past, words
+from climate_risk.report import certainty, choice, condition, measured, past, words
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plural
 from climate_risk.report.frame import Context, chart, inline, render
@@ -168,6 +168,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
         "stack_chart": inline(
             svg_bytes(drawn), f"{key}k", f"{stack.name} to scale: {_faces(stack)}."
         ),
+        "measured": measured.view(stack, limit, show),
         "ahead": [words.run_sentence(stack), words.lost_sentence(stack)],
         "sure": [
             words.limit_sentence(own, limit),

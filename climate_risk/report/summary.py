@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from climate_risk.interventions import CoverSpan, Watering
+from climate_risk.report import measured
 from climate_risk.report.choice import option_words
 from climate_risk.report.hindsight import past_years
 from climate_risk.report.treatment import WHY, act_words, covers_key, waterings_key
@@ -200,6 +201,8 @@ def _season_stack(stack: StackSeason) -> Json:
         out["stacks_lost_count"] = _quantiles(stack.lost_of_count)
     if stack.uncertainty is not None:
         out["uncertainty"] = _uncertainty(stack.uncertainty)
+    if stack.measured is not None:
+        out["measured"] = measured.summary_values(stack.measured)
     if stack.fungus_caution:
         out["caution"] = stack.fungus_caution
     return out

@@ -21,6 +21,7 @@ from climate_risk.engine.forecast import Bridge
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import Outcomes, collect, jobs_for, start_rows, usable_years
+from climate_risk.risk.updating import Posterior
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -109,10 +110,12 @@ def look_at_all(
     schemes: Sequence[Scheme],
     as_of: date,
     draws: int,
+    learned: Posterior | None = None,
 ) -> list[Outlook]:
     """Run a stack through the weather seen so far and find the past years to go on with.
 
-    Schemes run side by side; only the first has a reference run.
+    Schemes run side by side; only the first has a reference run.  Of what was learned from
+    readings the first scheme takes all, the others all but their own stand's part.
     """
     next_day = min(as_of + timedelta(days=1), kind.horizon)
     own_year = kind.stack.inoculated.year
@@ -132,8 +135,11 @@ def look_at_all(
     for place, scheme in enumerate(schemes):
         unknowns = len(kind.parameter_set(scheme).unknowns())
         sample = latin_hypercube(len(years) * draws, unknowns, SEED)
+        best = best_estimate(unknowns)
+        if learned is not None:
+            sample, best = learned.drawn(sample, own_stand=place == 0), learned.middle()
         if place == 0:
-            sample = np.concatenate([best_estimate(unknowns), sample])
+            sample = np.concatenate([best, sample])
         seen = new_blocks(kind, scheme, sample)
         jobs += jobs_for(kind, scheme, seen, [start] * len(seen), 0, hours)
         outlooks.append(

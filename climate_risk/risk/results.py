@@ -10,6 +10,7 @@ import pandas as pd
 
 from climate_risk.interventions import Act, CoverSpan, Watering
 from climate_risk.risk.hindsight import Hindcast, PastYears
+from climate_risk.risk.measured_results import StackMeasured
 from climate_risk.weather.record import WeatherCoverage
 
 IntervalKind = Literal["bootstrap", "exact binomial"]
@@ -317,6 +318,8 @@ class StackSeason:
     """Empty, or the caution that goes with this fungus."""
     past: PastYears | None = None
     """The stack as written in every past year; None without one."""
+    measured: StackMeasured | None = None
+    """What the grower's readings changed; None of a stack without readings."""
 
     @property
     def lacks_past(self) -> bool:

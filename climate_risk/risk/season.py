@@ -20,6 +20,8 @@ from climate_risk.risk.actions import find_actions
 from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.ensemble import Outcomes, option_result
+from climate_risk.risk.measured import learn, tell
+from climate_risk.risk.next_reading import next_readings
 from climate_risk.risk.outlook import look_at_all
 from climate_risk.risk.parameters import parameters_used, sources_used
 from climate_risk.risk.past import past_years
@@ -35,6 +37,7 @@ from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
 from climate_risk.tables import fungi
+from climate_risk.weather.own_readings import Measurements
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage
 from climate_risk.weather.spells import runs
 from climate_risk.yard import Stack, Yard
@@ -52,12 +55,15 @@ def season(
     *,
     as_of: date,
     draws: int = DRAWS,
+    readings: Measurements | None = None,
     progress: Progress | None = None,
 ) -> SeasonResult:
     """Every stack of the yard as written, from its start over ``as_of`` to its horizon.
 
     Parameters
     ----------
+    readings : Measurements, optional
+        Of the stack that ``yard.measured`` names.
     progress : callable, optional
         Told the share done, 0 to 1.
 
@@ -70,7 +76,9 @@ def season(
     stacks, water, energy = [], 0.0, 0.0
     for done, stack in enumerate(yard.stacks):
         part = part_of(progress, done, len(yard.stacks))
-        result, residual = _stack_season(yard, stack, record, coverage, as_of, draws, part)
+        result, residual = _stack_season(
+            yard, stack, record, coverage, as_of, draws, readings, part
+        )
         stacks.append(result)
         water, energy = max(water, residual[0]), max(energy, residual[1])
     return SeasonResult(
@@ -97,6 +105,7 @@ def _stack_season(
     coverage: WeatherCoverage,
     as_of: date,
     draws: int,
+    readings: Measurements | None,
     progress: Progress,
 ) -> tuple[StackSeason, tuple[float, float]]:
     kind = stack_model(stack, record, yard.openness, yard.canopy)
@@ -104,7 +113,11 @@ def _stack_season(
     own = Scheme(canopy=yard.canopy, covers=stack.covers, waterings=stack.waterings)
     canopies = [name for name in CANOPIES if name != yard.canopy]
     schemes = [own, *(replace(own, canopy=name) for name in canopies)]
-    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws)
+    learned = None
+    if readings is not None and yard.measured and yard.measured.stack == stack.name:
+        learned = learn(kind, own, yard.measured, readings, as_of)
+    posterior = learned.posterior if learned else None
+    outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, posterior)
     steps = len(schemes) + 2
     progress(1 / steps)
     blocks, own_ends = outlook.carry_on(own)
@@ -117,6 +130,16 @@ def _stack_season(
         return replace(result, level=level_of(ends), difference=apart)
 
     result = told(own_ends, own)
+    measured = None
+    if learned is not None:
+        (before,) = look_at_all(kind, [own], as_of, draws)
+        measured = tell(
+            learned,
+            kind.parameter_set(own).unknowns(),
+            option_result(before.carry_on(own)[1], own, yard.costs),
+            result,
+            next_readings(learned, outlook, own_ends, as_of),
+        )
     others = [own_ends]
     by_canopy = {yard.canopy: result}
     tracks = [track_of(blocks, outlook)]
@@ -174,6 +197,7 @@ def _stack_season(
         rival_hours_grade=rivals.CONFIDENCE,
         fungus_caution=fungus.caution,
         past=past_years(kind, own),
+        measured=measured,
     )
     progress(1.0)
     return season_of, worst

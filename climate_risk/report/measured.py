@@ -1,0 +1,288 @@
+"""What the grower's own readings changed, in words and tables."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from climate_risk.report.certainty import how_to_measure, unknown_words
+from climate_risk.report.display import day, listed, odds, percent, plural
+from climate_risk.risk.measured_results import (
+    Band,
+    MovedParameter,
+    NextReading,
+    Reading,
+    StackMeasured,
+    WeighedDay,
+)
+from climate_risk.risk.results import StackSeason
+from climate_risk.units import Units
+
+READINGS: dict[Reading, str] = {
+    "weighing": "weighing the witness piece today",
+    "bark thermometer": "two weeks of a thermometer on the sunny bark",
+    "bag hygrometer": "two weeks of a hygrometer inside the bag",
+}
+ENDS = {
+    "bare": "its upper end bare, its lower end on what lies under the stack",
+    "sealed": "both ends sealed, so that it dries through its bark alone",
+}
+LITTLE = 0.05
+"""A share of the doubt under which a reading settles next to nothing."""
+Context = dict[str, Any]
+
+
+def view(stack: StackSeason, limit: float, show: Units) -> Context | None:
+    """The page's part on the grower's readings; None without any."""
+    found = stack.measured
+    if found is None:
+        return None
+    return {
+        "lead": [chance_sentence(stack, found, limit), *left_out_sentences(found, show)],
+        "moved": [moved_sentence(p) for p in found.parameters] if found.used else [],
+        "moved_table": _moved_table(stack, found) if found.used else None,
+        "next": [_next_sentence(reading) for reading in found.next_readings],
+        "elsewhere": elsewhere_sentence(stack, found),
+        "checks": [held_out_sentence(found, show), size_sentence(found)],
+        "weighed": _weighed_table(stack, found, show) if found.weighings else None,
+        "granted": granted_sentence(found, show) if found.weighings else "",
+    }
+
+
+def chance_sentence(stack: StackSeason, found: StackMeasured, limit: float) -> str:
+    """The chance before and after the readings."""
+    basis = listed(_used(found))
+    if not found.used:
+        return (
+            f"Read: {basis}. Nothing was changed by them: left out in turn, weighings were "
+            "foretold no better with them than with the usual numbers."
+        )
+    what = "the stack" if stack.count == 1 else "each stack"
+    if found.chance_before is None or found.chance_after is None:
+        before, after = percent(found.lost_before), percent(found.lost_after)
+        return f"Runs that end in loss: {before} without your readings, {after} with {basis}."
+    before, after = (
+        f"{odds(c.mean, limit)} ({percent(c.mean, limit)})" if c.mean > 0.0 else "none seen"
+        for c in (found.chance_before, found.chance_after)
+    )
+    return (
+        f"Chance of losing {what}: {before} before your readings, {after} with them. All that "
+        f"this page says of the stack rests on them: {basis}."
+    )
+
+
+def _used(found: StackMeasured) -> list[str]:
+    counted = [
+        (len(found.weighings) - len(found.left_out), "weighing"),
+        (found.bag_days, "day of the hygrometer in the bag"),
+        (found.bark_days, "day of the thermometer on the bark"),
+    ]
+    return [
+        f"{count} {noun.replace('day', 'days', 1) if noun[:3] == 'day' and count > 1 else noun}"
+        if noun[:3] == "day"
+        else plural(count, noun)
+        for count, noun in counted
+        if count
+    ]
+
+
+def left_out_sentences(found: StackMeasured, show: Units) -> list[str]:
+    """Each weighing that was not used, and why."""
+    return [
+        f"Not used: {show.mass.text(w.mass_kg)} on {day(w.day)}. By all the other weighings it "
+        f"should be near {show.mass.text(w.after_kg[1])}; was it lifted wet, misread, or another "
+        "piece?"
+        for w in found.left_out
+    ]
+
+
+def held_out_sentence(found: StackMeasured, show: Units) -> str:
+    """How well weighings are foretold that were kept out."""
+    held = found.held_out
+    if held is None:
+        return ""
+    before, after = (show.mass.text(v, 2) for v in (held.before_kg, held.after_kg))
+    verdict = "so they help" if found.used else "so they were set aside"
+    return (
+        f"The test: each of {held.count} weighings was kept back in turn and foretold from the "
+        f"rest. With the usual numbers it was off by {before}, with those that the rest favour by "
+        f"{after}: {verdict}."
+    )
+
+
+def size_sentence(found: StackMeasured) -> str:
+    """How many draws still count, and whether the readings were trusted less for it."""
+    if not found.used:
+        return ""
+    count = (
+        f"Of {found.draws:,} trial sets of numbers about {found.effective_draws:.0f} still count"
+    )
+    if found.power >= 1.0:
+        return f"{count}."
+    return (
+        f"{count}; with the readings at full weight too few would, so they were given "
+        f"{percent(found.power)} of it. More of the doubt is left than the readings alone would "
+        "leave."
+    )
+
+
+def moved_sentence(moved: MovedParameter) -> str:
+    """One unknown before and after, in a grower's words."""
+    name = unknown_words(moved.unknown)
+    before, after = moved.prior, moved.posterior
+    if before[0] < after[1] < before[2] and abs(after[1] - before[1]) < 0.1 * (
+        before[2] - before[0]
+    ):
+        turn = "about as taken before"
+    elif after[1] > before[1]:
+        turn = "more than taken before"
+    else:
+        turn = "less than taken before"
+    kept = (after[2] - after[0]) / (before[2] - before[0])
+    sure = f", and surer: {percent(kept)} of the width is left" if kept < 0.9 else ""
+    return f"{name[0].upper()}{name[1:]}: {turn}{sure}."
+
+
+def _moved_table(
+    stack: StackSeason, found: StackMeasured
+) -> tuple[str, tuple[str, ...], list[list[str]]]:
+    heads = ("number", "before: middle (8 times in 10)", "with your readings", "unit")
+    rows = [
+        [unknown_words(p.unknown), _band(p.prior), _band(p.posterior), p.unit]
+        for p in found.parameters
+    ]
+    return f"{stack.name}: numbers that the readings moved", heads, rows
+
+
+def _band(band: Band) -> str:
+    low, middle, high = (_short(value) for value in band)
+    return f"{middle} ({low} to {high})"
+
+
+def _short(value: float) -> str:
+    """Two figures, without an exponent where that is readable."""
+    if abs(value) >= 100.0:
+        digits = len(f"{abs(value):.0f}") - 2
+        return f"{round(value, -digits):,.0f}"
+    return f"{value:.2g}"
+
+
+def _weighed_table(
+    stack: StackSeason, found: StackMeasured, show: Units
+) -> tuple[str, tuple[str, ...], list[list[str]]]:
+    unit = show.mass.unit
+    heads = ("day", f"weighed, {unit}", f"before, {unit}", f"with your readings, {unit}", "used")
+    rows = [
+        [
+            day(w.day),
+            f"{show.mass.of(w.mass_kg):.1f}",
+            _masses(w, w.before_kg, show),
+            _masses(w, w.after_kg, show),
+            "no" if w.left_out else "yes",
+        ]
+        for w in found.weighings
+    ]
+    return f"{stack.name}: the witness piece, weighed and simulated (8 times in 10)", heads, rows
+
+
+def _masses(weighed: WeighedDay, band: Band, show: Units) -> str:
+    low, middle, high = (show.mass.of(value) for value in band)
+    return f"{middle:.1f} ({low:.1f} to {high:.1f})"
+
+
+def elsewhere_sentence(stack: StackSeason, found: StackMeasured) -> str:
+    """Where the doubt of a loss lies if none of the readings would settle it."""
+    level = stack.result.level
+    if level is None or any(reading.of_loss >= LITTLE for reading in found.next_readings):
+        return ""
+    how = how_to_measure(level.unknown)
+    to_know = f"; {how}" if how else ""
+    return f"Whether a stack is lost hangs more on {unknown_words(level.unknown)}{to_know}."
+
+
+def _next_sentence(reading: NextReading) -> str:
+    loss, moisture = (
+        "next to nothing" if share < LITTLE else f"about {percent(round(share, 2))}"
+        for share in (reading.of_loss, reading.of_moisture)
+    )
+    what = READINGS[reading.kind]
+    return (
+        f"{what[0].upper()}{what[1:]}: {loss} of whether a stack is lost, {moisture} of how dry "
+        "its driest face gets."
+    )
+
+
+def granted_sentence(found: StackMeasured, show: Units) -> str:
+    """What is taken for granted of the witness piece."""
+    length, wide = (
+        show.length.text(v) for v in (found.witness_length_m, found.witness_diameter_m)
+    )
+    disc = (
+        "Its oven-dry mass is that of the disc you dried"
+        if found.has_disc
+        else "Its oven-dry mass is not known; a disc cut beside it, weighed fresh and again after "
+        "a day or two in an oven at 103 °C (217 °F), would tell it"
+    )
+    return (
+        f"Taken for granted: the piece, {length} long and {wide} across, is of the stack's tree "
+        "and was cut with it; it stands upright beside the stack, on the same barrier and under a "
+        f"cover of its own of the same kind, {ENDS[found.witness_ends]}; nobody waters it, and it "
+        f"is weighed about midday, never taken from a running stack. {disc}."
+    )
+
+
+def summary_values(found: StackMeasured) -> dict[str, Any]:
+    """What summary.json holds of it."""
+    names = ("p10", "p50", "p90")
+
+    def band(values: Band) -> dict[str, float]:
+        return dict(zip(names, values, strict=True))
+
+    out: dict[str, Any] = {
+        "used": found.used,
+        "lost_before_fraction": found.lost_before,
+        "lost_after_fraction": found.lost_after,
+        "parameters": [
+            {
+                "name": p.unknown,
+                "unit": p.unit,
+                "prior": band(p.prior),
+                "posterior": band(p.posterior),
+            }
+            for p in found.parameters
+        ],
+        "weighings": [
+            {
+                "date": w.day.isoformat(),
+                "mass_kg": w.mass_kg,
+                "before_kg": band(w.before_kg),
+                "after_kg": band(w.after_kg),
+            }
+            | ({"left_out": w.left_out} if w.left_out else {})
+            for w in found.weighings
+        ],
+        "bag_hygrometer_days": found.bag_days,
+        "bark_thermometer_days": found.bark_days,
+        "draws_count": found.draws,
+        "effective_draws": found.effective_draws,
+        "likelihood_power": found.power,
+        "next_readings": [
+            {
+                "kind": r.kind,
+                "of_loss_fraction": r.of_loss,
+                "of_moisture_fraction": r.of_moisture,
+            }
+            for r in found.next_readings
+        ],
+    }
+    if found.chance_before is not None and found.chance_after is not None:
+        out["chance_of_loss_before"] = found.chance_before.mean
+        out["chance_of_loss_after"] = found.chance_after.mean
+    if found.dry_mass_kg is not None:
+        out["witness_dry_mass_kg"] = band(found.dry_mass_kg)
+    if found.held_out is not None:
+        out["held_out"] = {
+            "weighings_count": found.held_out.count,
+            "error_before_kg": found.held_out.before_kg,
+            "error_after_kg": found.held_out.after_kg,
+        }
+    return out
