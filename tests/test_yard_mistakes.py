@@ -188,7 +188,7 @@ def mistake(folder: Path, old: str, new: str) -> str:
             "[compare]",
             "[comparison]",
             "comparison: unknown key; nearest: compare; known: yard, weather, stack, costs, "
-            "compare, plan (line 62)",
+            "compare, plan, measured (line 62)",
         ),
         (
             'name = "Alder Hollow"',

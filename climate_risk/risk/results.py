@@ -97,11 +97,10 @@ class OutcomeShares:
 
 @dataclass(frozen=True, kw_only=True)
 class Chance:
-    """Chance of losing one stack, with the interval that a few years allow.
+    """Chance of losing one stack: mean over years of the share of draws that kill it.
 
-    ``mean`` is the mean over years of the share of parameter draws in which the stack is
-    killed; ``low`` and ``high`` bound it at 80 %, by a year-wise bootstrap or, where all
-    years agree, by the exact binomial bound.  ``interval`` says which.
+    ``low`` and ``high`` bound it at 80 %, as ``interval`` says: by a year-wise bootstrap or, where
+    all years agree, by the exact binomial bound.
     """
 
     mean: float
@@ -174,7 +173,6 @@ class OptionResult:
     bark_temp_max_c: tuple[float, float, float]
     """10th, 50th, 90th percentile over years and draws of the season's highest value."""
     years: tuple[YearResult, ...] = ()
-    """Year by year, for the chart of single years."""
     level: Level | None = None
     """None where no number moves the chance beyond what few runs tell."""
     difference: Difference | None = None
@@ -319,7 +317,6 @@ class StackSeason:
     past: PastYears | None = None
     """The stack as written in every past year; None without one."""
     measured: StackMeasured | None = None
-    """What the grower's readings changed; None of a stack without readings."""
 
     @property
     def lacks_past(self) -> bool:
