@@ -22,6 +22,7 @@ from climate_risk.fungus.kernel import (
 )
 from climate_risk.fungus.rivals import rival_hours
 from climate_risk.log import layout as at
+from climate_risk.log.bag import humidity_round
 from climate_risk.log.conductances import refresh_conductances
 from climate_risk.log.formulas import saturation_vapour_density
 from climate_risk.log.geometry import Grid
@@ -230,24 +231,12 @@ def note_hour(
 
 
 @inlined
-def note_core(grid: Grid, a: FloatArray, day: FloatArray) -> None:
-    """Add one hour to the day's mean temperature of the pith at mid height."""
+def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -> None:
+    """Add one hour to the day's means: the pith at mid height, and humidity round the bark."""
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
     for n in range(at.CASES):
         day[D_CORE_MEAN, n] += a[at.TEMP, r, n] / HOURS_PER_DAY
-
-
-@inlined
-def note_humidity(a: FloatArray, forcing: FloatArray, day: FloatArray) -> None:
-    """Add one hour to the day's mean humidity of the air round the stack, in a bag or not."""
-    for n in range(at.CASES):
-        bag = forcing[at.F_BAG, n]
-        air = forcing[at.F_AIR_TEMP, n]
-        air += bag * (a[at.STACK, at.N_BAG_TEMP, n] - air)
-        vapour = forcing[at.F_VAPOUR, n]
-        vapour += bag * (a[at.STACK, at.N_BAG_VAPOUR, n] - vapour)
-        share = min(vapour / saturation_vapour_density(air), 1.0)
-        day[D_NEAR_HUMIDITY, n] += 100.0 * share / HOURS_PER_DAY
+        day[D_NEAR_HUMIDITY, n] += humidity_round(a, forcing, n) / HOURS_PER_DAY
 
 
 @inlined
@@ -392,8 +381,7 @@ def run_block(
             refresh_conductances(grid, curves, a)
         step_hour(grid, curves, a, forcing, modes[hour])
         note_hour(a, forcing, basis, hour % HOURS_PER_DAY == 0, day)
-        note_core(grid, a, day)
-        note_humidity(a, forcing, day)
+        note_core(grid, a, forcing, day)
         if hour >= inoculation_hour:
             if hour % WATER_RESPONSE_HOURS == 0 or hour == inoculation_hour:
                 respond_to_water(grid, a, fungus, mycelium, potential, curves.density_kg_m3)

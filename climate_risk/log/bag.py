@@ -46,6 +46,16 @@ def is_bagged(hour: FloatArray) -> bool:
 
 
 @compiled
+def humidity_round(a: FloatArray, hour: FloatArray, n: int) -> float:
+    """Relative humidity [%] of the air that one case's bark meets, in a bag or not."""
+    bag, air, vapour = hour[at.F_BAG, n], hour[at.F_AIR_TEMP, n], hour[at.F_VAPOUR, n]
+    air += bag * (a[at.STACK, at.N_BAG_TEMP, n] - air)
+    vapour += bag * (a[at.STACK, at.N_BAG_VAPOUR, n] - vapour)
+    share: float = vapour / saturation_vapour_density(air)
+    return 100.0 * min(share, 1.0)
+
+
+@compiled
 def bag_heat(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     """Temperature of the bag, and what bark and top feel in its place of weather.
 
