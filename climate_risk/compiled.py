@@ -21,7 +21,12 @@ from numba.extending import intrinsic, register_jitable
 _compile: Any = njit  # so that a compiled function keeps the types it was written with
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
-_ANY = {"error_model": "numpy", "fastmath": {"contract"}, "no_cfunc_wrapper": True}
+_ANY = {
+    "error_model": "numpy",
+    "fastmath": {"contract"},
+    "no_cfunc_wrapper": True,
+    "_nrt": False,
+}
 _ROOMS = ("microclimate", "log", "fungus", "engine")
 """Folders that hold kernels, and files beside them that kernels take constants from."""
 _FILES = ("compiled.py", "constants.py", "schema.py", "tables.py")

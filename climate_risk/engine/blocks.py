@@ -20,6 +20,8 @@ from climate_risk.log.parameters import log_parameters
 from climate_risk.log.state import make_state, set_parameters, stored_heat_j, stored_water_kg
 from climate_risk.microclimate.canopy import diffuse_table
 from climate_risk.microclimate.radiation import (
+    LIGHTS,
+    STAND_COLUMNS,
     girth_modes,
     radiation_parameters,
     sector_basis,
@@ -169,4 +171,9 @@ def _advance(job: Job) -> None:
         block.mycelium,
         block.booked,
         block.daily,
+        np.empty((STAND_COLUMNS, at.CASES)),
+        np.empty((LIGHTS, at.CASES)),
+        np.empty((at.FORCINGS, at.CASES)),
+        np.empty((kind.grid.level_m.size, at.CASES)),
+        np.zeros((3, at.CASES)),
     )

@@ -340,6 +340,11 @@ def run_block(
     mycelium: FloatArray,
     booked: FloatArray,
     daily: FloatArray,
+    row: FloatArray,
+    light: FloatArray,
+    forcing: FloatArray,
+    level_temp: FloatArray,
+    stress: FloatArray,
 ) -> None:
     """Run one block of cases from one hour to another.
 
@@ -366,11 +371,6 @@ def run_block(
     daily : (days, DAILY_COLUMNS, CASES) array
         Filled, from the first hour's day on.
     """
-    row = np.empty((STAND_COLUMNS, at.CASES))
-    light = np.empty((LIGHTS, at.CASES))
-    forcing = np.empty((at.FORCINGS, at.CASES))
-    level_temp = np.empty((grid.level_m.size, at.CASES))
-    stress = np.zeros((3, at.CASES))
     for hour in range(first_hour, last_hour):
         day = daily[(hour - first_hour) // HOURS_PER_DAY]
         gather(stand, start, hour, row)
