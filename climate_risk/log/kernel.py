@@ -35,12 +35,16 @@ from climate_risk.log.surface_balance import (
     surfaces_give,
 )
 from climate_risk.log.tridiagonal import (
+    conduct_line,
+    eliminate_heat_line,
     hold_energy,
     hold_heat,
-    hold_moved,
+    is_frosty,
+    note_end,
     settle_ice,
-    solve_heat_line,
     solve_water_line,
+    warm_end,
+    weigh_heat_line,
 )
 from climate_risk.log.uptake import is_dry, soak, take_up
 
@@ -223,55 +227,92 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
 
 
 @compiled
-def warming_end(a: FloatArray, boundary: int, row: int, scale: float) -> None:
-    """A boundary cell's exchange of heat with the air as the end of a line.
+def warming_end(a: FloatArray, boundary: int, row: int, share: float) -> None:
+    """One boundary cell's exchange of heat with the air in an hour, and its part of the surface.
 
     The surface has no mass: half-cell and air lie in series.
+
+    Parameters
+    ----------
+    share : float
+        The cell's part of the boundary.
     """
     assume(a.shape[2] == at.CASES)
     whole, inner = at.SURFACE + boundary, at.BOUNDARY_HEAT + boundary
     for n in range(at.CASES):
-        loss = a[whole, at.S_HEAT_LOSS, n]
-        a[at.BOUNDARY_RESISTANCE + boundary, row, n] = 1.0 / (loss + a[inner, row, n])
-    for n in range(at.CASES):
-        through = scale * a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
         latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
-        a[at.LINE_END, at.T_HIGH, n] = through * a[whole, at.S_HEAT_LOSS, n]
-        a[at.LINE_END, at.T_HIGH_SOURCE, n] = through * (a[whole, at.S_GAIN, n] - latent)
+        a[at.BOUNDARY_DRIVEN + boundary, row, n] = a[whole, at.S_GAIN, n] - latent
+    for n in range(at.CASES):
+        resistance = 1.0 / (a[whole, at.S_HEAT_LOSS, n] + a[inner, row, n])
+        a[at.BOUNDARY_RESISTANCE + boundary, row, n] = resistance
+    for n in range(at.CASES):
+        through = a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+        a[at.BOUNDARY_EXCHANGE + boundary, row, n] = through * a[whole, at.S_HEAT_LOSS, n]
+    for n in range(at.CASES):
+        resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+        a[at.SURFACE_TEMP, boundary, n] += (
+            a[at.BOUNDARY_DRIVEN + boundary, row, n] * resistance * share
+        )
+        # What reaches the wood of what drives heat to the surface.
+        a[at.BOUNDARY_DRIVEN + boundary, row, n] *= a[inner, row, n] * resistance
+    for n in range(at.CASES):
+        a[at.BOUNDARY_TEMP + boundary, row, n] = 0.0
 
 
 @compiled
 def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
-    """The lowest cell's exchange of heat with the soil as the end of a line."""
-    ground = at.BOUNDARY_HEAT + at.GROUND
+    """The lowest cell's exchange of heat with the soil in an hour."""
+    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     for n in range(at.CASES):
-        a[at.LINE_END, at.T_LOW, n] = a[ground, row, n]
-    for n in range(at.CASES):
-        a[at.LINE_END, at.T_LOW_SOURCE, n] = a[ground, row, n] * hour[at.F_SOIL_TEMP, n]
-
-
-@compiled
-def note_surface(a: FloatArray, boundary: int, row: int, cell: int, share: float) -> None:
-    """Add one boundary cell's surface to the mean temperature of its boundary over the hour."""
-    assume(a.shape[2] == at.CASES)
-    whole = at.SURFACE + boundary
-    for n in range(at.CASES):
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
-        below = a[at.BOUNDARY_HEAT + boundary, row, n] * a[at.TEMP, cell, n]
-        driven = a[whole, at.S_GAIN, n] - latent + below
-        resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
-        a[at.SURFACE_TEMP, boundary, n] += driven * resistance * share
-
-
-@compiled
-def book_soil_heat(
-    a: FloatArray, hour: FloatArray, row: int, area_m2: float, seconds: float
-) -> None:
-    """Book the heat that came from the soil into one of the lowest cells."""
-    for n in range(at.CASES):
-        warmer = hour[at.F_SOIL_TEMP, n] - a[at.TEMP, row, n]
         through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
-        heat = through * warmer * (area_m2 * seconds)
+        a[at.BOUNDARY_EXCHANGE + at.GROUND, row, n] = through
+        a[at.BOUNDARY_DRIVEN + at.GROUND, row, n] = through * hour[at.F_SOIL_TEMP, n]
+    for n in range(at.CASES):
+        a[at.BOUNDARY_TEMP + at.GROUND, row, n] = 0.0
+
+
+@compiled
+def join_end(
+    a: FloatArray, boundary: int, row: int, cell: int, line: int, girth: float, depth_m: float
+) -> None:
+    """Join one boundary cell's line of heat to what lies outside.
+
+    Parameters
+    ----------
+    line : int
+        HEAT_LINES_R or HEAT_LINES_Z, laid out by :func:`weigh_heat_line`.
+    girth : float
+        The cell's area on the boundary over that of which the line is one unit.
+    depth_m : float
+        The cell's volume over its area on the boundary.
+    """
+    assume(a.shape[2] == at.CASES)
+    for n in range(at.CASES):
+        a[line, cell, n] += girth * a[at.BOUNDARY_EXCHANGE + boundary, row, n]
+    for n in range(at.CASES):
+        driven = a[at.BOUNDARY_DRIVEN + boundary, row, n]
+        warming = driven / (depth_m * a[at.CAPACITY_RATE, cell, n])
+        a[at.BOUNDARY_WARMING + boundary, row, n] = warming
+
+
+@compiled
+def note_surface(a: FloatArray, boundary: int, row: int, share: float) -> None:
+    """Add what wood beneath warms a boundary cell's surface by to its boundary's mean."""
+    assume(a.shape[2] == at.CASES)
+    for n in range(at.CASES):
+        below = a[at.BOUNDARY_HEAT + boundary, row, n] * a[at.BOUNDARY_TEMP + boundary, row, n]
+        resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+        a[at.SURFACE_TEMP, boundary, n] += below * resistance * share
+
+
+@compiled
+def book_soil_heat(a: FloatArray, hour: FloatArray, row: int, area_m2: float) -> None:
+    """Book the heat that came from the soil into one of the lowest cells in an hour."""
+    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
+    for n in range(at.CASES):
+        warmer = hour[at.F_SOIL_TEMP, n] - a[at.BOUNDARY_TEMP + at.GROUND, row, n]
+        through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
+        heat = through * warmer * (area_m2 * SECONDS_PER_HOUR)
         a[at.BUDGET, at.B_GROUND_HEAT, n] += heat
         a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
 
@@ -316,39 +357,56 @@ def heat_steps(girth_modes: FloatArray) -> int:
 
 
 @inlined
+def start_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, seconds: float) -> None:
+    """All that stays the same in every step of one hour's heat: lines, their ends, surfaces."""
+    nz, nr = grid.level_m.size, grid.ring_area_m2.size
+    last, top, level = nr - 1, (nz - 1) * nr, nr * at.CASES
+    girth, section = grid.edge_girth_m[last], np.pi * grid.radius_m * grid.radius_m
+    area, depth = grid.ring_area_m2, grid.ring_area_m2[last] / girth
+    rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
+    surface_gain(a, hour, at.BARK)
+    surface_gain(a, hour, at.TOP)
+    hold_heat(a, nz * level, rho, dry, seconds)
+    for k in range(nz):
+        first = k * nr
+        weigh_heat_line(a, at.HEAT_LINES_R, first, 1, at.CASES, area)
+        warming_end(a, at.BARK, k, grid.level_m[k] / grid.height_m)
+        join_end(a, at.BARK, k, first + last, at.HEAT_LINES_R, girth, depth)
+        eliminate_heat_line(a, at.HEAT_LINES_R, at.HEAT_R, first, 1, at.CASES, area)
+    weigh_heat_line(a, at.HEAT_LINES_Z, 0, nr, level, grid.level_m)
+    for i in range(nr):
+        warming_end(a, at.TOP, i, area[i] / section)
+        join_end(a, at.TOP, i, top + i, at.HEAT_LINES_Z, 1.0, grid.level_m[nz - 1])
+        soil_end(a, hour, i)
+        join_end(a, at.GROUND, i, i, at.HEAT_LINES_Z, 1.0, grid.level_m[0])
+    eliminate_heat_line(a, at.HEAT_LINES_Z, at.HEAT_Z, 0, nr, level, grid.level_m)
+
+
+@inlined
 def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps: int) -> None:
     """Conduct heat for one hour: across the rings, along the levels, then freeze or melt."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    last, top = nr - 1, (nz - 1) * nr
-    rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
-    girth, section = grid.edge_girth_m[last], np.pi * grid.radius_m * grid.radius_m
-    seconds, part = SECONDS_PER_HOUR / steps, 1.0 / steps
-    surface_gain(a, hour, at.BARK)
-    surface_gain(a, hour, at.TOP)
-    for step in range(steps):
-        for n in range(at.CASES):
-            a[at.LINE_END, at.T_LOW, n] = 0.0
-            a[at.LINE_END, at.T_LOW_SOURCE, n] = 0.0
+    top, part, level = (nz - 1) * nr, 1.0 / steps, nr * at.CASES
+    section = np.pi * grid.radius_m * grid.radius_m
+    start_heat(grid, curves, a, hour, SECONDS_PER_HOUR / steps)
+    for _ in range(steps):
         for k in range(nz):
-            first = k * nr
-            warming_end(a, at.BARK, k, girth)
-            if step == 0:
-                hold_moved(a, first, grid.ring_area_m2, seconds)
-            else:
-                hold_heat(a, first, 1, grid.ring_area_m2, rho, dry, seconds)
-            solve_heat_line(a, at.HEAT_R, first, 1, grid.ring_area_m2, rho, dry, seconds)
-            share = part * grid.level_m[k] / grid.height_m
-            note_surface(a, at.BARK, k, first + last, share)
-        for i in range(nr):
-            area = grid.ring_area_m2[i]
-            soil_end(a, hour, i)
-            warming_end(a, at.TOP, i, 1.0)
-            hold_heat(a, i, nr, grid.level_m, rho, dry, seconds)
-            solve_heat_line(a, at.HEAT_Z, i, nr, grid.level_m, rho, dry, seconds)
-            note_surface(a, at.TOP, i, top + i, part * area / section)
-            book_soil_heat(a, hour, i, area, seconds)
-            settle_ice(a, i, nr, nz, dry)
-    book_heat(a, hour, at.BARK, girth * grid.height_m)
+            warm_end(a, at.BARK, k, k * nr + nr - 1, at.CASES)
+            conduct_line(a, at.HEAT_LINES_R, k * nr, 1, at.CASES, nr)
+            note_end(a, at.BARK, k, k * nr + nr - 1, at.CASES, part)
+        warm_end(a, at.TOP, 0, top, level)
+        warm_end(a, at.GROUND, 0, 0, level)
+        conduct_line(a, at.HEAT_LINES_Z, 0, nr, level, nz)
+        note_end(a, at.TOP, 0, top, level, part)
+        note_end(a, at.GROUND, 0, 0, level, part)
+        if is_frosty(a, nz * level):
+            settle_ice(a, nz * level, curves.dry_heat_capacity_j_kg_k)
+    for k in range(nz):
+        note_surface(a, at.BARK, k, grid.level_m[k] / grid.height_m)
+    for i in range(nr):
+        note_surface(a, at.TOP, i, grid.ring_area_m2[i] / section)
+        book_soil_heat(a, hour, i, grid.ring_area_m2[i])
+    book_heat(a, hour, at.BARK, grid.edge_girth_m[nr - 1] * grid.height_m)
     book_heat(a, hour, at.TOP, section)
 
 

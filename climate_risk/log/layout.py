@@ -57,10 +57,18 @@ FORCINGS = 19
     SINKING_GAIN,  # what water that sinks into drier wood adds to diffusivity along [m2/s]
     CONDUCTIVITY,  # of heat, across the grain [W/m/K]
     ENERGY,  # heat held while water moves [J/m3]
-    HELD_RATE,  # heat of a cell over the hour, the right-hand side of its line [W/m or W/m2]
+    CAPACITY_RATE,  # heat capacity of a cell over one step of its heat [W/m3/K]
+    HEAT_LINES_R,  # the K_ terms of heat across the rings, eliminated for the hour
+    HEAT_LINES_R_BELOW,
+    HEAT_LINES_R_ABOVE,
+    HEAT_LINES_Z,  # along the levels
+    HEAT_LINES_Z_BELOW,
+    HEAT_LINES_Z_ABOVE,
     ELIMINATION,  # factors of the tridiagonal line in hand, by its cells
     CARRIED,  # water flux to the next cell of the line in hand times its temperature
-) = range(16)
+) = range(22)
+# Of an eliminated line's cell, from its HEAT_LINES term on: shares that it takes of
+K_OWN, K_BELOW, K_ABOVE = range(3)  # its own, the cell's before and the cell's after it
 # The outer boundaries; of the terms that follow each has its own, ``term + boundary``.
 BARK, TOP, GROUND = range(3)
 BOUNDARIES = 3
@@ -69,6 +77,10 @@ BOUNDARIES = 3
     BOUNDARY_WATER,  # half-cell conductance [kg/s/m2 per kg/kg]
     BOUNDARY_HEAT,  # half-cell with bark or ground barrier [W/m2/K]
     BOUNDARY_RESISTANCE,  # of half-cell and air once the surface is eliminated [m2 K/W]
+    BOUNDARY_EXCHANGE,  # conductance of half-cell and air in series [W/m2/K]
+    BOUNDARY_DRIVEN,  # what drives heat to the surface but the wood beneath [W/m2]
+    BOUNDARY_WARMING,  # of the cell by that in one step of its heat [K]
+    BOUNDARY_TEMP,  # mean of the cell's temperature over the steps of an hour [degC]
     BOUNDARY_MOISTURE,  # of the wood's very surface [kg/kg]
     BOUNDARY_ACTIVITY,  # water activity there
     BOUNDARY_DRYING,  # secant conductance of drying [kg/s/m2 per kg/kg]
@@ -76,7 +88,7 @@ BOUNDARIES = 3
     BOUNDARY_LIQUID,  # liquid taken up [kg/m2/s]
     BOUNDARY_OUT,  # vapour out of the wood [kg/m2/s]
     SURFACE,  # rows are the S_ quantities of the whole boundary
-) = range(16, 46, 3)
+) = range(22, 64, 3)
 BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 (
     S_INNER_CONDUCTANCE,  # mean of the outer half-cells [W/m2/K]
@@ -117,10 +129,10 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 ) = range(35)
 S_ROWS = 35
 # Terms whose rows are one for the bark and one for the top.
-SURFACE_WATER = 46  # kg/m2
-SURFACE_TEMP = 47  # degC
+SURFACE_WATER = 64  # kg/m2
+SURFACE_TEMP = 65  # degC
 # The two ends of the tridiagonal line in hand.
-LINE_END = 48
+LINE_END = 66
 (
     T_LOW,  # conductance from the first cell to the outside
     T_LOW_SOURCE,  # what drives in there
@@ -133,22 +145,22 @@ LINE_END = 48
     T_RESISTANCE,  # of bark and air for azimuthal heat, the surface eliminated [m2 K/W]
 ) = range(9)
 # Azimuthal modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
-MODE_TEMP = 49
-MODE_SURFACE = 50
+MODE_TEMP = 67
+MODE_SURFACE = 68
 # Of the modes' ring equation, rows are rings.
-MODE_MASS = 51
-MODE_PIVOT = 52
+MODE_MASS = 69
+MODE_PIVOT = 70
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
-PARAMETER = 53
+PARAMETER = 71
 # Spawn layers: rows are ``interface * nr + ring``.
-SPAWN_MOISTURE = 54  # kg per kg of oven-dry spawn
-SPAWN_AS_WOOD = 55  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_NEAR = 56  # the same of spawn a little drier
-SPAWN_ACTIVITY = 57  # water activity; rows are interfaces, of the outermost ring
-SPAWN_TARGET = 58  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
-SPAWN_RIM_HUMIDITY = 59  # of the air at the rim's temperature; rows likewise
+SPAWN_MOISTURE = 72  # kg per kg of oven-dry spawn
+SPAWN_AS_WOOD = 73  # moisture of wood at the same water potential [kg/kg]
+SPAWN_AS_WOOD_NEAR = 74  # the same of spawn a little drier
+SPAWN_ACTIVITY = 75  # water activity; rows are interfaces, of the outermost ring
+SPAWN_TARGET = 76  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
+SPAWN_RIM_HUMIDITY = 77  # of the air at the rim's temperature; rows likewise
 # Rows of the whole stack.
-STACK = 60
+STACK = 78
 (
     N_BAG_TEMP,  # degC
     N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
@@ -166,8 +178,8 @@ STACK = 60
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
 # Running sums since the start, one row each.
-BUDGET = 61
-TERMS = 62
+BUDGET = 79
+TERMS = 80
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,

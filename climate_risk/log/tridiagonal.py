@@ -106,96 +106,136 @@ def solve_water_line(
 
 
 @compiled
-def hold_moved(a: FloatArray, first: int, area: FloatArray, seconds: float) -> None:
-    """Heat of one level's cells per second and metre of height, after water has moved."""
-    for i in range(area.size):
-        r, share = first + i, area[i] / seconds
-        for n in range(a.shape[2]):
-            a[at.HELD_RATE, r, n] = share * a[at.ENERGY, r, n]
+def hold_heat(a: FloatArray, width: int, density: float, dry_heat: float, seconds: float) -> None:
+    """Heat capacities of all cells for one hour's steps, and temperatures after water moved.
 
-
-@compiled
-def hold_heat(
-    a: FloatArray,
-    first: int,
-    step: int,
-    size: FloatArray,
-    density: float,
-    dry_heat: float,
-    seconds: float,
-) -> None:
-    """Heat of one line's cells per second, by their temperatures."""
+    Parameters
+    ----------
+    width : int
+        Cells times cases: rows of a term lie end to end, so that one loop may run through many.
+    seconds : float
+        Of one step.
+    """
     rate = density / seconds
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
-    for j in range(size.size):
-        r = first + j * step
-        for n in range(a.shape[2]):
-            mass = size[j] * (dry + wet * a[at.MOISTURE, r, n])
-            a[at.HELD_RATE, r, n] = mass * a[at.TEMP, r, n]
+    for n in range(width):
+        a[at.CAPACITY_RATE, 0, n] = dry + wet * a[at.MOISTURE, 0, n]
+    for n in range(width):
+        a[at.TEMP, 0, n] = a[at.ENERGY, 0, n] / (seconds * a[at.CAPACITY_RATE, 0, n])
 
 
 @compiled
-def solve_heat_line(
+def weigh_heat_line(
+    a: FloatArray, line: int, first: int, step: int, width: int, size: FloatArray
+) -> None:
+    """Lay the heat capacities of a line's cells where its ends are then joined.
+
+    Arguments as in :func:`eliminate_heat_line`.
+    """
+    for j in range(size.size):
+        r, whole = first + j * step, size[j]
+        for n in range(width):
+            a[line, r, n] = whole * a[at.CAPACITY_RATE, r, n]
+
+
+@compiled
+def eliminate_heat_line(
     a: FloatArray,
+    line: int,
     coupling: int,
     first: int,
     step: int,
+    width: int,
     size: FloatArray,
-    density: float,
-    dry_heat: float,
-    seconds: float,
 ) -> None:
-    """Conduct the heat of ``HELD_RATE`` along one line for some seconds.
+    """Eliminate the equations of one line of cells, or of several side by side.
 
-    Other arguments as in :func:`solve_water_line`.
+    Nothing in them changes within an hour, so that a step of heat needs no division.
+
+    Parameters
+    ----------
+    line : int
+        HEAT_LINES_R or HEAT_LINES_Z; its own term holds what draws on the cell but its
+        neighbours: its heat capacity, and at the ends what lies outside.
+    coupling : int
+        HEAT_R or HEAT_Z; 0 beyond the last cell.
+    first, step : int
+        Row of the first cell, rows from one cell to the next.
+    width : int
+        Lines times cases.
     """
-    cells = size.size
-    rate = density / seconds
-    dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
-    r = first
-    for n in range(at.CASES):
-        up, mass = a[coupling, r, n], size[0] * (dry + wet * a[at.MOISTURE, r, n])
-        pivot = 1.0 / (mass + a[at.LINE_END, at.T_LOW, n] + up)
-        a[at.ELIMINATION, r, n] = up * pivot
-        drive = a[at.HELD_RATE, r, n] + a[at.LINE_END, at.T_LOW_SOURCE, n]
-        a[at.TEMP, r, n] = drive * pivot
-    for j in range(1, cells - 1):
-        q, r = r, r + step
-        for n in range(at.CASES):
-            down, up = a[coupling, q, n], a[coupling, r, n]
-            mass = size[j] * (dry + wet * a[at.MOISTURE, r, n])
-            pivot = 1.0 / (mass + up + down * (1.0 - a[at.ELIMINATION, q, n]))
-            a[at.ELIMINATION, r, n] = up * pivot
-            a[at.TEMP, r, n] = (a[at.HELD_RATE, r, n] + down * a[at.TEMP, q, n]) * pivot
-    q, r = r, r + step
-    for n in range(at.CASES):
-        down, mass = a[coupling, q, n], size[cells - 1] * (dry + wet * a[at.MOISTURE, r, n])
-        own = mass + a[at.LINE_END, at.T_HIGH, n] + down * (1.0 - a[at.ELIMINATION, q, n])
-        drive = down * a[at.TEMP, q, n] + a[at.LINE_END, at.T_HIGH_SOURCE, n]
-        a[at.TEMP, r, n] = (a[at.HELD_RATE, r, n] + drive) * (1.0 / own)
-    for _ in range(cells - 1):
-        q, r = r, r - step
-        for n in range(a.shape[2]):
-            a[at.TEMP, r, n] += a[at.ELIMINATION, r, n] * a[at.TEMP, q, n]
+    own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
+    for j in range(size.size):
+        r, q, whole = first + j * step, first + (j - 1) * step, size[j]
+        for n in range(width):
+            a[own, r, n] += a[coupling, r, n]
+        if j > 0:
+            for n in range(width):
+                a[own, r, n] += a[coupling, q, n] * (1.0 - a[after, q, n])
+        for n in range(width):
+            a[own, r, n] = 1.0 / a[own, r, n]
+        for n in range(width):
+            a[after, r, n] = a[coupling, r, n] * a[own, r, n]
+        if j > 0:
+            for n in range(width):
+                a[before, r, n] = a[coupling, q, n] * a[own, r, n]
+        for n in range(width):
+            a[own, r, n] *= whole * a[at.CAPACITY_RATE, r, n]
 
 
 @compiled
-def settle_ice(a: FloatArray, first: int, step: int, cells: int, dry_heat: float) -> None:
+def conduct_line(a: FloatArray, line: int, first: int, step: int, width: int, cells: int) -> None:
+    """Conduct heat for one step along lines eliminated by :func:`eliminate_heat_line`."""
+    own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
+    for n in range(width):
+        a[at.TEMP, first, n] *= a[own, first, n]
+    for j in range(1, cells):
+        r, q = first + j * step, first + (j - 1) * step
+        for n in range(width):
+            kept = a[own, r, n] * a[at.TEMP, r, n]
+            a[at.TEMP, r, n] = kept + a[before, r, n] * a[at.TEMP, q, n]
+    for j in range(cells - 2, -1, -1):
+        r, q = first + j * step, first + (j + 1) * step
+        for n in range(width):
+            a[at.TEMP, r, n] += a[after, r, n] * a[at.TEMP, q, n]
+
+
+@compiled
+def warm_end(a: FloatArray, boundary: int, row: int, cell: int, width: int) -> None:
+    """Give boundary cells what one step's outside brings, but for what their own warmth loses."""
+    warming = at.BOUNDARY_WARMING + boundary
+    for n in range(width):
+        a[at.TEMP, cell, n] += a[warming, row, n]
+
+
+@compiled
+def note_end(
+    a: FloatArray, boundary: int, row: int, cell: int, width: int, share: float
+) -> None:
+    """Add one step's temperature of boundary cells to their mean over the hour."""
+    mean = at.BOUNDARY_TEMP + boundary
+    for n in range(width):
+        a[mean, row, n] += share * a[at.TEMP, cell, n]
+
+
+@compiled
+def is_frosty(a: FloatArray, width: int) -> bool:
+    """Whether any cell of any case holds ice or is cold enough to make some."""
+    frosty = 0
+    for n in range(width):
+        frosty += (a[at.TEMP, 0, n] < FREEZING_TEMP_C) | (a[at.ICE, 0, n] > 0.0)
+    return frosty > 0
+
+
+@compiled
+def settle_ice(a: FloatArray, width: int, dry_heat: float) -> None:
     """Freeze or melt free water at 0 degC; each cell's own temperature pays for it."""
     dry = dry_heat / LATENT_HEAT_FUSION_J_KG
     wet = WATER_HEAT_CAPACITY_J_KG_K / LATENT_HEAT_FUSION_J_KG
-    for j in range(cells):
-        r = first + j * step
-        cold = 0
-        for n in range(at.CASES):
-            temp, ice = a[at.TEMP, r, n], a[at.ICE, r, n]
-            cold += (temp < FREEZING_TEMP_C) | (ice > 0.0)
-        if cold == 0:
-            continue
-        for n in range(at.CASES):
-            u, before, temp = a[at.MOISTURE, r, n], a[at.ICE, r, n], a[at.TEMP, r, n]
-            heat = dry + wet * u
-            wanted = before + (FREEZING_TEMP_C - temp) * heat
-            ice = min(max(wanted, 0.0), max(u - BOUND_WATER_MAX, 0.0))
-            a[at.TEMP, r, n] = temp + (ice - before) / heat
-            a[at.ICE, r, n] = ice
+    for n in range(width):
+        u, before, temp = a[at.MOISTURE, 0, n], a[at.ICE, 0, n], a[at.TEMP, 0, n]
+        heat = dry + wet * u
+        wanted = before + (FREEZING_TEMP_C - temp) * heat
+        ice = min(max(wanted, 0.0), max(u - BOUND_WATER_MAX, 0.0))
+        a[at.TEMP, 0, n] = temp + (ice - before) / heat
+        a[at.ICE, 0, n] = ice
