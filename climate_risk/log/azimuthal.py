@@ -96,29 +96,31 @@ def eliminate_modes(
 
 
 @compiled
-def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float) -> None:
-    """Advance one mode, its ring equation eliminated, by one step."""
+def solve_mode(
+    a: FloatArray, nr: int, level: int, mode: int, beam: float, steps: int
+) -> None:
+    """Advance one mode, its ring equation eliminated, by one hour in so many steps."""
     assume(a.shape[2] == at.CASES)
     last, first, base = nr - 1, level * nr, mode * nr
-    for n in range(a.shape[2]):
-        a[at.MODE_TEMP, base, n] *= a[at.MODE_MASS, 0, n] * a[at.MODE_PIVOT, 0, n]
-    for i in range(1, nr):
-        r, inner = base + i, first + i - 1
-        for n in range(at.CASES):
-            drive = a[at.HEAT_R, inner, n] * a[at.MODE_TEMP, r - 1, n]
-            held = a[at.MODE_MASS, i, n] * a[at.MODE_TEMP, r, n]
-            a[at.MODE_TEMP, r, n] = (held + drive) * a[at.MODE_PIVOT, i, n]
-    r = base + last
-    for n in range(at.CASES):
-        drive = a[at.LINE_END, at.T_HIGH_SOURCE, n] * beam + FAINTEST_MODE_W
-        a[at.MODE_TEMP, r, n] += drive * a[at.MODE_PIVOT, last, n]
-    for i in range(last - 1, -1, -1):
-        r = base + i
+    outer = base + last
+    for _ in range(steps):
         for n in range(a.shape[2]):
-            a[at.MODE_TEMP, r, n] += a[at.ELIMINATION, i, n] * a[at.MODE_TEMP, r + 1, n]
-    r = base + last
+            a[at.MODE_TEMP, base, n] *= a[at.MODE_MASS, 0, n] * a[at.MODE_PIVOT, 0, n]
+        for i in range(1, nr):
+            r, inner = base + i, first + i - 1
+            for n in range(at.CASES):
+                drive = a[at.HEAT_R, inner, n] * a[at.MODE_TEMP, r - 1, n]
+                held = a[at.MODE_MASS, i, n] * a[at.MODE_TEMP, r, n]
+                a[at.MODE_TEMP, r, n] = (held + drive) * a[at.MODE_PIVOT, i, n]
+        for n in range(at.CASES):
+            drive = a[at.LINE_END, at.T_HIGH_SOURCE, n] * beam + FAINTEST_MODE_W
+            a[at.MODE_TEMP, outer, n] += drive * a[at.MODE_PIVOT, last, n]
+        for i in range(last - 1, -1, -1):
+            r = base + i
+            for n in range(a.shape[2]):
+                a[at.MODE_TEMP, r, n] += a[at.ELIMINATION, i, n] * a[at.MODE_TEMP, r + 1, n]
     for n in range(at.CASES):
-        below = a[at.BOUNDARY_HEAT + at.BARK, level, n] * a[at.MODE_TEMP, r, n]
+        below = a[at.BOUNDARY_HEAT + at.BARK, level, n] * a[at.MODE_TEMP, outer, n]
         driven = a[at.SURFACE + at.BARK, at.S_BEAM, n] * beam + below
         a[at.MODE_SURFACE, mode, n] = driven * a[at.LINE_END, at.T_RESISTANCE, n]
 
@@ -139,5 +141,4 @@ def move_azimuthal_heat(
             eliminate_modes(
                 a, level * nr, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, damping
             )
-        for _ in range(steps):
-            solve_mode(a, nr, level, mode, girth_modes[mode])
+        solve_mode(a, nr, level, mode, girth_modes[mode], steps)

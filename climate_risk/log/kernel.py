@@ -35,16 +35,16 @@ from climate_risk.log.surface_balance import (
     surfaces_give,
 )
 from climate_risk.log.tridiagonal import (
-    conduct_line,
-    eliminate_heat_line,
+    conduct_lines,
+    eliminate_heat_lines,
     hold_energy,
     hold_heat,
     is_frosty,
-    note_end,
+    note_ends,
     settle_ice,
     solve_water_line,
-    warm_end,
-    weigh_heat_line,
+    warm_ends,
+    weigh_heat_lines,
 )
 from climate_risk.log.uptake import is_dry, soak, take_up
 
@@ -227,94 +227,111 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
 
 
 @compiled
-def warming_end(a: FloatArray, boundary: int, row: int, share: float) -> None:
-    """One boundary cell's exchange of heat with the air in an hour, and its part of the surface.
+def face_air(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) -> None:
+    """Exchange of heat of a boundary's cells with the air in an hour; their surfaces' own part.
 
     The surface has no mass: half-cell and air lie in series.
 
     Parameters
     ----------
-    share : float
-        The cell's part of the boundary.
+    size, whole_size
+        Of the cells on the boundary, and of all of it.
     """
     assume(a.shape[2] == at.CASES)
     whole, inner = at.SURFACE + boundary, at.BOUNDARY_HEAT + boundary
-    for n in range(at.CASES):
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
-        a[at.BOUNDARY_DRIVEN + boundary, row, n] = a[whole, at.S_GAIN, n] - latent
-    for n in range(at.CASES):
-        resistance = 1.0 / (a[whole, at.S_HEAT_LOSS, n] + a[inner, row, n])
-        a[at.BOUNDARY_RESISTANCE + boundary, row, n] = resistance
-    for n in range(at.CASES):
-        through = a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
-        a[at.BOUNDARY_EXCHANGE + boundary, row, n] = through * a[whole, at.S_HEAT_LOSS, n]
-    for n in range(at.CASES):
-        resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
-        a[at.SURFACE_TEMP, boundary, n] += (
-            a[at.BOUNDARY_DRIVEN + boundary, row, n] * resistance * share
-        )
-        # What reaches the wood of what drives heat to the surface.
-        a[at.BOUNDARY_DRIVEN + boundary, row, n] *= a[inner, row, n] * resistance
-    for n in range(at.CASES):
-        a[at.BOUNDARY_TEMP + boundary, row, n] = 0.0
+    for row in range(size.size):
+        share = size[row] / whole_size
+        for n in range(at.CASES):
+            latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
+            a[at.BOUNDARY_DRIVEN + boundary, row, n] = a[whole, at.S_GAIN, n] - latent
+        for n in range(at.CASES):
+            resistance = 1.0 / (a[whole, at.S_HEAT_LOSS, n] + a[inner, row, n])
+            a[at.BOUNDARY_RESISTANCE + boundary, row, n] = resistance
+        for n in range(at.CASES):
+            through = a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+            a[at.BOUNDARY_EXCHANGE + boundary, row, n] = through * a[whole, at.S_HEAT_LOSS, n]
+        for n in range(at.CASES):
+            driven = a[at.BOUNDARY_DRIVEN + boundary, row, n]
+            resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+            a[at.SURFACE_TEMP, boundary, n] += driven * resistance * share
+        for n in range(at.CASES):
+            through = a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+            a[at.BOUNDARY_DRIVEN + boundary, row, n] *= through
 
 
 @compiled
-def soil_end(a: FloatArray, hour: FloatArray, row: int) -> None:
-    """The lowest cell's exchange of heat with the soil in an hour."""
+def face_soil(a: FloatArray, hour: FloatArray, rings: int) -> None:
+    """Exchange of heat of the lowest cells with the soil in an hour."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    for n in range(at.CASES):
-        through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
-        a[at.BOUNDARY_EXCHANGE + at.GROUND, row, n] = through
-        a[at.BOUNDARY_DRIVEN + at.GROUND, row, n] = through * hour[at.F_SOIL_TEMP, n]
-    for n in range(at.CASES):
-        a[at.BOUNDARY_TEMP + at.GROUND, row, n] = 0.0
+    for row in range(rings):
+        for n in range(at.CASES):
+            through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
+            a[at.BOUNDARY_EXCHANGE + at.GROUND, row, n] = through
+        for n in range(at.CASES):
+            through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
+            a[at.BOUNDARY_DRIVEN + at.GROUND, row, n] = through * hour[at.F_SOIL_TEMP, n]
 
 
 @compiled
-def join_end(
-    a: FloatArray, boundary: int, row: int, cell: int, line: int, girth: float, depth_m: float
+def join_ends(
+    a: FloatArray,
+    boundary: int,
+    rows: int,
+    cell: int,
+    step: int,
+    line: int,
+    girth: float,
+    depth_m: float,
 ) -> None:
-    """Join one boundary cell's line of heat to what lies outside.
+    """Join the lines of heat of a boundary's cells to what lies outside.
 
     Parameters
     ----------
+    rows, cell, step : int
+        See :func:`climate_risk.log.tridiagonal.warm_ends`.
     line : int
-        HEAT_LINES_R or HEAT_LINES_Z, laid out by :func:`weigh_heat_line`.
+        HEAT_LINES_R or HEAT_LINES_Z.
     girth : float
-        The cell's area on the boundary over that of which the line is one unit.
+        A cell's area on the boundary for one unit of its line.
     depth_m : float
-        The cell's volume over its area on the boundary.
+        A cell's volume over its area on the boundary.
     """
     assume(a.shape[2] == at.CASES)
-    for n in range(at.CASES):
-        a[line, cell, n] += girth * a[at.BOUNDARY_EXCHANGE + boundary, row, n]
-    for n in range(at.CASES):
-        driven = a[at.BOUNDARY_DRIVEN + boundary, row, n]
-        warming = driven / (depth_m * a[at.CAPACITY_RATE, cell, n])
-        a[at.BOUNDARY_WARMING + boundary, row, n] = warming
+    for row in range(rows):
+        r = cell + row * step
+        for n in range(a.shape[2]):
+            a[line, r, n] += girth * a[at.BOUNDARY_EXCHANGE + boundary, row, n]
+        for n in range(at.CASES):
+            warming = a[at.BOUNDARY_DRIVEN + boundary, row, n]
+            warming /= depth_m * a[at.CAPACITY_RATE, r, n]
+            a[at.BOUNDARY_WARMING + boundary, row, n] = warming
+        for n in range(a.shape[2]):
+            a[at.BOUNDARY_TEMP + boundary, row, n] = 0.0
 
 
 @compiled
-def note_surface(a: FloatArray, boundary: int, row: int, share: float) -> None:
-    """Add what wood beneath warms a boundary cell's surface by to its boundary's mean."""
+def note_surface(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) -> None:
+    """Add what the wood beneath warms a boundary's surface by to its mean over the hour."""
     assume(a.shape[2] == at.CASES)
-    for n in range(at.CASES):
-        below = a[at.BOUNDARY_HEAT + boundary, row, n] * a[at.BOUNDARY_TEMP + boundary, row, n]
-        resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
-        a[at.SURFACE_TEMP, boundary, n] += below * resistance * share
+    for row in range(size.size):
+        share = size[row] / whole_size
+        for n in range(at.CASES):
+            below = a[at.BOUNDARY_HEAT + boundary, row, n] * a[at.BOUNDARY_TEMP + boundary, row, n]
+            resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+            a[at.SURFACE_TEMP, boundary, n] += below * resistance * share
 
 
 @compiled
-def book_soil_heat(a: FloatArray, hour: FloatArray, row: int, area_m2: float) -> None:
-    """Book the heat that came from the soil into one of the lowest cells in an hour."""
+def book_soil_heat(a: FloatArray, hour: FloatArray, area_m2: FloatArray) -> None:
+    """Book the heat that came from the soil into the lowest cells in an hour."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    for n in range(at.CASES):
-        warmer = hour[at.F_SOIL_TEMP, n] - a[at.BOUNDARY_TEMP + at.GROUND, row, n]
-        through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
-        heat = through * warmer * (area_m2 * SECONDS_PER_HOUR)
-        a[at.BUDGET, at.B_GROUND_HEAT, n] += heat
-        a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
+    for row in range(area_m2.size):
+        joules = area_m2[row] * SECONDS_PER_HOUR
+        for n in range(at.CASES):
+            warmer = hour[at.F_SOIL_TEMP, n] - a[at.BOUNDARY_TEMP + at.GROUND, row, n]
+            heat = a[at.BOUNDARY_HEAT + at.GROUND, row, n] * warmer * joules
+            a[at.BUDGET, at.B_GROUND_HEAT, n] += heat
+            a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
 
 
 @compiled
@@ -362,51 +379,45 @@ def start_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, seco
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     last, top, level = nr - 1, (nz - 1) * nr, nr * at.CASES
     girth, section = grid.edge_girth_m[last], np.pi * grid.radius_m * grid.radius_m
-    area, depth = grid.ring_area_m2, grid.ring_area_m2[last] / girth
-    rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
+    area, height = grid.ring_area_m2, grid.level_m
+    rings, levels = at.HEAT_LINES_R, at.HEAT_LINES_Z
     surface_gain(a, hour, at.BARK)
     surface_gain(a, hour, at.TOP)
-    hold_heat(a, nz * level, rho, dry, seconds)
-    for k in range(nz):
-        first = k * nr
-        weigh_heat_line(a, at.HEAT_LINES_R, first, 1, at.CASES, area)
-        warming_end(a, at.BARK, k, grid.level_m[k] / grid.height_m)
-        join_end(a, at.BARK, k, first + last, at.HEAT_LINES_R, girth, depth)
-        eliminate_heat_line(a, at.HEAT_LINES_R, at.HEAT_R, first, 1, at.CASES, area)
-    weigh_heat_line(a, at.HEAT_LINES_Z, 0, nr, level, grid.level_m)
-    for i in range(nr):
-        warming_end(a, at.TOP, i, area[i] / section)
-        join_end(a, at.TOP, i, top + i, at.HEAT_LINES_Z, 1.0, grid.level_m[nz - 1])
-        soil_end(a, hour, i)
-        join_end(a, at.GROUND, i, i, at.HEAT_LINES_Z, 1.0, grid.level_m[0])
-    eliminate_heat_line(a, at.HEAT_LINES_Z, at.HEAT_Z, 0, nr, level, grid.level_m)
+    hold_heat(a, nz * level, curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k, seconds)
+    face_air(a, at.BARK, height, grid.height_m)
+    face_air(a, at.TOP, area, section)
+    face_soil(a, hour, nr)
+    weigh_heat_lines(a, rings, nz, nr, 1, at.CASES, area)
+    join_ends(a, at.BARK, nz, last, nr, rings, girth, area[last] / girth)
+    eliminate_heat_lines(a, rings, at.HEAT_R, nz, nr, 1, at.CASES, area)
+    weigh_heat_lines(a, levels, 1, 1, nr, level, height)
+    join_ends(a, at.TOP, nr, top, 1, levels, 1.0, height[nz - 1])
+    join_ends(a, at.GROUND, nr, 0, 1, levels, 1.0, height[0])
+    eliminate_heat_lines(a, levels, at.HEAT_Z, 1, 1, nr, level, height)
 
 
 @inlined
 def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps: int) -> None:
     """Conduct heat for one hour: across the rings, along the levels, then freeze or melt."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    top, part, level = (nz - 1) * nr, 1.0 / steps, nr * at.CASES
+    last, top, part, level = nr - 1, (nz - 1) * nr, 1.0 / steps, nr * at.CASES
     section = np.pi * grid.radius_m * grid.radius_m
     start_heat(grid, curves, a, hour, SECONDS_PER_HOUR / steps)
     for _ in range(steps):
-        for k in range(nz):
-            warm_end(a, at.BARK, k, k * nr + nr - 1, at.CASES)
-            conduct_line(a, at.HEAT_LINES_R, k * nr, 1, at.CASES, nr)
-            note_end(a, at.BARK, k, k * nr + nr - 1, at.CASES, part)
-        warm_end(a, at.TOP, 0, top, level)
-        warm_end(a, at.GROUND, 0, 0, level)
-        conduct_line(a, at.HEAT_LINES_Z, 0, nr, level, nz)
-        note_end(a, at.TOP, 0, top, level, part)
-        note_end(a, at.GROUND, 0, 0, level, part)
+        warm_ends(a, at.BARK, nz, last, nr)
+        conduct_lines(a, at.HEAT_LINES_R, nz, nr, 1, at.CASES, nr)
+        note_ends(a, at.BARK, nz, last, nr, part)
+        warm_ends(a, at.TOP, nr, top, 1)
+        warm_ends(a, at.GROUND, nr, 0, 1)
+        conduct_lines(a, at.HEAT_LINES_Z, 1, 1, nr, level, nz)
+        note_ends(a, at.TOP, nr, top, 1, part)
+        note_ends(a, at.GROUND, nr, 0, 1, part)
         if is_frosty(a, nz * level):
             settle_ice(a, nz * level, curves.dry_heat_capacity_j_kg_k)
-    for k in range(nz):
-        note_surface(a, at.BARK, k, grid.level_m[k] / grid.height_m)
-    for i in range(nr):
-        note_surface(a, at.TOP, i, grid.ring_area_m2[i] / section)
-        book_soil_heat(a, hour, i, grid.ring_area_m2[i])
-    book_heat(a, hour, at.BARK, grid.edge_girth_m[nr - 1] * grid.height_m)
+    note_surface(a, at.BARK, grid.level_m, grid.height_m)
+    note_surface(a, at.TOP, grid.ring_area_m2, section)
+    book_soil_heat(a, hour, grid.ring_area_m2)
+    book_heat(a, hour, at.BARK, grid.edge_girth_m[last] * grid.height_m)
     book_heat(a, hour, at.TOP, section)
 
 

@@ -155,7 +155,7 @@ PARAMETER = 71
 # Spawn layers: rows are ``interface * nr + ring``.
 SPAWN_MOISTURE = 72  # kg per kg of oven-dry spawn
 SPAWN_AS_WOOD = 73  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_NEAR = 74  # the same of spawn a little drier
+SPAWN_AS_WOOD_SLOPE = 74  # how that grows with the spawn's own moisture
 SPAWN_ACTIVITY = 75  # water activity; rows are interfaces, of the outermost ring
 SPAWN_TARGET = 76  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
 SPAWN_RIM_HUMIDITY = 77  # of the air at the rim's temperature; rows likewise
@@ -177,9 +177,24 @@ STACK = 78
     N_RIM_OUT,  # vapour out of all rims [kg/s]
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
+# The ring of spawn in hand.
+EXCHANGE = 79
+(
+    X_ABOVE,  # conductance to the cell above [kg/s/m2 per kg/kg]
+    X_BELOW,
+    X_RIM,  # through the rim to the air, by the ring's area
+    X_RIM_SATURATED,  # vapour density at the rim's temperature [kg/m3]
+    X_GAP,  # moisture over that at rest with the air [kg/kg]
+    X_WETTER_ABOVE,  # cell above over wood at the spawn's potential [kg/kg]
+    X_WETTER_BELOW,
+    X_FROM_ABOVE,  # water taken from the cell above [kg/m2/s]
+    X_FROM_BELOW,
+    X_OUT,  # vapour out of the rim
+    X_HEAT,  # heat that the water taken brings [W/m2]
+) = range(11)
 # Running sums since the start, one row each.
-BUDGET = 79
-TERMS = 80
+BUDGET = 80
+TERMS = 81
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,

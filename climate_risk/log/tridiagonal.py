@@ -125,30 +125,32 @@ def hold_heat(a: FloatArray, width: int, density: float, dry_heat: float, second
 
 
 @compiled
-def weigh_heat_line(
-    a: FloatArray, line: int, first: int, step: int, width: int, size: FloatArray
+def weigh_heat_lines(
+    a: FloatArray, line: int, lines: int, apart: int, step: int, width: int, size: FloatArray
 ) -> None:
-    """Lay the heat capacities of a line's cells where its ends are then joined.
+    """Lay the heat capacities of lines' cells where their ends are then joined.
 
-    Arguments as in :func:`eliminate_heat_line`.
+    Arguments as in :func:`eliminate_heat_lines`.
     """
-    for j in range(size.size):
-        r, whole = first + j * step, size[j]
-        for n in range(width):
-            a[line, r, n] = whole * a[at.CAPACITY_RATE, r, n]
+    for first in range(0, lines * apart, apart):
+        for j in range(size.size):
+            r, whole = first + j * step, size[j]
+            for n in range(width):
+                a[line, r, n] = whole * a[at.CAPACITY_RATE, r, n]
 
 
 @compiled
-def eliminate_heat_line(
+def eliminate_heat_lines(
     a: FloatArray,
     line: int,
     coupling: int,
-    first: int,
+    lines: int,
+    apart: int,
     step: int,
     width: int,
     size: FloatArray,
 ) -> None:
-    """Eliminate the equations of one line of cells, or of several side by side.
+    """Eliminate the equations of lines of cells, one after the other or side by side.
 
     Nothing in them changes within an hour, so that a step of heat needs no division.
 
@@ -159,63 +161,81 @@ def eliminate_heat_line(
         neighbours: its heat capacity, and at the ends what lies outside.
     coupling : int
         HEAT_R or HEAT_Z; 0 beyond the last cell.
-    first, step : int
-        Row of the first cell, rows from one cell to the next.
+    lines, apart, step : int
+        How many lines, rows from the first cell of one to that of the next, rows from one cell
+        to the next.
     width : int
-        Lines times cases.
+        Numbers side by side: cases, or cases of more than one row.
     """
     own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
-    for j in range(size.size):
-        r, q, whole = first + j * step, first + (j - 1) * step, size[j]
-        for n in range(width):
-            a[own, r, n] += a[coupling, r, n]
-        if j > 0:
+    for first in range(0, lines * apart, apart):
+        for j in range(size.size):
+            r, q, whole = first + j * step, first + (j - 1) * step, size[j]
             for n in range(width):
-                a[own, r, n] += a[coupling, q, n] * (1.0 - a[after, q, n])
-        for n in range(width):
-            a[own, r, n] = 1.0 / a[own, r, n]
-        for n in range(width):
-            a[after, r, n] = a[coupling, r, n] * a[own, r, n]
-        if j > 0:
+                a[own, r, n] += a[coupling, r, n]
+            if j > 0:
+                for n in range(width):
+                    a[own, r, n] += a[coupling, q, n] * (1.0 - a[after, q, n])
             for n in range(width):
-                a[before, r, n] = a[coupling, q, n] * a[own, r, n]
-        for n in range(width):
-            a[own, r, n] *= whole * a[at.CAPACITY_RATE, r, n]
+                a[own, r, n] = 1.0 / a[own, r, n]
+            for n in range(width):
+                a[after, r, n] = a[coupling, r, n] * a[own, r, n]
+            if j > 0:
+                for n in range(width):
+                    a[before, r, n] = a[coupling, q, n] * a[own, r, n]
+            for n in range(width):
+                a[own, r, n] *= whole * a[at.CAPACITY_RATE, r, n]
 
 
 @compiled
-def conduct_line(a: FloatArray, line: int, first: int, step: int, width: int, cells: int) -> None:
-    """Conduct heat for one step along lines eliminated by :func:`eliminate_heat_line`."""
-    own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
-    for n in range(width):
-        a[at.TEMP, first, n] *= a[own, first, n]
-    for j in range(1, cells):
-        r, q = first + j * step, first + (j - 1) * step
-        for n in range(width):
-            kept = a[own, r, n] * a[at.TEMP, r, n]
-            a[at.TEMP, r, n] = kept + a[before, r, n] * a[at.TEMP, q, n]
-    for j in range(cells - 2, -1, -1):
-        r, q = first + j * step, first + (j + 1) * step
-        for n in range(width):
-            a[at.TEMP, r, n] += a[after, r, n] * a[at.TEMP, q, n]
-
-
-@compiled
-def warm_end(a: FloatArray, boundary: int, row: int, cell: int, width: int) -> None:
-    """Give boundary cells what one step's outside brings, but for what their own warmth loses."""
-    warming = at.BOUNDARY_WARMING + boundary
-    for n in range(width):
-        a[at.TEMP, cell, n] += a[warming, row, n]
-
-
-@compiled
-def note_end(
-    a: FloatArray, boundary: int, row: int, cell: int, width: int, share: float
+def conduct_lines(
+    a: FloatArray, line: int, lines: int, apart: int, step: int, width: int, cells: int
 ) -> None:
-    """Add one step's temperature of boundary cells to their mean over the hour."""
+    """Conduct heat for one step along lines eliminated by :func:`eliminate_heat_lines`."""
+    own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
+    for first in range(0, lines * apart, apart):
+        for n in range(width):
+            a[at.TEMP, first, n] *= a[own, first, n]
+        for j in range(1, cells):
+            r, q = first + j * step, first + (j - 1) * step
+            for n in range(width):
+                kept = a[own, r, n] * a[at.TEMP, r, n]
+                a[at.TEMP, r, n] = kept + a[before, r, n] * a[at.TEMP, q, n]
+        for j in range(cells - 2, -1, -1):
+            r, q = first + j * step, first + (j + 1) * step
+            for n in range(width):
+                a[at.TEMP, r, n] += a[after, r, n] * a[at.TEMP, q, n]
+
+
+@compiled
+def warm_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int) -> None:
+    """Give boundary cells what one step's outside brings, but for what their own warmth loses.
+
+    Parameters
+    ----------
+    rows, cell, step : int
+        How many cells, the row of the first, rows from one to the next.
+    """
+    warming = at.BOUNDARY_WARMING + boundary
+    for row in range(rows):
+        r = cell + row * step
+        for n in range(a.shape[2]):
+            a[at.TEMP, r, n] += a[warming, row, n]
+
+
+@compiled
+def note_ends(
+    a: FloatArray, boundary: int, rows: int, cell: int, step: int, share: float
+) -> None:
+    """Add one step's temperature of boundary cells to their mean over the hour.
+
+    Other arguments as in :func:`warm_ends`.
+    """
     mean = at.BOUNDARY_TEMP + boundary
-    for n in range(width):
-        a[mean, row, n] += share * a[at.TEMP, cell, n]
+    for row in range(rows):
+        r = cell + row * step
+        for n in range(a.shape[2]):
+            a[mean, row, n] += share * a[at.TEMP, r, n]
 
 
 @compiled
