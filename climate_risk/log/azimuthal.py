@@ -26,6 +26,12 @@ from climate_risk.log.state import Curves
 FAINTEST_MODE_W = 1e-200
 """Keeps modes of long nights from fading into denormal numbers, which are slow."""
 
+_ARC = 2.0 * np.pi / at.SECTORS
+DAMPING = tuple(
+    float(at.SECTORS * 4.0 * np.sin(0.5 * order * _ARC) ** 2 / _ARC) for order in (1, 1, 2, 2, 4)
+)
+"""Of each mode by conduction between sectors, summed over the girth: ``d_m`` of the equation."""
+
 
 @compiled
 def start_modes(
@@ -96,9 +102,7 @@ def eliminate_modes(
 
 
 @compiled
-def solve_mode(
-    a: FloatArray, nr: int, level: int, mode: int, beam: float, steps: int
-) -> None:
+def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float, steps: int) -> None:
     """Advance one mode, its ring equation eliminated, by one hour in so many steps."""
     assume(a.shape[2] == at.CASES)
     last, first, base = nr - 1, level * nr, mode * nr
@@ -131,14 +135,12 @@ def move_azimuthal_heat(
 ) -> None:
     """How bark heat differs round the girth after one hour, in so many equal steps."""
     nr, level = grid.ring_area_m2.size, grid.level_m.size // 2
-    girth, arc = grid.edge_girth_m[nr - 1], 2.0 * np.pi / at.SECTORS
+    girth = grid.edge_girth_m[nr - 1]
     rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
     start_modes(a, level, grid.ring_area_m2, girth, rho, dry, SECONDS_PER_HOUR / steps)
     for mode in range(at.MODES):
         if mode % 2 == 0:
-            order = 1.0 if mode == 0 else (2.0 if mode == 2 else 4.0)
-            damping = at.SECTORS * 4.0 * np.sin(0.5 * order * arc) ** 2 / arc
             eliminate_modes(
-                a, level * nr, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, damping
+                a, level * nr, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, DAMPING[mode]
             )
         solve_mode(a, nr, level, mode, girth_modes[mode], steps)

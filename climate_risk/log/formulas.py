@@ -122,13 +122,28 @@ def convection_coefficient(
 
 
 @law
+def fast_cbrt(x: Number) -> Number:
+    """Cube root of 1 to 2 by two of Halley's steps from a line, for the vector unit.
+
+    Relative error below 1e-15.
+    """
+    y = 0.7471 + 0.2600 * x
+    cube = y * y * y
+    y = y * (cube + 2.0 * x) / (2.0 * cube + x)
+    cube = y * y * y
+    return y * (cube + 2.0 * x) / (2.0 * cube + x)
+
+
+@law
 def mixed_convection(forced: float, free: float) -> float:
     """Forced and free convection together, ``(h_forced^3 + h_free^3)^(1/3)`` [W/m2/K].
 
     Churchill 1977 and Incropera, ch. 9 (from memory): exponent 3 for assisting flow, 4 across;
     the two differ by 6 % at most.
     """
-    return float(np.cbrt(forced * forced * forced + free * free * free))
+    more, less = max(forced, free), min(forced, free)
+    ratio = less / max(more, 1e-30)
+    return more * fast_cbrt(1.0 + ratio * ratio * ratio)
 
 
 @law

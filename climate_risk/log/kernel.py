@@ -196,10 +196,10 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
             a[at.SURFACE + boundary, at.S_DRIED, n] = 0.0
             a[at.SURFACE + boundary, at.S_WATER_HEAT, n] = 0.0
     slice_foot = grid.interface_level[grid.pieces] if grid.interface_level[grid.pieces] < nz else 0
+    hold_energy(a, nz * nr * at.CASES, rho, dry)
     bark_dry, top_dry = is_dry(a, at.BARK, nz), is_dry(a, at.TOP, nr)
     for k in range(nz):
         first, depth = k * nr, grid.ring_area_m2[last] / girth
-        hold_energy(a, first, nr, rho, dry)
         if not bark_dry:
             take_up(a, at.BARK, k, first + last, full)
         drying_end(a, at.T_HIGH, at.BARK, k, girth)
@@ -374,7 +374,9 @@ def heat_steps(girth_modes: FloatArray) -> int:
 
 
 @inlined
-def start_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, seconds: float) -> None:
+def start_heat(
+    grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, seconds: float
+) -> None:
     """All that stays the same in every step of one hour's heat: lines, their ends, surfaces."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     last, top, level = nr - 1, (nz - 1) * nr, nr * at.CASES

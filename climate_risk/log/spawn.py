@@ -60,9 +60,7 @@ def read_curve(curves: Curves, a: FloatArray, row: int) -> None:
 
 
 @compiled
-def read_rim(
-    curves: Curves, a: FloatArray, layer: int, row: int, above: int, below: int
-) -> None:
+def read_rim(curves: Curves, a: FloatArray, layer: int, row: int, above: int, below: int) -> None:
     """Humidity of the air at one rim, its spawn's activity and where both would be at rest."""
     assume(a.shape[2] == at.CASES)
     for n in range(at.CASES):

@@ -25,12 +25,17 @@ from climate_risk.log.formulas import BOUND_WATER_MAX, FREEZING_TEMP_C, FloatArr
 
 
 @compiled
-def hold_energy(a: FloatArray, first: int, cells: int, density: float, dry: float) -> None:
-    """Heat of a line's cells, before water that moves carries some of it along."""
-    for r in range(first, first + cells):
-        for n in range(a.shape[2]):
-            capacity = density * (dry + WATER_HEAT_CAPACITY_J_KG_K * a[at.MOISTURE, r, n])
-            a[at.ENERGY, r, n] = capacity * a[at.TEMP, r, n]
+def hold_energy(a: FloatArray, width: int, density: float, dry: float) -> None:
+    """Heat of all cells, before water that moves carries some of it along.
+
+    Parameters
+    ----------
+    width : int
+        Cells times cases: rows of a term lie end to end, so that one loop may run through many.
+    """
+    for n in range(width):
+        capacity = density * (dry + WATER_HEAT_CAPACITY_J_KG_K * a[at.MOISTURE, 0, n])
+        a[at.ENERGY, 0, n] = capacity * a[at.TEMP, 0, n]
 
 
 @compiled
@@ -112,7 +117,7 @@ def hold_heat(a: FloatArray, width: int, density: float, dry_heat: float, second
     Parameters
     ----------
     width : int
-        Cells times cases: rows of a term lie end to end, so that one loop may run through many.
+        See :func:`hold_energy`.
     seconds : float
         Of one step.
     """
@@ -224,9 +229,7 @@ def warm_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int) -> 
 
 
 @compiled
-def note_ends(
-    a: FloatArray, boundary: int, rows: int, cell: int, step: int, share: float
-) -> None:
+def note_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int, share: float) -> None:
     """Add one step's temperature of boundary cells to their mean over the hour.
 
     Other arguments as in :func:`warm_ends`.
