@@ -26,7 +26,6 @@ _ANY = {
     "fastmath": {"contract"},
     "no_cfunc_wrapper": True,
     "_nrt": False,
-    "forceinline": True,
 }
 _ROOMS = ("microclimate", "log", "fungus", "engine")
 """Folders that hold kernels, and files beside them that kernels take constants from."""

@@ -34,6 +34,11 @@ def test_the_polynomial_is_an_exponential() -> None:
     np.testing.assert_allclose(formulas.fast_exp(x), np.exp(x), rtol=3e-7)
 
 
+def test_two_steps_of_halley_are_a_cube_root() -> None:
+    x = np.linspace(1.0, 2.0, 1001)
+    np.testing.assert_allclose(formulas.fast_cbrt(x), np.cbrt(x), rtol=1e-15)
+
+
 @pytest.mark.parametrize(
     ("temp_c", "grams_m3"), [(0.0, 4.85), (10.0, 9.40), (20.0, 17.3), (30.0, 30.4), (50.0, 83.0)]
 )

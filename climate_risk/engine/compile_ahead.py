@@ -70,7 +70,7 @@ def main() -> None:
     kernel.drain_surface(a, 0, 0, 1.0)
     azimuthal.start_modes(a, 0, line, 1.0, 500.0, 1200.0, 3600.0)
     azimuthal.eliminate_modes(a, 0, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, 1.0)
-    azimuthal.solve_mode(a, 3, 0, 0, 0.5)
+    azimuthal.solve_mode(a, 3, 0, 0, 0.5, 2)
     fungus.respond_to_water(grid, a, parameters, state, np.zeros(400), 500.0)
     death.kill_by_heat(grid, a, parameters, state, basis)
     fungus.run_fronts(grid, a, parameters, state, 0, 0.9, np.zeros((3, at.CASES)))

@@ -44,7 +44,6 @@ from climate_risk.microclimate.radiation import (
     L_LONGWAVE_TOP,
     L_SIDE,
     L_TOP,
-    LIGHTS,
     STAND_COLUMNS,
     W_AIR_TEMP,
     W_CONVECTION,
