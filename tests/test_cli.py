@@ -67,6 +67,7 @@ def probe(*words: str) -> tuple[int, list[str], str]:
         ("init", "--help"),
         ("season", "--help"),
         ("compare", "--help"),
+        ("plan", "--help"),
     ],
 )
 def test_help_answers_at_once(words: tuple[str, ...]) -> None:

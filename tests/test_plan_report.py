@@ -200,3 +200,14 @@ def test_mistakes_in_the_plan_are_one_line(
     assert "yard.toml: [plan]" in line
     assert "(line " in line
     assert not out.exists()
+
+
+def test_a_slow_pair_is_told_of_faster_fungi(result: PlanResult) -> None:
+    (stack,) = result.stacks
+    assert "within 24 months" in plan_words.pair_sentence(result, stack)
+    slow = next(p for p in result.pairs if (p.fungus, p.wood) == ("grey oyster", "red oak"))
+    oak = replace(stack, fungus="grey oyster", wood="red oak", pair=slow)
+    said = plan_words.pair_sentence(result, oak)
+    assert said.startswith("Red oak is poor wood for grey oyster")
+    assert "shiitake" in said
+    assert "golden oyster" not in said

@@ -185,14 +185,13 @@ def inline(svg: bytes, key: str, said: str) -> Markup:
 
 def _values(result: SeasonResult | CompareResult | PlanResult) -> Context:
     used = {(p.group, p.row, p.name): p for s in result.stacks for p in s.parameters}
-    methods = () if isinstance(result, PlanResult) else basis.METHODS
     return {
         "grade_words": basis.GRADE_WORDS,
         "parameters": [
             (p.row, _name(p), f"{p.value:g}", _range(p), p.unit, p.grade) for p in used.values()
         ],
         "sources": [
-            *methods,
+            *basis.METHODS,
             *(f"{s.citation} ({basis.READ_WORDS[s.read]})." for s in result.sources),
         ],
     }

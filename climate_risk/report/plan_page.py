@@ -86,7 +86,7 @@ def _view(result: PlanResult, place: int, units: str) -> Context:
             ("Lift", plan_words.lift_sentence(stack, result.lift_alone_kg, show)),
             ("Cost", f"{one} a stack, {total} in all."),
         ),
-        "more": more,
+        "more": [*more, plan_words.pair_sentence(result, stack)],
         "chart": chart(f"p{place}{units[0]}", said, desk, phone),
         "caution": stack.fungus_caution,
         "cutting": plan_rows.cutting_tables(stack, show),

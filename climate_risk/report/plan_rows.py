@@ -5,13 +5,18 @@ from __future__ import annotations
 from itertools import groupby
 
 from climate_risk.report.display import listed, plural
-from climate_risk.report.plan_words import day_of_year, money_ranged, ranged, tape, trees_of
+from climate_risk.report.plan_words import (
+    day_of_year,
+    grade_words,
+    money_ranged,
+    ranged,
+    tape,
+    trees_of,
+)
 from climate_risk.report.treatment import covers_words
 from climate_risk.risk.results_plan import CostKind, Pair, PlanResult, StackPlan, Tree
 from climate_risk.units import Units
 
-GOOD, FAIR = 0.85, 0.55
-"""Of the rate in the fungus's best wood: from here on a wood is called good, or fair."""
 COST_WORDS: dict[CostKind, str] = {
     "spawn": "spawn, by weight",
     "covers": "covers and putting them on",
@@ -110,9 +115,7 @@ def pair_rows(result: PlanResult) -> list[list[str]]:
 
 def pair_words(pair: Pair, complete_share: float) -> str:
     """Good, fair or poor, and whether the run is done in the fungus's time."""
-    grade = (
-        "good" if pair.factor.value >= GOOD else "fair" if pair.factor.value >= FAIR else "poor"
-    )
+    grade = grade_words(pair)
     share = pair.run_share
     if share is None:
         return grade

@@ -9,6 +9,7 @@ from datetime import date, timedelta
 from climate_risk.report.display import day, full_day, listed, percent, plural
 from climate_risk.report.glossary import Term
 from climate_risk.risk.results_plan import (
+    Pair,
     PlanResult,
     Ranged,
     SpawnToBuy,
@@ -18,6 +19,8 @@ from climate_risk.risk.results_plan import (
 )
 from climate_risk.units import METRES_PER_FOOT, METRES_PER_INCH, Scale, Units
 
+GOOD, FAIR = 0.85, 0.55
+"""Of the rate in the fungus's best wood: from here on a wood is called good, or fair."""
 EIGHTHS = 8
 FEW_YEARS = 5
 USUAL_WOOD_M = 0.254
@@ -266,6 +269,39 @@ def _own_dates(
                 f"{plural(rest, 'day')} from felling to inoculation, not {least} to {most}"
             )
     return [f"Your yard file: {'; '.join(said)}."] if said else []
+
+
+def pair_sentence(result: PlanResult, stack: StackPlan) -> str:
+    """How the stack's own fungus does in its wood, and which others would run it in time."""
+    pair, complete = stack.pair, result.complete_share
+    grade = grade_words(pair)
+    months = next(s.horizon_months for s in result.fungi if s.fungus == stack.fungus)
+    said = f"{stack.wood.capitalize()} is {grade} wood for {stack.fungus}"
+    if pair.run_share is None:
+        return f"{said}."
+    low, high = (f"{100.0 * share:.0f}" for share in (pair.run_share.low, pair.run_share.high))
+    reach = f"{low} to {high} %" if low != high else f"{low} %"
+    said += (
+        f"; in your air, and wood that never dries, its pieces are run {reach} of the way within "
+        f"{months} months"
+    )
+    cautioned = {site.fungus for site in result.fungi if site.caution}
+    others = [
+        other.fungus
+        for other in result.pairs
+        if other.wood == stack.wood
+        and other.fungus not in {stack.fungus, *cautioned}
+        and other.run_share is not None
+        and other.run_share.value >= complete
+    ]
+    if pair.run_share.value >= complete or not others:
+        return f"{said}."
+    return f"{said}. More likely in time on this wood: {listed(others)}."
+
+
+def grade_words(pair: Pair) -> str:
+    """``good``, ``fair`` or ``poor``."""
+    return "good" if pair.factor.value >= GOOD else "fair" if pair.factor.value >= FAIR else "poor"
 
 
 def pairs_note(result: PlanResult, show: Units) -> str:

@@ -60,10 +60,10 @@ def plan(
     springs = springs_of(record.weather, yard.site, record.last) if record is not None else None
     if springs is not None and springs.years == 0:
         springs = None
-    stacks = tuple(_stack(stack, yard, springs) for stack in yard.stacks)
     rules = batch()
     length_m = max(stack.piece_length_m for stack in yard.stacks)
     growths = {name: _yearly(record, fungus) for name, fungus in fungi().items()}
+    stacks = tuple(_stack(stack, yard, springs, growths[stack.fungus]) for stack in yard.stacks)
     return PlanResult(
         yard_name=yard.name,
         invented=yard.invented,
@@ -136,7 +136,7 @@ def spawn_per_stack(faces: int, area_m2: float, depth_m: float) -> Ranged:
     )
 
 
-def _stack(stack: Stack, yard: Yard, springs: Springs | None) -> StackPlan:
+def _stack(stack: Stack, yard: Yard, springs: Springs | None, growth_d: float | None) -> StackPlan:
     fungus, wood, rules = fungi()[stack.fungus], woods()[stack.wood], batch()
     area_m2 = math.pi / 4.0 * stack.diameter_m**2
     faces = stack.pieces + 1
@@ -191,6 +191,7 @@ def _stack(stack: Stack, yard: Yard, springs: Springs | None) -> StackPlan:
         sheet_m=stack.diameter_m + 2.0 * rules.barrier_margin_m.value,
         costs=tuple(_costs(stack, yard, spawn)),
         weeks=weeks_of(springs, fungus, SPELL_LIMITS) if springs is not None else None,
+        pair=_pair(fungus, stack.wood, stack.piece_length_m, growth_d),
         fungus_caution=fungus.caution,
         parameters=tuple(_parameters(fungus, wood)),
     )

@@ -126,6 +126,19 @@ class CostLine:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Pair:
+    """A fungus in a wood at the site."""
+
+    fungus: str
+    wood: str
+    factor: Ranged
+    """Of the fungus's rate in its best wood."""
+    run_share: Ranged | None
+    """Of the way between spawn faces, by the fungus's own horizon, in wood always moist enough;
+    None without weather."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class StackPlan:
     """The batch for one kind of stack."""
 
@@ -163,6 +176,8 @@ class StackPlan:
     costs: tuple[CostLine, ...]
     weeks: Weeks | None
     """None without weather."""
+    pair: Pair
+    """Its own fungus in its own wood and length of piece."""
     fungus_caution: str
     parameters: tuple[ParameterUsed, ...]
 
@@ -189,19 +204,6 @@ class SpawnToBuy:
     """Whole bags for the least, the best and the most."""
     price: float
     """Of the best estimate's bags."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class Pair:
-    """A fungus in a wood at the site."""
-
-    fungus: str
-    wood: str
-    factor: Ranged
-    """Of the fungus's rate in its best wood."""
-    run_share: Ranged | None
-    """Of the way between spawn faces, by the fungus's own horizon, in wood always moist enough;
-    None without weather."""
 
 
 @dataclass(frozen=True, kw_only=True)
