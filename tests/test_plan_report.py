@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import json
+import math
 from dataclasses import replace
 from datetime import date
 from fractions import Fraction
@@ -211,3 +212,18 @@ def test_a_slow_pair_is_told_of_faster_fungi(result: PlanResult) -> None:
     assert said.startswith("Red oak is poor wood for grey oyster")
     assert "shiitake" in said
     assert "golden oyster" not in said
+
+
+def test_a_price_that_is_not_known_is_said_and_left_out() -> None:
+    """In a currency that our defaults are not in: what needs the price has no number."""
+    yard = cr.read_yard(SAMPLE / "yard.toml")
+    found = cr.plan(replace(yard, costs=replace(yard.costs, spawn_bag=math.nan)))
+    (stack,) = found.stacks
+    rows = dict(row[:2] for row in plan_rows.cost_rows(stack, "NOK"))
+    assert rows["spawn, by weight"] == rows["sum"] == plan_words.NO_PRICE
+    assert rows["cutting and stacking"].startswith("NOK 8.33")
+    made = plan_page.plan_summary(found)
+    assert "cost" not in made["plan"]["stacks"][0]
+    assert "price" not in made["plan"]["spawn"][0]
+    json.dumps(made, allow_nan=False)
+    assert "nan" not in plan_page.plan_page(found).split("<main")[1].split("Values and")[0]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import math
 from collections.abc import Mapping
 from functools import cache
 from pathlib import Path
@@ -75,8 +76,6 @@ def _view(result: PlanResult, place: int, units: str) -> Context:
     )
     said = "The stack, its trees with every cut, and the weeks; the same stands in the text below."
     weeks, *more = plan_words.weeks_sentences(result, stack)
-    total = plan_words.money_ranged(stack.cost(of_all=True), result.currency)
-    one = plan_words.money_ranged(stack.cost(of_all=False), result.currency)
     return {
         "stack": stack,
         "made": plan_words.make_sentence(stack, show),
@@ -84,7 +83,7 @@ def _view(result: PlanResult, place: int, units: str) -> Context:
             ("Begin", weeks),
             ("Cut", plan_words.trees_sentence(stack, result.tree_ours, show)),
             ("Lift", plan_words.lift_sentence(stack, result.lift_alone_kg, show)),
-            ("Cost", f"{one} a stack, {total} in all."),
+            ("Cost", plan_words.cost_line(stack, result.currency)),
         ),
         "more": [*more, plan_words.pair_sentence(result, stack)],
         "chart": chart(f"p{place}{units[0]}", said, desk, phone),
@@ -146,8 +145,8 @@ def plan_summary(result: PlanResult) -> summary_file.Json:
                 "fungus": spawn.fungus,
                 "mass_kg": _ranged(spawn.mass_kg),
                 "bags_count": dict(zip(("low", "value", "high"), spawn.bags, strict=True)),
-                "price": spawn.price,
             }
+            | _known({"price": spawn.price})
             for spawn in result.spawn
         ],
         "stacks": [_stack(stack) for stack in result.stacks],
@@ -179,13 +178,17 @@ def _stack(stack: StackPlan) -> summary_file.Json:
         "cover_bags_count": stack.bags,
         "shade_cloth_m2": _ranged(stack.cloth_m2),
         "barrier_sheets_count": stack.sheets,
-        "cost": _ranged(stack.cost(of_all=False)),
-        "cost_of_all": _ranged(stack.cost(of_all=True)),
     }
+    costs = {"cost": stack.cost(of_all=False), "cost_of_all": stack.cost(of_all=True)}
+    out |= {name: _ranged(cost) for name, cost in costs.items() if not math.isnan(cost.value)}
     if stack.weeks is not None:
         windows = {"felling": stack.weeks.felling, "inoculation": stack.weeks.inoculation}
         out |= {f"{name}_window": _window(w) for name, w in windows.items() if w is not None}
     return out
+
+
+def _known(values: dict[str, float]) -> dict[str, float]:
+    return {name: value for name, value in values.items() if not math.isnan(value)}
 
 
 def _ranged(amount: Ranged) -> dict[str, float]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Sequence
 from datetime import date, timedelta
@@ -111,7 +112,9 @@ def ranged(amount: Ranged, scale: Scale, digits: int | None = None) -> str:
 
 
 def money_ranged(amount: Ranged, currency: str) -> str:
-    """``USD 11.79 (6.06 to 18.85)``."""
+    """``USD 11.79 (6.06 to 18.85)``, or that it is not known."""
+    if math.isnan(amount.value):
+        return NO_PRICE
     first = f"{currency} {amount.value:.2f}"
     if amount.low == amount.high:
         return first
@@ -212,13 +215,14 @@ def bags_sentence(spawn: SpawnToBuy, bag_kg: float, currency: str, show: Units) 
     """Whole bags to buy of one fungus."""
     low, best, high = spawn.bags
     span = "" if low == high else f" (between {low} and {high})"
+    price = "" if math.isnan(spawn.price) else f", {currency} {spawn.price:.2f}"
     return (
         f"Buy {plural(best, 'bag')} of {show.mass.text(bag_kg)}{span} of {spawn.fungus} spawn: "
-        f"{ranged(spawn.mass_kg, show.mass)} in all, {currency} {spawn.price:.2f}. Order it for "
-        "the week you inoculate."
+        f"{ranged(spawn.mass_kg, show.mass)} in all{price}. Order it for the week you inoculate."
     )
 
 
+NO_PRICE = "not known, a price is missing"
 COST_NOTE = (
     "Your own wood is not counted. Spawn is counted by weight here; whole bags are above. A "
     "cloth is counted in full, though it lasts for years."
@@ -334,15 +338,21 @@ def terms() -> list[Term]:
     ]  # fmt: skip
 
 
+def cost_line(stack: StackPlan, currency: str) -> str:
+    """What a stack costs, and all of them."""
+    one, every = (money_ranged(stack.cost(of_all=of_all), currency) for of_all in (False, True))
+    return f"{one}." if one == NO_PRICE else f"{one} a stack, {every} in all."
+
+
 def summary_sentences(result: PlanResult, stacks: Sequence[StackPlan], show: Units) -> list[str]:
     """A few plain lines for the terminal."""
     lines = []
     for stack in stacks:
-        total = money_ranged(stack.cost(of_all=True), result.currency)
         lines.append(
             f"{stack.name}: {make_sentence(stack, show)} {len(stack.trees)} trees of "
             f"{stem(stack.trees[0].length_m, show)}; a fresh piece weighs "
-            f"{ranged(stack.piece_mass_kg, show.mass, 0)}; {total} in all."
+            f"{ranged(stack.piece_mass_kg, show.mass, 0)}. Cost: "
+            f"{cost_line(stack, result.currency)}"
         )
         lines.append(f"{stack.name}: {weeks_sentences(result, stack)[0]}")
     lines += [

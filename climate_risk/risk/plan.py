@@ -208,7 +208,7 @@ def _costs(stack: Stack, yard: Yard, spawn: Ranged) -> Iterator[CostLine]:
         "building": minutes.times(costs.labour_per_hour / MINUTES_PER_HOUR),
     }
     for kind, one in lines.items():
-        if one.high > 0.0:
+        if one.high != 0.0:
             yield CostLine(kind=kind, one=one, all=one.times(stack.count))  # type: ignore[arg-type]
 
 

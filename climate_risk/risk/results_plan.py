@@ -118,7 +118,10 @@ class Weeks:
 
 @dataclass(frozen=True, kw_only=True)
 class CostLine:
-    """One kind of cost, of one stack and of all alike, in the yard's currency."""
+    """One kind of cost, of one stack and of all alike, in the yard's currency.
+
+    Not a number where a price that it needs is not known.
+    """
 
     kind: CostKind
     one: Ranged
@@ -203,7 +206,7 @@ class SpawnToBuy:
     bags: tuple[int, int, int]
     """Whole bags for the least, the best and the most."""
     price: float
-    """Of the best estimate's bags."""
+    """Of the best estimate's bags; not a number where a bag's is not known."""
 
 
 @dataclass(frozen=True, kw_only=True)
