@@ -21,7 +21,8 @@ if TYPE_CHECKING:
     from climate_risk.progress import Progress
     from climate_risk.region.results import RegionMap
     from climate_risk.risk.hindsight import Hindcast
-    from climate_risk.risk.results import CompareResult, SeasonResult
+    from climate_risk.risk.results import SeasonResult
+    from climate_risk.risk.results_compare import CompareResult
     from climate_risk.risk.results_plan import PlanResult
     from climate_risk.weather.record import WeatherCoverage
 
@@ -128,10 +129,14 @@ def simulate(
         No such canopy or cover, or the weather does not hold the stack's start.
     """
     from climate_risk.engine.reference import simulate as run
-    from climate_risk.engine.stack import Scheme, stack_model
+    from climate_risk.engine.stack import Scheme, horizon_of, stack_model
 
     try:
-        covers = stack.covers if cover is None else parse_cover_option(cover).spans
+        covers = stack.covers
+        if cover is not None:
+            covers = parse_cover_option(cover).dated(
+                yard.site, stack.inoculated, horizon_of(stack)
+            )
     except ValueError as error:
         raise InputError(f"cover {error}") from error
     scheme = Scheme(

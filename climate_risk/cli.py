@@ -30,7 +30,8 @@ from climate_risk.errors import ClimateRiskError, InputError, RunError
 if TYPE_CHECKING:
     from climate_risk.api import Weather
     from climate_risk.progress import Progress
-    from climate_risk.risk.results import CompareResult, SeasonResult
+    from climate_risk.risk.results import SeasonResult
+    from climate_risk.risk.results_compare import CompareResult
 
 INTERRUPTED = 130
 SILENT_SECONDS = 2.0

@@ -6,6 +6,19 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Literal
 
+
+class LeafDay(date):
+    """A day of the year as it usually is; runs move it with each year's own spring."""
+
+
+class LeafOut(LeafDay):
+    """Half of the leaves are out."""
+
+
+class LeafFall(LeafDay):
+    """Half of the leaves are down; the model has it on the same day every year."""
+
+
 CoverKind = Literal["bag", "shade cloth"]
 Foot = Literal["open", "closed"]
 ActKind = Literal["hang shade cloth", "put bag on", "take bag off", "water"]

@@ -155,14 +155,14 @@ class Section:
             self.fail(key, f"must be {bounds[0]} to {bounds[1]}")
         return size
 
-    def day(self, key: str) -> date:
-        """A date, with or without quotes."""
+    def day(self, key: str, also: str = "") -> date:
+        """A date, with or without quotes; ``also`` names what else the caller takes."""
         value = self._get(key, None)
         if isinstance(value, str):
             try:
                 value = date.fromisoformat(value)
             except ValueError:
-                self.fail(key, "no such date; write it as 2025-04-12")
+                self.fail(key, f"no such date; write it as 2025-04-12{also}")
         if isinstance(value, datetime) or not isinstance(value, date):
             self.fail(key, "give it as a date such as 2025-04-12")
         if not FIRST_YEAR <= value.year <= LAST_YEAR:
@@ -200,6 +200,21 @@ class Section:
             self.fail(key, 'give it as a list such as ["one", "another"]')
         if not all(item.isprintable() for item in value):
             self.fail(key, "give each entry on one line")
+        return self._list(key)
+
+    def list_of_numbers(self, key: str, low: float, high: float) -> tuple[float, ...]:
+        """A list of plain numbers within bounds, none twice, at least one."""
+        value = self._get(key, None)
+        if not isinstance(value, list) or any(
+            isinstance(item, bool) or not isinstance(item, int | float) for item in value
+        ):
+            self.fail(key, "give it as a list of numbers such as [2, 4]")
+        if not all(low <= item <= high for item in value):
+            self.fail(key, f"each must be {_span(low, high)}")
+        return tuple(float(item) for item in self._list(key))
+
+    def _list(self, key: str) -> tuple[Any, ...]:
+        value = self.raw[key]
         if not value:
             self.fail(key, "the list is empty; leave the key out for the usual set")
         if len(value) != len(set(value)):

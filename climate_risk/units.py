@@ -9,6 +9,7 @@ from __future__ import annotations
 import difflib
 import math
 import re
+import unicodedata
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Literal, TypeVar
@@ -111,10 +112,12 @@ _SPELLINGS: Mapping[str, str] = {
     **dict.fromkeys(("gallon", "gallons"), "gal"),
     **dict.fromkeys(("l", "litre", "litres", "liter", "liters"), "L"),
     **dict.fromkeys(("ml",), "mL"),
-    **dict.fromkeys(("ft2", "square feet"), "sq ft"),
-    **dict.fromkeys(("in2", "square inches"), "sq in"),
+    **dict.fromkeys(("ft2", "ft\u00b2", "sqft", "square foot", "square feet"), "sq ft"),
+    **dict.fromkeys(("in2", "in\u00b2", "square inch", "square inches"), "sq in"),
     **dict.fromkeys(("cm²", "square centimetres", "square centimeters"), "cm2"),
-    **dict.fromkeys(("m²", "square metres", "square meters"), "m2"),
+    **dict.fromkeys(
+        ("m²", "square metre", "square metres", "square meter", "square meters"), "m2"
+    ),
     **dict.fromkeys(("°F", "degF"), "F"),
     **dict.fromkeys(("°C", "degC"), "C"),
     **dict.fromkeys(("percent",), "%"),
@@ -132,8 +135,12 @@ _EXAMPLES: Mapping[Dimension, str] = {
 }
 
 _QUANTITY = re.compile(
-    r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*((?:[^\d.,].*?)?)\s*", re.DOTALL
+    r"\s*(?:(?P<sign>[+-]?)(?:(?P<whole>\d{1,9})[\s-]+)?(?P<top>\d{1,9})\s*/\s*(?P<bottom>\d{1,9})"
+    r"|(?P<number>[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?))"
+    r"\s*(?P<unit>(?:[^\d.,/].*?)?)\s*",
+    re.DOTALL,
 )
+_ONE_SIGN_FRACTION = re.compile("[\u00bc-\u00be\u2044\u2150-\u215e]")
 
 
 def parse_quantity(quantity: str | float, dimension: Dimension) -> float:
@@ -142,8 +149,9 @@ def parse_quantity(quantity: str | float, dimension: Dimension) -> float:
     Parameters
     ----------
     quantity : str or float
-        Text such as ``"12 in"``.  A bare number carries no unit, so only 0 is taken as one
-        (and not for a temperature, whose zero depends on the scale).
+        Text such as ``"12 in"``, ``"1/4 in"`` or ``"10 1/2 in"``.  A bare number carries no
+        unit, so only 0 is taken as one (and not for a temperature, whose zero depends on the
+        scale).
     dimension : str
         What is measured: length, elevation, rain, mass, volume, area, temperature or share.
 
@@ -161,10 +169,10 @@ def parse_quantity(quantity: str | float, dimension: Dimension) -> float:
     accepted = _one_of(list(readers))
     if isinstance(quantity, bool) or not isinstance(quantity, str | int | float):
         raise ValueError(f'not a number with a unit; write it as "{_EXAMPLES[dimension]}"')
-    match = _QUANTITY.fullmatch(str(quantity))
+    match = _QUANTITY.fullmatch(_ONE_SIGN_FRACTION.sub(_spelled_out, str(quantity)))
     if match is None:
         raise ValueError(f'not a number with a unit; write it as "{_EXAMPLES[dimension]}"')
-    number, unit = float(match[1]), match[2]
+    number, unit = _number_of(match), match["unit"]
     if not math.isfinite(number):
         raise ValueError("the number is too large")
     if not unit:
@@ -176,6 +184,24 @@ def parse_quantity(quantity: str | float, dimension: Dimension) -> float:
         shown = unit.encode("unicode_escape").decode("ascii") if not unit.isprintable() else unit
         raise ValueError(f'no unit "{shown}"; use {accepted}{_nearest_unit(unit, readers)}')
     return readers[known](number)
+
+
+def _spelled_out(sign: re.Match[str]) -> str:
+    """A fraction of one character as `` 1/2``, and the fraction bar as a stroke."""
+    return (
+        "/"
+        if sign[0] == "\u2044"
+        else " " + unicodedata.normalize("NFKC", sign[0]).replace("\u2044", "/")
+    )
+
+
+def _number_of(match: re.Match[str]) -> float:
+    if match["number"]:
+        return float(match["number"])
+    if int(match["bottom"]) == 0:
+        raise ValueError("a fraction cannot have 0 below its line")
+    size = int(match["whole"] or 0) + int(match["top"]) / int(match["bottom"])
+    return -size if match["sign"] == "-" else size
 
 
 def _one_of(words: list[str]) -> str:

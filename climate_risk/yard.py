@@ -4,31 +4,36 @@ from __future__ import annotations
 
 import hashlib
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import date
+from datetime import date, timedelta
 from functools import partial
 from pathlib import Path
-from typing import Literal, TypeVar
+from typing import Literal
 
+from climate_risk.compare_options import (
+    DIAMETERS,
+    PIECE_LENGTHS,
+    PIECES_MAX,
+    CompareOptions,
+    read_compare,
+)
 from climate_risk.constants import WOOD_CELL_WALL_SPECIFIC_GRAVITY
 from climate_risk.errors import InputError, RunError
 from climate_risk.measured_options import Measured, read_measured
 from climate_risk.options import (
-    CompareOptions,
     CoverOption,
     CoverSpan,
     Watering,
     WateringOption,
-    parse_cover_option,
-    parse_watering_option,
     read_cover,
     read_watering,
 )
 from climate_risk.parameter import FOLDER
 from climate_risk.plan_options import PlanOptions, read_plan_options, refuse_short_trees
+from climate_risk.prices import Costs, read_costs
 from climate_risk.site import Site
-from climate_risk.tables import Wood, barriers, canopies, find, fungi, woods
+from climate_risk.tables import Wood, barriers, canopies, fungi, woods
 from climate_risk.toml_section import Section, every_mistake, every_part, read_toml
 from climate_risk.weather_options import WeatherOptions, read_weather_options
 from climate_risk.whole_file import write_whole
@@ -49,12 +54,8 @@ __all__ = [
 ]
 
 YARD_FILE = "yard.toml"
-
-DEFAULT_CANOPIES = ("open", "deciduous", "conifer")
-DEFAULT_COVERS = ("none", "paper bag", "shade cloth 60", "paper bag + shade cloth 60")
-DEFAULT_WATERINGS = ("none",)
-
-Option = TypeVar("Option", CoverOption, WateringOption)
+DAYS_PER_MONTH = 30
+"""A winter that begins in a run's last days wants no cloth."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -83,27 +84,6 @@ class Stack:
     ground_barrier: str
     covers: tuple[CoverSpan, ...]
     waterings: tuple[Watering, ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Costs:
-    """Prices, in one currency."""
-
-    currency: str
-    spawn_bag: float
-    """Of one bag of spawn."""
-    spawn_bag_mass_kg: float
-    spawn_depth_m: float
-    """Layer of spawn on each face."""
-    bag: float
-    """Of one bag to cover a stack."""
-    shade_cloth_per_m2: float
-    water_per_litre: float
-    labour_per_hour: float
-    value_of_stack: float
-    """What a stack that fruits is worth."""
-    tolerated_chance: float
-    """Of losing a stack, 0 to 1."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -159,9 +139,9 @@ def read_yard(path: Path | str) -> Yard:
             "units": lambda: yard.choice("units", ("us", "metric"), default="us"),
             "invented": lambda: yard.flag("invented", default=False),
             "weather": lambda: read_weather_options(weather),
-            "stacks": lambda: _stacks(file),
-            "costs": lambda: _costs(file.section("costs")),
-            "compare": lambda: _compare(file.section("compare")),
+            "stacks": lambda: _stacks(file, _leaf_site(yard)),
+            "costs": lambda: read_costs(file.section("costs")),
+            "compare": lambda: read_compare(file.section("compare")),
             "plan": lambda: read_plan_options(file.section("plan")),
         }
     )
@@ -194,9 +174,17 @@ def _site_parts(yard: Section) -> dict[str, Callable[[], float]]:
     }
 
 
-def _stacks(file: Section) -> tuple[Stack, ...]:
+def _leaf_site(yard: Section) -> Site:
+    """Where leaves come and fall; anywhere if the place is wrong, which is told elsewhere."""
+    try:
+        return Site(**{key: read() for key, read in _site_parts(yard).items()})
+    except InputError:
+        return Site(latitude=0.0, longitude=0.0, elevation_m=0.0)
+
+
+def _stacks(file: Section, site: Site) -> tuple[Stack, ...]:
     sections = list(file.sections("stack"))
-    stacks = every_mistake(*(partial(_stack, section) for section in sections))
+    stacks = every_mistake(*(partial(_stack, section, site) for section in sections))
     for number, (section, stack) in enumerate(zip(sections, stacks, strict=True)):
         if stack.name in {other.name for other in stacks[:number]}:
             raise InputError(*section.mistake("name", "another stack has this name").lines)
@@ -205,7 +193,7 @@ def _stacks(file: Section) -> tuple[Stack, ...]:
     return tuple(stacks)
 
 
-def _stack(section: Section) -> Stack:
+def _stack(section: Section, site: Site) -> Stack:
     section.only(
         "name",
         "count",
@@ -223,6 +211,7 @@ def _stack(section: Section) -> Stack:
         "cover",
         "watering",
     )
+    fungus = section.named("fungus", fungi(), "fungus")
     wood = section.named("wood", woods(), "wood")
     inoculated = section.day("inoculated")
     felled = section.day("felled") if section.has("felled") else None
@@ -234,19 +223,19 @@ def _stack(section: Section) -> Stack:
     return Stack(
         name=section.words("name"),
         count=section.count("count", 1, 100_000, default=1),
-        fungus=section.named("fungus", fungi(), "fungus").name,
+        fungus=fungus.name,
         wood=wood.name,
         felled=felled,
         cut=cut,
         inoculated=inoculated,
         start_moisture=_start_moisture(section, wood),
-        pieces=section.count("pieces", 1, 10, default=2),
-        piece_length_m=section.quantity("piece_length", "length", ("5 cm", "150 cm")),
-        diameter_m=section.quantity("diameter", "length", ("5 cm", "60 cm")),
+        pieces=section.count("pieces", 1, PIECES_MAX, default=2),
+        piece_length_m=section.quantity("piece_length", "length", PIECE_LENGTHS),
+        diameter_m=section.quantity("diameter", "length", DIAMETERS),
         cap_thickness_m=section.quantity("cap_thickness", "length", ("0 cm", "30 cm"), "0 cm"),
         spawn_depth_m=math.nan,  # stands under [costs], which may be wrong in its own right
         ground_barrier=section.named("ground_barrier", barriers(), "barrier", "none").name,
-        covers=_covers(section, inoculated),
+        covers=_covers(section, inoculated, site, fungus.horizon_months),
         waterings=tuple(read_watering(each, inoculated) for each in section.sections("watering")),
     )
 
@@ -260,92 +249,31 @@ def _start_moisture(section: Section, wood: Wood) -> float | None:
     return section.quantity("start_moisture", "share", ("5 %", f"{full_pct} %"))
 
 
-def _covers(section: Section, inoculated: date) -> tuple[CoverSpan, ...]:
+def _covers(section: Section, inoculated: date, site: Site, months: int) -> tuple[CoverSpan, ...]:
+    last = inoculated + timedelta(days=DAYS_PER_MONTH * months)
     spans: list[CoverSpan] = []
     for each in section.sections("cover"):
-        span = read_cover(each, inoculated)
-        for other in spans:
-            apart = _ends_by(other, span, inoculated) or _ends_by(span, other, inoculated)
-            if other.kind == span.kind and not apart:
-                each.fail("kind", f"another {span.kind} is on at the same time")
-            if other.kind == span.kind == "bag" and other.material != span.material:
-                each.fail(
-                    "material", f"the bags of one stack are of one material, {other.material}"
-                )
-        spans.append(span)
+        for span in read_cover(each, inoculated, site, last):
+            _refuse_overlap(each, span, spans, inoculated)
+            spans.append(span)
     return tuple(spans)
+
+
+def _refuse_overlap(
+    section: Section, span: CoverSpan, spans: Sequence[CoverSpan], inoculated: date
+) -> None:
+    for other in spans:
+        apart = _ends_by(other, span, inoculated) or _ends_by(span, other, inoculated)
+        if other.kind == span.kind and not apart:
+            section.fail("kind", f"another {span.kind} is on at the same time")
+        if other.kind == span.kind == "bag" and other.material != span.material:
+            section.fail(
+                "material", f"the bags of one stack are of one material, {other.material}"
+            )
 
 
 def _ends_by(earlier: CoverSpan, later: CoverSpan, inoculated: date) -> bool:
     return earlier.off is not None and earlier.off <= (later.on or inoculated)
-
-
-def _costs(section: Section) -> Costs:
-    section.only(
-        "currency",
-        "spawn_bag",
-        "spawn_bag_mass",
-        "spawn_depth",
-        "bag",
-        "shade_cloth_per_m2",
-        "water_per_litre",
-        "labour_per_hour",
-        "value_of_stack",
-        "tolerated_chance",
-    )
-
-    def price(key: str, default: float) -> float:
-        return section.number(key, 0.0, 1e6, default)
-
-    return Costs(
-        currency=section.words("currency", "USD"),
-        spawn_bag=price("spawn_bag", 19.0),
-        spawn_bag_mass_kg=section.quantity("spawn_bag_mass", "mass", ("50 g", "50 kg"), "5 lb"),
-        spawn_depth_m=section.quantity("spawn_depth", "length", ("1 mm", "50 mm"), "6 mm"),
-        bag=price("bag", 0.6),
-        shade_cloth_per_m2=price("shade_cloth_per_m2", 1.8),
-        water_per_litre=price("water_per_litre", 0.01),
-        labour_per_hour=price("labour_per_hour", 20.0),
-        value_of_stack=price("value_of_stack", 35.0),
-        tolerated_chance=section.number("tolerated_chance", 0.0, 1.0, 0.10),
-    )
-
-
-def _compare(section: Section) -> CompareOptions:
-    section.only("canopies", "covers", "waterings")
-    return CompareOptions(
-        canopies=_canopies(section),
-        covers=_options(section, "covers", DEFAULT_COVERS, parse_cover_option),
-        waterings=_options(section, "waterings", DEFAULT_WATERINGS, parse_watering_option),
-    )
-
-
-def _canopies(section: Section) -> tuple[str, ...]:
-    if not section.has("canopies"):
-        return DEFAULT_CANOPIES
-    names = []
-    for word in section.list_of_words("canopies"):
-        try:
-            names.append(find(word, canopies(), "canopy").name)
-        except InputError as error:
-            section.fail("canopies", str(error))
-    if len(names) != len(set(names)):
-        section.fail("canopies", "an entry stands twice")
-    return tuple(names)
-
-
-def _options(
-    section: Section, key: str, usual: tuple[str, ...], parse: Callable[[str], Option]
-) -> tuple[Option, ...]:
-    options = []
-    for text in section.list_of_words(key) if section.has(key) else usual:
-        try:
-            options.append(parse(text))
-        except (ValueError, InputError) as error:
-            section.fail(key, str(error))
-    if len(options) != len(set(options)):
-        section.fail(key, "an entry stands twice")
-    return tuple(options)
 
 
 def write_starter(folder: Path | str, today: date | None = None) -> Path:
@@ -372,6 +300,8 @@ def write_starter(folder: Path | str, today: date | None = None) -> Path:
     year = today.year if today >= date(today.year, 5, 1) else today.year - 1
     text = (FOLDER / "starter_yard.toml").read_text(encoding="utf-8")
     text = text.replace("2026-", f"{year + 1}-").replace("2025-", f"{year}-")
+    for kind, rows in {"fungi": fungi(), "woods": woods(), "canopies": canopies()}.items():
+        text = text.replace(f"{{{kind}}}", ", ".join(rows))
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         write_whole(target, text.encode("utf-8"))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import date, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,30 +12,31 @@ import pandas as pd
 
 from climate_risk.interventions import Act, CoverSpan, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
-from climate_risk.risk.compare import rank
 from climate_risk.risk.plan import plan as plan_batch
 from climate_risk.risk.results import (
     Action,
     CanopyTrack,
     Chance,
-    CompareResult,
     Cost,
+    Difference,
     Leader,
     OptionResult,
     OutcomeShares,
     ParameterUsed,
+    Prices,
     SeasonResult,
     SourceUsed,
     Spell,
     SpellLimits,
-    StackCompare,
     StackSeason,
     StackShape,
     Thresholds,
     Uncertainty,
     YearResult,
 )
+from climate_risk.risk.results_compare import Build, ComparedOption, CompareResult, StackCompare
 from climate_risk.risk.results_plan import PlanResult, Ranged, Spring, Weeks, Window
+from climate_risk.risk.worth import break_even, rank
 from climate_risk.weather.record import WeatherCoverage
 from climate_risk.yard import read_yard
 
@@ -74,6 +75,21 @@ PARAMETERS = (
         grade="D",
         drawn=False,
     ),
+)
+PRICES = Prices(
+    currency="USD",
+    given={"spawn_bag": 19.0, "bag": 0.6, "water_per_litre": 0.01, "value_of_stack": 35.0},
+    ours={"shade_cloth_per_m2": 1.8, "labour_per_hour": 20.0, "tolerated_chance": 0.10},
+    unknown=(),
+)
+BUILD = Build(
+    fungus="grey oyster",
+    wood="aspen",
+    pieces=2,
+    piece_length_m=0.254,
+    diameter_m=0.254,
+    inoculated=date(2025, 4, 12),
+    felled_weeks_before=3.0,
 )
 SOURCES = (SourceUsed(key="invented", citation="Invented for these tests", read="judgement"),)
 GOLDEN_CAUTION = "Golden oyster is not native to North America; near woods prefer a native oyster."
@@ -379,7 +395,7 @@ def season(
         invented=True,
         as_of=as_of,
         tolerated_chance=0.10,
-        currency="USD",
+        prices=PRICES,
         units=units,
         stacks=stacks or (stack(),),
         spell_limits=SpellLimits(days=3, air_temp_min_c=30.0, rain_max_mm=1.0),
@@ -451,9 +467,35 @@ def no_loss_compare() -> CompareResult:
         for canopy in wet
         for cover, cost, loss in (("none", 0.0, 0.0), ("paper bag", 1.6, 12.0))
     ]
-    options.sort(key=rank)
     result = compare()
-    return replace(result, stacks=(replace(result.stacks[0], options=tuple(options)),))
+    return replace(result, stacks=(replace(result.stacks[0], options=compared(options)),))
+
+
+def compared(options: list[OptionResult], worth: float = 35.0) -> tuple[ComparedOption, ...]:
+    """Options against the last of them as the plan: it first, then all others by rank."""
+    plan = options[-1]
+    order = sorted(options, key=lambda option: rank(option, worth))
+
+    def apart(option: OptionResult) -> Difference | None:
+        if option is plan or option.chance is None or plan.chance is None:
+            return None
+        mean = option.chance.mean - plan.chance.mean
+        return Difference(mean=mean, low=mean - 0.05, high=mean + 0.05, turns_on=None)
+
+    return tuple(
+        ComparedOption(
+            **{f.name: getattr(option, f.name) for f in fields(OptionResult)}
+            | {"difference": apart(option)},
+            build=BUILD,
+            is_plan=option is plan,
+            rank=order.index(option) + 1,
+            places=(order.index(option),),
+            moisture_stop_pct=THRESHOLDS.moisture_stop_pct,
+            to_best=None if option is order[0] else apart(option),
+            break_even=break_even(option.cost.option - plan.cost.option, apart(option)),
+        )
+        for option in (plan, *(option for option in order if option is not plan))
+    )
 
 
 def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
@@ -481,7 +523,6 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
                         with_chance=with_chance,
                     )
                 )
-    rows.sort(key=rank)
     return CompareResult(
         yard_name="Alder Hollow",
         invented=True,
@@ -490,7 +531,7 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
         years=29 if with_chance else 6,
         draws=8,
         tolerated_chance=0.10,
-        currency="USD",
+        prices=PRICES,
         units=units,
         stacks=(
             StackCompare(
@@ -498,10 +539,11 @@ def compare(units: str = "us", *, with_chance: bool = True) -> CompareResult:
                 fungus="grey oyster",
                 wood="aspen",
                 horizon_months=12,
-                options=tuple(rows),
+                options=compared(rows),
+                is_by_money=with_chance,
                 thresholds=THRESHOLDS,
                 parameters=PARAMETERS,
-                fungus_caution="",
+                cautions=(),
             ),
         ),
         sources=SOURCES,

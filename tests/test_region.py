@@ -68,7 +68,7 @@ def test_a_cell_equals_compare_at_that_place_bit_for_bit(
             assert stack.low[place, row, column] == chance.low
             assert stack.high[place, row, column] == chance.high
         best = found.options[int(stack.best[row, column])]
-        assert best.canopy == result.stacks[0].options[0].canopy
+        assert best.canopy == result.stacks[0].best.canopy
     assert np.unique(stack.chance[:, found.state == RUN]).size > 2
 
 

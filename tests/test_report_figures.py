@@ -260,12 +260,12 @@ def test_options_stand_in_order_of_rank_with_their_moisture() -> None:
     figure = compare_figure(result)
     labels = [text for text in texts(figure) if re.match(r"\d\. ", text)]
     assert [label.split(":")[0] for label in labels] == [
+        "6. Your plan, in the open, paper bag",
         "1. Under conifer trees, bare",
         "2. Under deciduous trees, bare",
-        "3. Under conifer trees, paper bag",
-        "4. Under deciduous trees, paper bag",
-        "5. In the open, bare",
-        "6. In the open, paper bag",
+        "3. In the open, bare",
+        "4. Under conifer trees, paper bag",
+        "5. Under deciduous trees, paper bag",
     ]
     moisture = figure.axes[-1]
     dots = [line.get_xdata()[0] for line in moisture.get_lines() if line.get_marker() == "o"]

@@ -262,7 +262,8 @@ def test_without_an_outlook_no_outlook_file_is_written(tmp_path: Path) -> None:
 def test_summary_lines_are_one_a_stack() -> None:
     season, compare = samples.season(*samples.three_stacks()), samples.compare()
     lines = summary_lines(season, compare)
-    assert len(lines) == 4
+    assert len(lines) == 6
+    assert lines[-1].startswith("Our default, not yours: ")
     assert all("\n" not in line for line in lines)
 
 

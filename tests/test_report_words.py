@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 import sys
 from dataclasses import replace
@@ -16,7 +17,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import report_samples as samples
 
-from climate_risk.interventions import Act, CoverSpan, Watering
+from climate_risk.interventions import Act, CoverSpan, LeafFall, LeafOut, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
 from climate_risk.report import basis, choice, condition, words
 from climate_risk.report.display import (
@@ -28,6 +29,8 @@ from climate_risk.report.display import (
     plain_name,
     plural,
 )
+from climate_risk.report.option_names import dated_cover_words, in_common, option_name
+from climate_risk.report.prices import prices_sentences
 from climate_risk.report.treatment import (
     WHY,
     act_words,
@@ -36,8 +39,9 @@ from climate_risk.report.treatment import (
     volume,
     waterings_key,
 )
-from climate_risk.risk.compare import rank
-from climate_risk.risk.results import OptionResult, OutcomeShares, StackSeason, Tie
+from climate_risk.risk.results import OptionResult, OutcomeShares, StackSeason
+from climate_risk.risk.results_compare import BreakEven, Tie
+from climate_risk.risk.worth import rank
 from climate_risk.units import Units
 
 US = Units("us")
@@ -291,35 +295,34 @@ def test_worst_stack_comes_first() -> None:
     assert words.by_risk(samples.three_stacks()) == [1, 2, 0]
 
 
-def test_compare_names_best_cheapest_and_ties() -> None:
+def test_compare_names_best_safest_plan_and_ties() -> None:
     stack = samples.compare().stacks[0]
-    best = choice.best_option_sentence(stack, 0.10, "USD", US)
-    assert best == (
-        "North row: safest is under conifer trees with paper bag and 60 % shade cloth, "
-        "watered 1 gal (4 L) every 7 days (USD 6.50 a stack)."
+    assert choice.best_option_sentence(stack, 0.10, "USD", US) == (
+        "North row: cheapest, loss counted, is under conifer trees, bare, no water "
+        "(no extra cost): about 1 in 16 lost to drought (6 %)."
     )
-    cheapest = choice.cheapest_sentence(stack, 0.10, "USD", US)
-    assert "under conifer trees with no cover (no extra cost): about 1 in 16 lost" in cheapest
+    assert choice.safest_sentence(stack, 0.10, "USD", US).startswith(
+        "Least loss: under conifer trees, paper bag and 60 % shade cloth, 1 gal (4 L) every 7 days"
+    )
+    plan = choice.plan_sentence(stack, 0.10, "USD")
+    assert plan.startswith("Yours as written: ")
+    assert f"place {stack.plan.rank} of 18. The best pays at any worth." in plan
     assert choice.ties_sentence(stack) == ""
 
 
 def test_where_nothing_is_lost_the_wettest_of_the_cheap_comes_first() -> None:
     stack = samples.no_loss_compare().stacks[0]
     best = choice.best_option_sentence(stack, 0.10, "USD", US)
-    assert best == "North row: safest and cheapest is under conifer trees with no cover."
-    assert choice.cheapest_sentence(stack, 0.10, "USD", US) == ""
+    assert best == (
+        "North row: cheapest, loss counted, is under conifer trees, bare (no extra cost): "
+        "no loss seen."
+    )
+    assert choice.safest_sentence(stack, 0.10, "USD", US) == ""
     assert "No loss seen in 36 past years with any of the 6 options" in choice.ties_sentence(stack)
 
 
-def test_a_cheap_option_that_gets_too_dry_says_so() -> None:
-    stack = samples.no_loss_compare().stacks[0]
-    first = replace(stack.options[0], cost=replace(stack.options[0].cost, option=5.0))
-    dry = replace(stack.options[-1], cost=replace(stack.options[-1].cost, option=0.0))
-    said = choice.cheapest_sentence(replace(stack, options=(first, dry)), 0.10, "USD", US)
-    assert "gets too dry to grow" in said
-
-
-def test_rank_puts_loss_first_then_moisture_then_cost() -> None:
+def test_rank_puts_cost_with_loss_first_then_loss_then_moisture_then_cost() -> None:
+    """A stack is worth 50: loss of 2 % is 1.00, and sums are alike to the nearest 0.50."""
     base = samples.no_loss_compare().stacks[0].options[0]
 
     def with_(lost: float, low: float, middle: float, cost: float) -> OptionResult:
@@ -327,33 +330,93 @@ def test_rank_puts_loss_first_then_moisture_then_cost() -> None:
             base,
             shares=samples.shares(0.0, lost),
             moisture_driest_face_pct=(low, middle, 90.0),
-            cost=replace(base.cost, option=cost),
+            cost=replace(base.cost, option=cost, expected_loss=50.0 * lost),
         )
 
-    order = [
+    by_money = [
+        with_(0.0, 10.0, 60.0, 0.0),
+        with_(0.0, 28.0, 50.0, 0.2),
+        with_(0.0, 30.0, 50.0, 1.0),
+        with_(0.02, 50.0, 60.0, 0.0),
+        with_(0.0, 50.0, 60.0, 1.4),
+    ]
+    assert sorted(reversed(by_money), key=lambda option: rank(option, 50.0)) == by_money
+    by_chance = [
         with_(0.0, 28.0, 60.0, 0.0),
         with_(0.004, 40.0, 60.0, 2.0),
         with_(0.0, 30.0, 50.0, 1.0),
         with_(0.0, 10.0, 20.0, 0.0),
         with_(0.02, 50.0, 60.0, 0.0),
     ]
-    assert sorted(reversed(order), key=rank) == order
+    assert sorted(reversed(by_chance), key=lambda option: rank(option, math.nan)) == by_chance
 
 
-def test_compare_says_when_nothing_stays_within_the_limit() -> None:
+def test_compare_says_when_something_or_nothing_stays_within_the_limit() -> None:
     stack = samples.compare().stacks[0]
-    bad = replace(stack, options=stack.options[-2:])
-    assert "Even this passes your limit of 10 %" in choice.best_option_sentence(
-        bad, 0.10, "USD", US
+    assert "Within your limit of 5 % the first is" in choice.safest_sentence(
+        stack, 0.05, "USD", US
     )
-    assert choice.cheapest_sentence(bad, 0.10, "USD", US) == ""
+    last = replace(stack, options=tuple(replace(o, rank=1) for o in stack.ranked[-1:]))
+    assert "This passes your limit of 10 %" in choice.best_option_sentence(last, 0.10, "USD", US)
+    said = choice.safest_sentence(last, 0.10, "USD", US)
+    assert said == "Nothing compared stays within your limit."
 
 
-def test_cheapest_of_options_all_within_the_limit_is_named_only_where_it_saves() -> None:
+def test_when_an_option_pays_is_said_with_its_reach() -> None:
+    stack = samples.compare().stacks[0]
+    option = replace(
+        stack.options[1], break_even=BreakEven(worth=12.0, low=8.0, high=30.0, pays_above=True)
+    )
+    said = choice.pays_words(option, stack.plan, "USD")
+    assert said == "pays where a stack is worth over USD 12.00 (8 times in 10: 8.00 to 30.00)"
+    open_end = replace(option.break_even, high=math.inf, pays_above=False)
+    said = choice.pays_words(replace(option, break_even=open_end), stack.plan, "USD")
+    assert said == "pays where a stack is worth under USD 12.00 (8 times in 10: 8.00 or more)"
+
+
+def test_an_option_is_called_by_what_tells_it_from_the_others() -> None:
+    """Only the diameter differs: nothing else stands in the row, and the rest is said once."""
     stack = samples.no_loss_compare().stacks[0]
-    assert (
-        choice.cheapest_sentence(replace(stack, options=stack.options[:2]), 0.10, "USD", US) == ""
+    thin = replace(stack.plan.build, diameter_m=0.1524)
+    other = replace(stack.plan, is_plan=False, rank=2, build=thin)
+    two = replace(stack, options=(stack.plan, other))
+    assert option_name(other, two, US) == "6 in thick"
+    assert option_name(other, two, Units("metric")) == "15.2 cm thick"
+    assert option_name(stack.plan, two, US) == "your plan, 10 in thick"
+    assert in_common(two, US) == ["in the open", "paper bag"]
+
+
+def test_covers_are_called_by_their_leaves_or_days() -> None:
+    cloth = CoverSpan(kind="shade cloth", percent=60.0)
+    begun = date(2025, 4, 12)
+    leafless = replace(cloth, on=LeafFall(2025, 10, 18), off=LeafOut(2026, 5, 7))
+    assert dated_cover_words(cloth, begun) == "60 % shade cloth"
+    assert dated_cover_words(leafless, begun) == "60 % shade cloth (leaf fall to leaf out)"
+    dated = replace(cloth, on=begun, off=date(2026, 3, 20))
+    assert dated_cover_words(dated, begun) == "60 % shade cloth (to 20 Mar)"
+
+
+def test_prices_that_are_not_the_grower_s_are_named() -> None:
+    prices = samples.PRICES
+    (said,) = prices_sentences(prices, US)
+    assert said == (
+        "Our default, not yours: shade cloth USD 0.17 a square foot, labour USD 20.00 an hour and "
+        "the limit of 10 % for losing a stack. Put your own under [costs]."
     )
+    assert "USD 1.80 a m²" in prices_sentences(prices, Units("metric"))[0]
+    own = replace(prices, ours={}, currency="EUR", unknown=("labour_per_hour",))
+    (said,) = prices_sentences(own, US)
+    assert said.startswith("No cost is given that needs the price of labour: [costs] has none in ")
+    assert prices_sentences(replace(own, unknown=()), US) == []
+
+
+def test_what_was_not_tried_is_called_so() -> None:
+    """One past year: no act was tried, and the page does not say that none helps."""
+    one = samples.stack(with_chance=False, years=1, drought=0.6)
+    said = words.card(replace(one, actions=()), 0.10, US)
+    assert said.act.startswith("No act was tried: under 10 past years")
+    many = words.card(replace(samples.stack(drought=0.6), actions=()), 0.10, US)
+    assert many.act == "No act tried brings it down."
 
 
 def test_what_the_model_may_tell_later_is_said_where_it_is_told() -> None:
@@ -365,7 +428,7 @@ def test_what_the_model_may_tell_later_is_said_where_it_is_told() -> None:
     shut = CoverSpan(kind="bag", material="paper", foot="closed")
     assert cover_words(shut) == "paper bag"
     assert cover_words(replace(shut, foot="open")) == "paper bag open at the foot"
-    tie = Tie(ranks=(0, 1), unknown="bag.rain_share")
+    tie = Tie(ranks=(1, 2), unknown="bag.rain_share")
     stack = replace(samples.compare().stacks[0], ties=(tie,))
     assert choice.ties_sentence(stack) == (
         "1 and 2 tie: which is better hangs on the share of the rain that soaks through the bag. "

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from functools import partial
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +15,13 @@ import numpy.typing as npt
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.draws import ParameterSet, values_at
 from climate_risk.engine.hours import DAILY_COLUMNS, run_block
-from climate_risk.engine.stack import HEAT_CAPACITY_TEMP_C, Scheme, StackModel, cover_table
+from climate_risk.engine.stack import (
+    HEAT_CAPACITY_TEMP_C,
+    Scheme,
+    StackModel,
+    cover_table,
+    covers_in,
+)
 from climate_risk.fungus.kernel import make_mycelium, mycelium_parameters
 from climate_risk.log import layout as at
 from climate_risk.log.parameters import log_parameters
@@ -138,42 +146,81 @@ def _log_parameters(
 
 
 def _advance(job: Job) -> None:
-    kind, block = job.kind, job.block
+    kind, block, first, last = job.kind, job.block, job.first_hour, job.last_hour
     rows = kind.parameter_set(job.scheme)
     values = values_at(rows, block.quantiles)
     canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
     stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
     row = int(job.start_rows[0])
-    elevation, azimuth = kind.record.sun(row + job.first_hour, row + job.last_hour)
+    elevation, azimuth = kind.record.sun(row + first, row + last)
     modes = np.zeros((kind.hours, at.MODES))
-    modes[job.first_hour : job.last_hour] = (elevation > 0.0)[:, None] * girth_modes(azimuth)
-    days = (job.last_hour - job.first_hour) // HOURS_PER_DAY
-    block.daily = np.empty((days, DAILY_COLUMNS, at.CASES))
+    modes[first:last] = (elevation > 0.0)[:, None] * girth_modes(azimuth)
+    block.daily = np.empty(((last - first) // HOURS_PER_DAY, DAILY_COLUMNS, at.CASES))
     set_parameters(block.a, _log_parameters(kind, rows, values))
-    run_block(
-        kind.grid,
-        kind.curves,
-        kind.tables.potential_mpa,
-        kind.tables.spawn_potential_mpa,
-        radiation_parameters(values, openness),
-        mycelium_parameters(values),
-        model().complete_share.value,
-        diffuse_table(),
-        sector_basis(),
-        stand,
-        job.start_rows,
-        cover_table(kind, job.scheme),
-        modes,
-        job.first_hour,
-        job.last_hour,
-        kind.inoculation_hour,
-        block.a,
-        block.mycelium,
-        block.booked,
-        block.daily,
-        np.empty((STAND_COLUMNS, at.CASES)),
-        np.empty((LIGHTS, at.CASES)),
-        np.empty((at.FORCINGS, at.CASES)),
-        np.empty((kind.grid.level_m.size, at.CASES)),
-        np.zeros((3, at.CASES)),
-    )
+    radiation, fungus = radiation_parameters(values, openness), mycelium_parameters(values)
+
+    def run(cover: FloatArray, begin: int, end: int, state: State) -> None:
+        run_block(
+            kind.grid,
+            kind.curves,
+            kind.tables.potential_mpa,
+            kind.tables.spawn_potential_mpa,
+            radiation,
+            fungus,
+            model().complete_share.value,
+            diffuse_table(),
+            sector_basis(),
+            stand,
+            job.start_rows,
+            cover,
+            modes,
+            begin,
+            end,
+            kind.inoculation_hour,
+            *state,
+            np.empty((STAND_COLUMNS, at.CASES)),
+            np.empty((LIGHTS, at.CASES)),
+            np.empty((at.FORCINGS, at.CASES)),
+            np.empty((kind.grid.level_m.size, at.CASES)),
+            np.zeros((3, at.CASES)),
+        )
+
+    covers, of_case = _covers(job)
+    differ = np.flatnonzero(np.any([(table != covers[0]).any(axis=1) for table in covers], axis=0))
+    differ = differ[(differ >= first) & (differ < last)]
+    low, high = (int(differ[0]), int(differ[-1]) + 1) if differ.size else (last, last)
+    low, high = low // HOURS_PER_DAY * HOURS_PER_DAY, -(-high // HOURS_PER_DAY) * HOURS_PER_DAY
+    for begin, end in ((first, low), (low, high), (high, last)):
+        days = slice((begin - first) // HOURS_PER_DAY, (end - first) // HOURS_PER_DAY)
+        state = (block.a, block.mycelium, block.booked, block.daily[days])
+        if begin == low and end > begin:
+            _run_apart(partial(run, begin=begin, end=end), covers, of_case, state)
+        elif end > begin:
+            run(covers[0], begin, end, state)
+
+
+State = tuple[FloatArray, FloatArray, FloatArray, FloatArray]
+"""Log, mycelium, what is booked, and the days' columns; the case is the last axis of each."""
+
+
+def _covers(job: Job) -> tuple[list[FloatArray], IntArray]:
+    """Tables of what is over the stack, one where all years agree, and which is each case's."""
+    kind, scheme = job.kind, job.scheme
+    today = kind.start_day + timedelta(hours=job.first_hour)
+    years = kind.record.years_apart(job.start_rows + job.first_hour, today)
+    spans = [covers_in(kind, scheme.covers, int(apart)) for apart in years]
+    kinds = list(dict.fromkeys(spans))
+    tables = [cover_table(kind, replace(scheme, covers=covers)) for covers in kinds]
+    return tables, np.array([kinds.index(covers) for covers in spans])
+
+
+def _run_apart(
+    run: Callable[..., None], covers: list[FloatArray], of_case: IntArray, state: State
+) -> None:
+    """Hours in which years differ in their covers: all cases under each, and each its own."""
+    before = [array.copy() for array in state]
+    for number, cover in enumerate(covers):
+        tried = [array.copy() for array in before]
+        run(cover, state=tried)
+        for array, outcome in zip(state, tried, strict=True):
+            array[..., of_case == number] = outcome[..., of_case == number]

@@ -53,13 +53,18 @@ class Bridge(Record):
         super().__init__(record.weather, record.site, record.log)
         self._whole = record
         self._rows = [record.row(day) for day in begins]
+        self._years = np.array([day.year for day in begins])
         days = min(record.weather.forecast_days, END_DAY - 1)
         self.hours = days * HOURS_PER_DAY
         self._ahead = len(record.weather.time) - record.weather.forecast_days * HOURS_PER_DAY
         share = forecast_share(np.arange(1, days + 1))
         self._share = np.repeat(share, HOURS_PER_DAY)[:, None]
 
-    def table(self, canopy: str, openness: float, diameter_m: float) -> FloatArray:
+    def years_apart(self, rows: IntArray, day: date) -> IntArray:
+        """Calendar years from tomorrow to the same day of each row's past year."""
+        return np.asarray(self._years[rows // self.hours] - day.year)
+
+    def _table(self, canopy: str, openness: float, diameter_m: float) -> FloatArray:
         """(years * hours, STAND_COLUMNS) mixed weather inside a stand."""
         key = (canopy, openness, diameter_m)
         if key not in self._tables:

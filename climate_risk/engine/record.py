@@ -4,13 +4,17 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 from functools import cached_property
+from threading import Lock
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
+from climate_risk.interventions import LeafDay, LeafOut
+from climate_risk.leaves import SOUTH_DAYS
 from climate_risk.log.formulas import convection_coefficient
+from climate_risk.microclimate.canopy import spring_warmth
 from climate_risk.microclimate.radiation import (
     STAND_COLUMNS,
     W_AIR_TEMP,
@@ -43,10 +47,15 @@ from climate_risk.microclimate.stand_log import (
     with_log,
 )
 from climate_risk.site import Site
-from climate_risk.tables import canopies, cloths
+from climate_risk.tables import canopies, cloths, model
 from climate_risk.weather.record import HourlyWeather
 
 FloatArray = npt.NDArray[np.float64]
+IntArray = npt.NDArray[np.int64]
+
+
+EPOCH_YEAR = 1970
+"""That numpy counts years from."""
 
 
 class Record:
@@ -61,6 +70,8 @@ class Record:
         """A logger in one of the stands, and what it differs from the modelled air there."""
         self._stands: dict[tuple[str, float], StandWeather] = {}
         self._tables: dict[tuple[str, float, float], FloatArray] = {}
+        self._making = Lock()
+        """Runs on several cores ask for the same table at once."""
 
     @cached_property
     def first(self) -> date:
@@ -82,8 +93,32 @@ class Record:
         """Row of the first hour of a day; days before or after the record are the caller's."""
         return (day - self.first).days * HOURS_PER_DAY
 
+    def years_apart(self, rows: IntArray, day: date) -> IntArray:
+        """Calendar years from a day of a run to the days at whose first hours the rows lie."""
+        years = self.weather.time[rows].astype("datetime64[Y]").astype(np.int64) + EPOCH_YEAR
+        return np.asarray(years - day.year)
+
+    def leaf_shift_days(self, day: LeafDay, years: int) -> int:
+        """Days by which the leaves are later than usual, some years after a usual leaf day."""
+        if not isinstance(day, LeafOut):
+            return 0
+        south = timedelta(days=SOUTH_DAYS if self.site.latitude < 0.0 else 0)
+        warmth = self._spring_warmth.get((day + south).year + years, 0.0)
+        return round(model().days_per_k_spring.value * warmth)
+
+    @cached_property
+    def _spring_warmth(self) -> dict[int, float]:
+        days = pd.DatetimeIndex(self.weather.time[::HOURS_PER_DAY])
+        means = self.weather.air_temp_c.reshape(-1, HOURS_PER_DAY).mean(axis=1)
+        warmth = spring_warmth(days, means, self.site)
+        return dict(zip(warmth.index.tolist(), warmth.tolist(), strict=True))
+
     def table(self, canopy: str, openness: float, diameter_m: float) -> FloatArray:
         """(hours, STAND_COLUMNS) weather inside a stand, for stacks of one diameter."""
+        with self._making:
+            return self._table(canopy, openness, diameter_m)
+
+    def _table(self, canopy: str, openness: float, diameter_m: float) -> FloatArray:
         stand, key = (canopy, openness), (canopy, openness, diameter_m)
         if key not in self._tables:
             if stand not in self._stands:

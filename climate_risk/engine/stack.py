@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -12,6 +12,7 @@ from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.days import months_after
 from climate_risk.engine.draws import ParameterSet
 from climate_risk.engine.record import Record
+from climate_risk.interventions import LeafDay
 from climate_risk.log.formulas import dry_heat_capacity
 from climate_risk.log.geometry import Grid, make_grid
 from climate_risk.log.state import Curves
@@ -148,6 +149,19 @@ def stack_model(
         start_day=start,
         horizon=horizon_of(stack),
     )
+
+
+def covers_in(
+    kind: StackModel, covers: tuple[CoverSpan, ...], years: int
+) -> tuple[CoverSpan, ...]:
+    """Covers on the run's own calendar, their leaf days as they are so many years later."""
+
+    def moved(day: date | None) -> date | None:
+        if not isinstance(day, LeafDay):
+            return day
+        return date.fromordinal(day.toordinal() + kind.record.leaf_shift_days(day, years))
+
+    return tuple(replace(span, on=moved(span.on), off=moved(span.off)) for span in covers)
 
 
 def cover_table(kind: StackModel, scheme: Scheme) -> FloatArray:

@@ -13,6 +13,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from climate_risk.leaves import SOUTH_DAYS, usual_leaf_days
 from climate_risk.site import Site
 from climate_risk.tables import Canopy, model
 
@@ -64,36 +65,37 @@ def leaf_share(days: pd.DatetimeIndex, daily_mean_c: FloatArray, site: Site) -> 
     site : Site
     """
     rows = model()
-    south = site.latitude < 0.0
-    offset = pd.Timedelta(days=182) if south else pd.Timedelta(0)
-    shifted = days + offset
-    year = shifted.year.to_numpy()
-    month = shifted.month.to_numpy()
-    spring = (month >= 3) & (month <= 5)
-    normal = float(np.mean(daily_mean_c[spring])) if spring.any() else 0.0
-    means = pd.Series(daily_mean_c[spring]).groupby(year[spring]).agg(["mean", "size"])
-    anomaly = (means["mean"] - normal).where(means["size"] >= 60, 0.0)
-    warmth = anomaly.reindex(year).fillna(0.0).to_numpy()
-    north = abs(site.latitude) - rows.ref_latitude.value
-    higher = (site.elevation_m - rows.ref_elevation_m.value) / 100.0
-    out = (
-        rows.leaf_on_day_at_ref.value
-        + rows.days_per_degree_latitude_spring.value * north
-        + rows.days_per_100m_spring.value * higher
-        + rows.days_per_k_spring.value * warmth
-    )
-    down = (
-        rows.leaf_off_day_at_ref.value
-        + rows.days_per_degree_latitude_autumn.value * north
-        + rows.days_per_100m_autumn.value * higher
-    )
+    shifted = _as_in_the_north(days, site)
+    out, down = usual_leaf_days(site)
+    warmth = spring_warmth(days, daily_mean_c, site)
+    later = rows.days_per_k_spring.value * warmth.reindex(shifted.year).fillna(0.0).to_numpy()
     day = shifted.day_of_year.to_numpy().astype(np.float64)
     tenth_to_tenth = 2.0 * np.log(9.0)
     rise = tenth_to_tenth / rows.spread_days_spring.value
     fall = tenth_to_tenth / rows.spread_days_autumn.value
     return np.asarray(
-        1.0 / (1.0 + np.exp(-rise * (day - out))) / (1.0 + np.exp(fall * (day - down)))
+        1.0 / (1.0 + np.exp(-rise * (day - (out + later)))) / (1.0 + np.exp(fall * (day - down)))
     )
+
+
+def spring_warmth(
+    days: pd.DatetimeIndex, daily_mean_c: FloatArray, site: Site
+) -> pd.Series[float]:
+    """By how much each year's March to May is warmer than the record's [K]; 0 where unseen.
+
+    By the north's calendar year; a southern spring belongs to the year that its own half-year
+    turn gives.
+    """
+    shifted = _as_in_the_north(days, site)
+    year, month = shifted.year.to_numpy(), shifted.month.to_numpy()
+    spring = (month >= 3) & (month <= 5)
+    normal = float(np.mean(daily_mean_c[spring])) if spring.any() else 0.0
+    means = pd.Series(daily_mean_c[spring]).groupby(year[spring]).agg(["mean", "size"])
+    return (means["mean"] - normal).where(means["size"] >= 60, 0.0)
+
+
+def _as_in_the_north(days: pd.DatetimeIndex, site: Site) -> pd.DatetimeIndex:
+    return days + pd.Timedelta(days=SOUTH_DAYS if site.latitude < 0.0 else 0)
 
 
 def between(off: float, on: float, leaves: FloatArray) -> FloatArray:

@@ -3,23 +3,25 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from climate_risk.compare_options import CompareOptions
 from climate_risk.engine.record import Record
 from climate_risk.errors import InputError, RunError
 from climate_risk.interventions import Watering
-from climate_risk.options import CompareOptions, CoverOption, WateringOption
+from climate_risk.options import WateringOption
 from climate_risk.region.results import MISSING, RUN, SEA, SHORT, MapOption
 from climate_risk.region.series import raw_weather
 from climate_risk.region.store import source_of_the_package
 from climate_risk.region.variables import Conversion, Step
 from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.risk.compare import compare
-from climate_risk.risk.results import CompareResult, OptionResult
+from climate_risk.risk.results_compare import CompareResult
 from climate_risk.site import Site
 from climate_risk.weather import to_hourly
 from climate_risk.weather.fill import fill_gaps
@@ -58,7 +60,7 @@ class Chain:
     @property
     def numbers(self) -> int:
         """Of one cell."""
-        per_stack = OF_STACK + OF_OPTION * len(options_of(self.yard.compare))
+        per_stack = OF_STACK + OF_OPTION * len(map_options(self.yard))
         return len(HEAD) + len(self.yard.stacks) * per_stack
 
 
@@ -75,33 +77,32 @@ class Block:
     land: BoolArray | None
 
 
-def options_of(options: CompareOptions) -> list[tuple[str, CoverOption, WateringOption]]:
-    """Every option of a yard, in the order in which its file names them."""
-    return [
-        (canopy, cover, watering)
-        for canopy in options.canopies
-        for cover in options.covers
-        for watering in options.waterings
-    ]
+def stand_lists(options: CompareOptions) -> CompareOptions:
+    """The lists of canopies, covers and waterings alone: every stack of a map is built alike."""
+    return CompareOptions(
+        canopies=options.canopies, covers=options.covers, waterings=options.waterings
+    )
 
 
 def map_options(yard: Yard) -> tuple[MapOption, ...]:
     """The options as they are labelled; dates, which differ between hemispheres, are not shown."""
-    day = yard.stacks[0].inoculated
+    first = yard.stacks[0]
     return tuple(
         MapOption(
-            canopy=canopy,
-            covers=cover.spans,
-            waterings=(
-                Watering(
-                    litres=watering.litres, every_days=watering.every_days, first=day, last=day
-                ),
-            )
-            if watering.litres
-            else (),
+            canopy=canopy or yard.canopy,
+            covers=first.covers if cover is None else cover.spans,
+            waterings=first.waterings if watering is None else _doses(watering, first.inoculated),
         )
-        for canopy, cover, watering in options_of(yard.compare)
+        for canopy in yard.compare.canopies
+        for cover in yard.compare.covers
+        for watering in yard.compare.waterings
     )
+
+
+def _doses(watering: WateringOption, day: date) -> tuple[Watering, ...]:
+    if not watering.litres:
+        return ()
+    return (Watering(litres=watering.litres, every_days=watering.every_days, first=day, last=day),)
 
 
 def run_block(block: Block, chain: Chain) -> FloatArray:
@@ -174,7 +175,7 @@ def compare_cell(raw: RawWeather, site: Site, chain: Chain) -> tuple[Record, Com
     except InputError as error:
         raise _NoWeather from error
     record = Record(to_hourly(filled, site), site)
-    yard = replace(chain.yard, site=site)
+    yard = replace(chain.yard, site=site, compare=stand_lists(chain.yard.compare))
     try:
         found = compare(
             yard, record, filled.coverage, {}, years=chain.years, draws=chain.draws, threads=1
@@ -186,23 +187,13 @@ def compare_cell(raw: RawWeather, site: Site, chain: Chain) -> tuple[Record, Com
 
 def _of_stacks(found: CompareResult, yard: Yard) -> tuple[FloatArray, int]:
     """Numbers of every stack in the order of the yard's options, and the fewest years of one."""
-    places = {option: n for n, option in enumerate(options_of(yard.compare))}
     numbers, years = [], []
     for stack in found.stacks:
-        by_place = {places[_key(option)]: option for option in stack.options}
-        years.append(len(stack.options[0].years))
-        numbers += [float(years[-1]), np.nan]
-        if stack.options[0].chance is not None:
-            numbers[-1] = float(places[_key(stack.options[0])])
-        for place in range(len(places)):
+        by_place = {place: option for option in stack.ranked for place in option.places}
+        best = next(iter(by_place))
+        years.append(len(by_place[best].years))
+        numbers += [float(years[-1]), np.nan if by_place[best].chance is None else float(best)]
+        for place in range(len(map_options(yard))):
             chance = by_place[place].chance
             numbers += [np.nan] * 3 if chance is None else [chance.mean, chance.low, chance.high]
     return np.array(numbers), min(years)
-
-
-def _key(option: OptionResult) -> tuple[str, CoverOption, WateringOption]:
-    """The yard's option that was run: without the dates that `compare` gave it."""
-    spans = tuple(replace(span, on=None, off=None) for span in option.covers)
-    dose = option.waterings[0] if option.waterings else None
-    watering = WateringOption(litres=dose.litres, every_days=dose.every_days) if dose else None
-    return option.canopy, CoverOption(spans=spans), watering or WateringOption()

@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from climate_risk.errors import InputError, RunError, shown
-from climate_risk.options import CoverOption, WateringOption
 from climate_risk.progress import Progress
 from climate_risk.region.cell import (
     HEAD,
@@ -22,7 +21,6 @@ from climate_risk.region.cell import (
     Block,
     Chain,
     map_options,
-    options_of,
     run_block,
 )
 from climate_risk.region.extra import require_libraries
@@ -228,7 +226,7 @@ def _block(grid: Grid, rows: slice, columns: slice) -> Block:
 
 
 def _assemble(yard: Yard, grid: Grid, chain: Chain, numbers: FloatArray) -> RegionMap:
-    options = options_of(yard.compare)
+    options = map_options(yard)
     planes = np.moveaxis(numbers, -1, 0)
     each = OF_STACK + OF_OPTION * len(options)
     stacks = []
@@ -253,9 +251,8 @@ def _assemble(yard: Yard, grid: Grid, chain: Chain, numbers: FloatArray) -> Regi
                 years=years,
             )
         )
-    bare = (CoverOption(), WateringOption())
-    nothing = [n for n, (canopy, *rest) in enumerate(options) if tuple(rest) == bare]
-    own = [n for n in nothing if options[n][0] == yard.canopy]
+    nothing = [n for n, option in enumerate(options) if not option.covers + option.waterings]
+    own = [n for n in nothing if options[n].canopy == yard.canopy]
     residuals = np.nan_to_num(planes[2:4]).max(axis=(1, 2))
     return RegionMap(
         yard_name=yard.name,
@@ -274,7 +271,7 @@ def _assemble(yard: Yard, grid: Grid, chain: Chain, numbers: FloatArray) -> Regi
         last=grid.times[-1].date(),
         draws=chain.draws,
         place=grid.place,
-        options=map_options(yard),
+        options=options,
         nothing=next(iter([*own, *nothing]), None),
         stacks=tuple(stacks),
         state=planes[0].astype(np.int64),

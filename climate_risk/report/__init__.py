@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from climate_risk.risk.results import CompareResult, SeasonResult
+from climate_risk.risk.results import SeasonResult
+from climate_risk.risk.results_compare import CompareResult
 
 __all__ = ["summary_lines", "write_results"]
 
@@ -88,7 +89,7 @@ def _older(path: Path) -> bytes | None:
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:
     """A few plain lines for the terminal."""
-    from climate_risk.report import choice, words
+    from climate_risk.report import choice, prices, words
     from climate_risk.units import Units
 
     lines = []
@@ -102,4 +103,8 @@ def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:
             for stack in result.stacks:
                 best = choice.best_option_sentence(stack, *advice)
                 lines.append(f"{best} {choice.ties_sentence(stack)}".strip())
+                plan = choice.plan_sentence(stack, result.tolerated_chance, result.currency)
+                lines.append(f"{stack.name}: {plan}")
+    for result in results[-1:]:
+        lines += prices.prices_sentences(result.prices, Units(result.units))
     return lines

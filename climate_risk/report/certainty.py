@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from climate_risk.report.display import odds, plain_name, plural
-from climate_risk.risk.results import Level, OptionResult, StackCompare, Tie
+from climate_risk.risk.results import Level
+from climate_risk.risk.results_compare import StackCompare, Tie
 
 MEASURED = {
     "bag.rain_share": (
@@ -101,8 +102,8 @@ def level_sentence(level: Level | None) -> str:
 
 
 def tie_sentence(tie: Tie) -> str:
-    """Two options, by their places in the list, that one number may turn round."""
-    first, second = (rank + 1 for rank in tie.ranks)
+    """Two options, by their ranks, that one number may turn round."""
+    first, second = tie.ranks
     how = how_to_measure(tie.unknown)
     tail = f" To find out: {how}." if how else ""
     return (
@@ -112,10 +113,5 @@ def tie_sentence(tie: Tie) -> str:
 
 def overlap_sentence(stack: StackCompare) -> str:
     """How many other options the years and draws cannot tell from the first."""
-    ties = sum(is_alike(option) for option in stack.options[1:])
-    return f"{plural(ties, 'other option')} may turn out as good as the first." if ties else ""
-
-
-def is_alike(option: OptionResult) -> bool:
-    """Whether an option cannot be told from the first, pair by pair."""
-    return option.difference is not None and option.difference.is_tie
+    ties = sum(option.to_best is not None and option.to_best.is_tie for option in stack.options)
+    return f"{plural(ties, 'other option')} may lose as few as the best." if ties else ""

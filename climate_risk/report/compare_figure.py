@@ -9,22 +9,19 @@ from climate_risk.report import theme
 from climate_risk.report.choice import (
     basis_line,
     best_option_sentence,
-    cheapest_sentence,
     cost_words,
-    option_words,
+    loss_words,
+    plan_sentence,
+    safest_sentence,
     ties_sentence,
 )
 from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose
-from climate_risk.report.display import folded, odds, percent
+from climate_risk.report.display import folded, money, odds, percent
+from climate_risk.report.option_names import option_name
 from climate_risk.report.risk_bars import ROW_IN, cause_key, chance_end, draw_bar
-from climate_risk.report.words import capital, cause, years_lost
-from climate_risk.risk.results import (
-    CompareResult,
-    OptionResult,
-    SeasonResult,
-    StackCompare,
-    YearResult,
-)
+from climate_risk.report.words import capital, cause
+from climate_risk.risk.results import OptionResult, SeasonResult, YearResult
+from climate_risk.risk.results_compare import ComparedOption, CompareResult, StackCompare
 from climate_risk.units import Units
 
 if TYPE_CHECKING:
@@ -71,14 +68,15 @@ def compare_figure(
     advice = (limit, result.currency, show)
     title: list[str] = []
     if heading:
-        title = [best_option_sentence(chosen, *advice), cheapest_sentence(chosen, *advice),
-                 f"{basis_line(result, chosen)} {ties_sentence(chosen)}".strip()]  # fmt: skip
+        title = [
+            best_option_sentence(chosen, *advice),
+            safest_sentence(chosen, *advice),
+            plan_sentence(chosen, limit, result.currency),
+            f"{basis_line(result, chosen, show)} {ties_sentence(chosen)}".strip(),
+        ]
     line_in = LINE_EM * layout.text_pt / 72.0
     chars = layout.chars(room_in, bold=True)
-    rows = [
-        folded(_row_words(place, option, result, show), chars)
-        for place, option in enumerate(chosen.options, start=1)
-    ]
+    rows = [folded(_row_words(option, chosen, result, show), chars) for option in chosen.options]
     height = sum(len(lines) * line_in + ROW_IN + 0.1 for lines in rows)
 
     def draw(axes: Axes) -> None:
@@ -101,13 +99,15 @@ def compare_figure(
             plot.set_yticks([])
             plot.spines["left"].set_visible(False)
         at = 0.0
-        for place, (option, lines) in enumerate(zip(chosen.options, rows, strict=True)):
+        for option, lines in zip(chosen.options, rows, strict=True):
             axes.text(0.0, at, "\n".join(lines), va="top", linespacing=1.05,
-                      fontweight="bold" if place == 0 else "normal")  # fmt: skip
+                      fontweight="bold" if option.rank == 1 else "normal")  # fmt: skip
             at += len(lines) * line_in + ROW_IN / 2
             _draw_chance(chance, at, option, limit)
-            _draw_moisture(moisture, at, option, chosen)
+            _draw_moisture(moisture, at, option)
             at += ROW_IN / 2 + 0.1
+            if option.is_plan:
+                axes.axhline(at - 0.06, color=theme.BLACK, linewidth=0.6)
         ticks = [tick for tick in chance.get_xticks() if tick <= chance.get_xlim()[1]]
         chance.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
 
@@ -118,16 +118,17 @@ def compare_figure(
     return figure
 
 
-def _row_words(place: int, option: OptionResult, result: CompareResult, show: Units) -> str:
-    limit = result.tolerated_chance
-    if option.chance is None:
-        said = f"most lost in {years_lost(option)} of {len(option.years)} years"
-    elif option.chance.mean <= 0.0:
-        said = "no loss seen"
+def _row_words(
+    option: ComparedOption, stack: StackCompare, result: CompareResult, show: Units
+) -> str:
+    cost, total = cost_words(option, result.currency), option.cost.total
+    chance, limit = option.chance, result.tolerated_chance
+    if chance is None or chance.mean <= 0.0:
+        said = f"{loss_words(option, limit)}, {cost}"
     else:
-        said = f"{odds(option.chance.mean, limit)} lost ({percent(option.chance.mean, limit)})"
-    cost = cost_words(option, result.currency)
-    return f"{place}. {capital(option_words(option, show))}: {said}, {cost}"
+        said = f"{odds(chance.mean, limit)} lost ({percent(chance.mean, limit)}), {cost}"
+        said += "" if total is None else f", {money(total, result.currency)} with loss"
+    return f"{option.rank}. {capital(option_name(option, stack, show))}: {said}"
 
 
 def _draw_chance(axes: Axes, middle: float, option: OptionResult, limit: float) -> None:
@@ -138,9 +139,9 @@ def _draw_chance(axes: Axes, middle: float, option: OptionResult, limit: float) 
               linewidth=1.4, linestyle=(0, (2.5, 1.5)))  # fmt: skip
 
 
-def _draw_moisture(axes: Axes, middle: float, option: OptionResult, stack: StackCompare) -> None:
+def _draw_moisture(axes: Axes, middle: float, option: ComparedOption) -> None:
     low, dry, high = option.moisture_driest_face_pct
-    stop = stack.thresholds.moisture_stop_pct
+    stop = option.moisture_stop_pct
     axes.broken_barh([(0.0, stop)], (middle - 0.09, 0.18), facecolor=theme.PALE)
     axes.plot([stop] * 2, [middle - 0.1, middle + 0.1], color=theme.BLACK, linewidth=1.4,
               linestyle=(0, (2.5, 1.5)))  # fmt: skip
@@ -152,7 +153,7 @@ def key_line(stack: StackCompare, tolerated_chance: float) -> str:
     """How to read the two plots."""
     right = (
         "Right: driest face at its lowest, % of dry wood: middle and 8 times in 10; grey: too dry "
-        f"to grow, below {stack.thresholds.moisture_stop_pct:.0f} %."
+        f"to grow, below {_stops(stack)} %."
     )
     limit = f"dashed: your limit, {percent(tolerated_chance)}."
     if all(option.chance is None for option in stack.options):
@@ -163,6 +164,13 @@ def key_line(stack: StackCompare, tolerated_chance: float) -> str:
         f"Left: chance of losing a stack, %{causes}; thin line: what it may be, 8 times in 10; "
         f"{limit} {right}"
     )
+
+
+def _stops(stack: StackCompare) -> str:
+    """Moistures at which growth stops, over the fungi and woods compared."""
+    stops = [option.moisture_stop_pct for option in stack.options]
+    low, high = f"{min(stops):.0f}", f"{max(stops):.0f}"
+    return low if low == high else f"{low} to {high}"
 
 
 def moisture_end(stack: StackCompare) -> float:

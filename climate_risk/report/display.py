@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Iterable
 from datetime import date
@@ -72,7 +73,8 @@ def percent_range(low: float, high: float) -> str:
 
 
 def money(amount: float, currency: str) -> str:
-    return f"{currency} {amount:.2f}"
+    """``USD 2.40``; words where the amount is not a number."""
+    return "an unknown sum" if math.isnan(amount) else f"{currency} {amount:.2f}"
 
 
 def kept_together(text: str) -> str:

@@ -13,7 +13,8 @@ from climate_risk.report import basis, theme
 from climate_risk.report import glossary as words_explained
 from climate_risk.report.display import plain_name
 from climate_risk.report.inline_svg import inline_svg, svg_bytes
-from climate_risk.risk.results import CompareResult, ParameterUsed, SeasonResult
+from climate_risk.risk.results import ParameterUsed, SeasonResult
+from climate_risk.risk.results_compare import CompareResult
 from climate_risk.risk.results_plan import PlanResult
 from climate_risk.units import Units
 from climate_risk.version import program_version

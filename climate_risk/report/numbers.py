@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import pandas as pd
 
 from climate_risk.report import words
@@ -104,6 +106,6 @@ def option_cells(option: OptionResult, limit: float, show: Units) -> list[str]:
         percent(run[1]) + ("" if run[0] == run[2] else f" ({percent_range(run[0], run[2])})"),
         f"{dry:z.0f} ({low:z.0f} to {high:z.0f})",
         f"{warm:z.0f} ({cool:z.0f} to {hot:z.0f})",
-        f"{cost.option:.2f}",
+        "not known" if math.isnan(cost.option) else f"{cost.option:.2f}",
         "not given" if cost.total is None else f"{cost.total:.2f}",
     ]

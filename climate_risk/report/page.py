@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from functools import cache
-from typing import Any
 
 from climate_risk.report import certainty, choice, condition, measured, past, words
 from climate_risk.report.compare_figure import compare_figure, years_figure
@@ -12,7 +11,9 @@ from climate_risk.report.display import full_day, percent, plural
 from climate_risk.report.frame import Context, chart, inline, render
 from climate_risk.report.inline_svg import svg_bytes
 from climate_risk.report.numbers import month_rows, option_cells, option_heads
+from climate_risk.report.option_names import option_name
 from climate_risk.report.past_figure import past_years_figure
+from climate_risk.report.prices import prices_sentences
 from climate_risk.report.season_figure import (
     BAND_NOTE,
     MOISTURE_NOTE,
@@ -21,9 +22,13 @@ from climate_risk.report.season_figure import (
     subject,
 )
 from climate_risk.report.stack_figure import stack_figure
-from climate_risk.report.treatment import covers_words, waterings_key, waterings_words
-from climate_risk.risk.results import CompareResult, OptionResult, SeasonResult, StackSeason
+from climate_risk.risk.results import OptionResult, SeasonResult, StackSeason
+from climate_risk.risk.results_compare import CompareResult
 from climate_risk.units import Units
+
+OPTIONS_BY_YEAR = 12
+"""Best options that are also shown year by year, so that a page stays small."""
+AGAINST_PLAN = ("more lost than by your plan, points (8 times in 10)", "against your plan")
 
 
 def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) -> str:
@@ -64,25 +69,17 @@ def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) 
 
 def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None) -> str:
     """The whole page of ``compare``; see :func:`season_page`."""
-    best = result.stacks[0].options[0]
-    options = [best, *(o for s in result.stacks for o in s.options)]
-    chosen = [_option_choice(option) for option in options]
     years = cache(lambda *place: svg_bytes(years_figure(result, *place, narrow=True)))
     before = _past_chart(result)
     context = {
         "view": cache(
             lambda stack, units: _compare_view(result, stack, units, years) | before(stack, units)
         ),
-        "ranking": choice.RANKING,
         "canopy_note": choice.CANOPY_NOTE,
-        "canopy_choices": _choices((c, words.place_words(c)) for c, _, _ in chosen),
-        "cover_choices": _choices((c, c) for _, c, _ in chosen),
-        "watering_choices": _choices((w, w) for *_, w in chosen),
     }
-    first = dict(zip(("canopy", "cover", "watering"), chosen[0], strict=True))
     title = f"Options compared: {result.yard_name}, {result.first_year} to {result.last_year}"
     order = list(range(len(result.stacks)))
-    return render("compare", title, result, order, files, first, context)
+    return render("compare", title, result, order, files, {}, context)
 
 
 def _past_chart(result: SeasonResult | CompareResult) -> Callable[[int, str], Context]:
@@ -111,15 +108,6 @@ def _past_chart(result: SeasonResult | CompareResult) -> Callable[[int, str], Co
     return view
 
 
-def _choices(pairs: Any) -> list[tuple[str, str]]:
-    return list(dict(pairs).items())
-
-
-def _option_choice(option: OptionResult) -> tuple[str, str, str]:
-    """Canopy, cover and watering as the page's controls name them."""
-    return option.canopy, covers_words(option.covers, "bare"), waterings_key(option.waterings)
-
-
 def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> Context:
     stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
     key = f"s{place}{units[0]}"
@@ -140,6 +128,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
         "notes": [
             BAND_NOTE if stack.outlook is not None else "No outlook: everything shown is past.",
             MOISTURE_NOTE,
+            *prices_sentences(result.prices, show),
         ],
         "canopies": [
             {
@@ -215,6 +204,7 @@ def _compare_view(
     key = f"c{place}{units[0]}"
     advice = (limit, result.currency, show)
     best = choice.best_option_sentence(stack, *advice)
+    heads = (*option_heads(show, result.currency), *AGAINST_PLAN)
     options = plural(len(stack.options), "option")
     desk, phone = (
         compare_figure(result, place, units=units, narrow=n, heading=False) for n in (False, True)
@@ -222,52 +212,55 @@ def _compare_view(
     said = f"Chart of {options}, best first. {best} The same numbers stand in the table below."
     return {
         "stack": stack,
-        "over": words.is_over_tolerance(stack.options[0], limit),
+        "over": words.is_over_tolerance(stack.best, limit),
         "best": best,
-        "cheapest": choice.cheapest_sentence(stack, *advice),
-        "ties": choice.ties_sentence(stack) or words.limit_sentence(stack.options[0], limit),
-        "subject": choice.basis_line(result, stack),
+        "safest": choice.safest_sentence(stack, *advice),
+        "plan": choice.plan_sentence(stack, limit, result.currency),
+        "ties": choice.ties_sentence(stack) or words.limit_sentence(stack.best, limit),
+        "ranking": choice.ranking(stack),
+        "prices": prices_sentences(result.prices, show),
+        "subject": choice.basis_line(result, stack, show),
         "chart": chart(key, said, desk, phone),
-        "caution": stack.fungus_caution,
+        "cautions": stack.cautions,
         "options": [
-            _option_view(result, place, rank, units, years(place, rank))
-            for rank in range(len(stack.options))
+            _option_view(result, place, number, units, years(place, number))
+            for number, option in enumerate(stack.options)
+            if option.rank <= OPTIONS_BY_YEAR or option.is_plan
         ],
         "table": (
-            f"{stack.name}: {options}, best first",
-            ("option", *option_heads(show, result.currency)),
+            f"{stack.name}: {options}, your plan, then best first",
+            ("option", *heads),
             [
-                [f"{rank}. {choice.option_words(o, show)}", *option_cells(o, limit, show)]
-                for rank, o in enumerate(stack.options, 1)
+                [
+                    f"{o.rank}. {option_name(o, stack, show)}",
+                    *option_cells(o, limit, show),
+                    choice.difference_words(o),
+                    choice.pays_words(o, stack.plan, result.currency),
+                ]
+                for o in stack.options
             ],
         ),
     }
 
 
 def _option_view(
-    result: CompareResult, place: int, rank: int, units: str, years: bytes
+    result: CompareResult, place: int, number: int, units: str, years: bytes
 ) -> Context:
-    option = result.stacks[place].options[rank]
-    show, limit = Units(units), result.tolerated_chance
-    canopy, cover, watering = _option_choice(option)
-    name = f"{rank + 1}. {words.capital(choice.option_words(option, show))}"
-    doses = waterings_words(option.waterings, show)
-    water = f"; watered {doses}" if doses else ""
-    wet = option.moisture_driest_face_pct[1]
+    stack = result.stacks[place]
+    option, show, limit = stack.options[number], Units(units), result.tolerated_chance
+    name = option_name(option, stack, show)
+    wet, bark = option.moisture_driest_face_pct[1], option.bark_temp_max_c[1]
     return {
-        "canopy": canopy,
-        "cover": cover,
-        "watering": watering,
-        "name": name,
+        "name": f"{option.rank}. {words.capital(name)}",
         "sentences": [
-            choice.option_danger(option, words.place_words(canopy), limit),
+            choice.option_danger(option, name, limit),
             f"Driest face at its lowest {wet:.0f} %, bark at its hottest "
-            f"{show.temperature.text(option.bark_temp_max_c[1])} in a middling year; "
-            f"{choice.cost_words(option, result.currency)}{water}.",
+            f"{show.temperature.text(bark)} in a middling year; "
+            f"{choice.cost_words(option, result.currency)}.",
         ],
         "years_chart": inline(
             years,
-            f"o{place}{units[0]}{rank}",
+            f"o{place}{units[0]}{number}",
             f"Past years of {name}, worst first, by how dry the driest face got.",
         ),
     }

@@ -11,7 +11,8 @@ from climate_risk.report import theme
 from climate_risk.report.column import Panel, compose, side_notes
 from climate_risk.report.past import COUNTS, eight_in_ten, season_words
 from climate_risk.risk.hindsight import Measure, PastYear, PastYears, Trend
-from climate_risk.risk.results import CompareResult, SeasonResult
+from climate_risk.risk.results import SeasonResult
+from climate_risk.risk.results_compare import CompareResult
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -11,20 +12,22 @@ from climate_risk.interventions import CoverSpan, Watering
 from climate_risk.report import measured
 from climate_risk.report.choice import option_words
 from climate_risk.report.hindsight import past_years
+from climate_risk.report.option_names import option_name
 from climate_risk.report.treatment import WHY, act_words, covers_key, waterings_key
 from climate_risk.report.words import INTERVALS, cause
 from climate_risk.risk.results import (
     Action,
     Chance,
-    CompareResult,
+    Difference,
     OptionResult,
     ParameterUsed,
+    Prices,
     SeasonResult,
-    StackCompare,
     StackSeason,
     Uncertainty,
     YearResult,
 )
+from climate_risk.risk.results_compare import ComparedOption, CompareResult, StackCompare
 from climate_risk.risk.results_plan import PlanResult
 from climate_risk.units import Units
 from climate_risk.version import program_version
@@ -67,6 +70,7 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
             "as_of_date": season.as_of.isoformat(),
             "balance": _balance(season),
             **_used(season),
+            "prices": _prices(season.prices),
             "stacks": [_season_stack(stack) for stack in season.stacks],
         }
     if compare is not None:
@@ -77,6 +81,7 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
             "draws_count": compare.draws,
             "balance": _balance(compare),
             **_used(compare),
+            "prices": _prices(compare.prices),
             "stacks": [_compare_stack(stack) for stack in compare.stacks],
         }
     return out
@@ -227,18 +232,62 @@ def _compare_stack(stack: StackCompare) -> Json:
         "fungus": stack.fungus,
         "wood": stack.wood,
         "horizon_months": stack.horizon_months,
+        "ranked_by": "cost with loss" if stack.is_by_money else "chance of loss",
         **asdict(stack.thresholds),
-        "options": [
-            {"rank": rank, **_option(option)} for rank, option in enumerate(stack.options, start=1)
-        ],
+        "options": [_compared(option, stack) for option in stack.options],
     }
     if stack.past is not None:
         out["past_years"] = past_years(stack.past)
     if stack.ties:
         out["ties"] = [asdict(tie) for tie in stack.ties]
-    if stack.fungus_caution:
-        out["caution"] = stack.fungus_caution
+    if stack.cautions:
+        out["caution"] = " ".join(stack.cautions)
     return out
+
+
+def _compared(option: ComparedOption, stack: StackCompare) -> Json:
+    """An option against the plan, which is the first of the list."""
+    build = option.build
+    out = {
+        "rank": option.rank,
+        "as_written": option.is_plan,
+        **_option(option),
+        "label": option_name(option, stack, METRIC),
+        "fungus": build.fungus,
+        "wood": build.wood,
+        "pieces": build.pieces,
+        "piece_length_m": build.piece_length_m,
+        "diameter_m": build.diameter_m,
+        "inoculated_date": build.inoculated.isoformat(),
+        "moisture_stop_pct": option.moisture_stop_pct,
+    }
+    if build.felled_weeks_before is not None:
+        out["felled_weeks_before"] = build.felled_weeks_before
+    if option.to_best is not None:
+        out["difference_to_best"] = _difference(option.to_best)
+    if option.break_even is not None:
+        found = option.break_even
+        out["break_even"] = {
+            "pays": "above" if found.pays_above else "below",
+            "value_of_stack": found.worth,
+            "low": found.low,
+            "interval_pct": 80,
+        } | ({} if math.isinf(found.high) else {"high": found.high})
+    return out
+
+
+def _difference(found: Difference) -> Json:
+    known = {key: value for key, value in asdict(found).items() if value is not None}
+    return known | {"is_tie": found.is_tie}
+
+
+def _prices(prices: Prices) -> Json:
+    """By the metric keys of a yard file."""
+    return {
+        "given": prices.given,
+        "our_defaults": prices.ours,
+        "not_known": list(prices.unknown),
+    }
 
 
 def _option(option: OptionResult) -> Json:
@@ -253,16 +302,15 @@ def _option(option: OptionResult) -> Json:
         "colonized_fraction": _quantiles(option.colonized_fraction),
         "moisture_driest_face_pct": _quantiles(option.moisture_driest_face_pct),
         "bark_temp_max_c": _quantiles(option.bark_temp_max_c),
-        "option_cost": option.cost.option,
     }
+    if not math.isnan(option.cost.option):
+        out["option_cost"] = option.cost.option
     if option.chance is not None:
         out["chance_of_loss"] = _chance(option.chance)
     if option.level is not None:
         out["level"] = asdict(option.level)
     if option.difference is not None:
-        out["difference_to_first"] = asdict(option.difference) | {
-            "is_tie": option.difference.is_tie
-        }
+        out["difference_to_first"] = _difference(option.difference)
     if driver := cause(option.shares):
         out["driven_by"] = driver
     if option.cost.expected_loss is not None and option.cost.total is not None:
@@ -309,8 +357,9 @@ def _action(action: Action) -> Json:
         "start_date": action.start.isoformat(),
         "why": WHY[action.act.kind],
         "kind": action.act.kind,
-        "cost": action.cost,
     }
+    if not math.isnan(action.cost):
+        out["cost"] = action.cost
     if action.act.cover is not None:
         out["cover"] = _cover(action.act.cover)
     if action.act.watering is not None:

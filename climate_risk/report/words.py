@@ -197,6 +197,12 @@ ADD_PAST = (
 )
 
 
+NOT_TRIED = (
+    "No act was tried: under 10 past years give no chance to measure acts by. Look at the stack, "
+    "and add past years to the weather."
+)
+
+
 def card(stack: StackSeason, limit: float, show: Units) -> Card:
     """The three lines that stand above all else."""
     said = f"{capital(danger(stack, limit))}."
@@ -212,6 +218,8 @@ def card(stack: StackSeason, limit: float, show: Units) -> Card:
             act = "Carry on as planned; expect it to be late."
         return Card(said, act, f"No date to keep; within your limit of {percent(limit)}.")
     action = best_action(stack)
+    if action is None and stack.result.chance is None:
+        return Card(said, NOT_TRIED, "No date: nothing was tried.")
     if action is None:
         return Card(said, "No act tried brings it down.", "No date helps.")
     tail = "" if is_enough(action) else ": it helps, but is not enough alone"

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import fields
+
 from climate_risk.interventions import CoverSpan, Watering
-from climate_risk.risk.results import Chance, Cost
+from climate_risk.prices import OUR_PRICES
+from climate_risk.risk.results import Chance, Cost, Prices
 from climate_risk.tables import model
 from climate_risk.yard import Costs
 
@@ -13,16 +17,15 @@ MINUTES_PER_HOUR = 60.0
 def covers_cost(covers: tuple[CoverSpan, ...], costs: Costs) -> float:
     """Material and labour of putting covers on one stack, in the yard's currency.
 
-    A cloth is priced at its full area, though it lasts for years.
+    A cloth is priced at its full area, though it lasts for years; one that comes down and goes
+    up again is paid once.
     """
     labour = model().minutes_per_cover.value / MINUTES_PER_HOUR * costs.labour_per_hour
-    material = 0.0
-    for cover in covers:
-        if cover.kind == "bag":
-            material += costs.bag
-        else:
-            material += model().cloth_area_per_stack_m2.value * costs.shade_cloth_per_m2
-    return material + labour * len(covers)
+    bags = sum(costs.bag for cover in covers if cover.kind == "bag")
+    cloths = {cover.percent for cover in covers if cover.kind == "shade cloth"}
+    area = model().cloth_area_per_stack_m2.value
+    cloth = sum(area * costs.shade_cloth_per_m2 for _ in cloths)
+    return bags + cloth + (labour * len(covers) if covers else 0.0)
 
 
 def watering_cost(waterings: tuple[Watering, ...], costs: Costs) -> float:
@@ -38,4 +41,21 @@ def watering_cost(waterings: tuple[Watering, ...], costs: Costs) -> float:
 def cost_of(option: float, chance: Chance | None, costs: Costs) -> Cost:
     """An option's own cost beside the loss that remains to be expected."""
     loss = None if chance is None else chance.mean * costs.value_of_stack
+    if loss is not None and math.isnan(loss):
+        loss = None
     return Cost(option=option, expected_loss=loss, currency=costs.currency)
+
+
+def prices_used(costs: Costs) -> Prices:
+    """Which prices are the grower's, which are ours, and which are not known."""
+    known = {
+        field.name: float(getattr(costs, field.name))
+        for field in fields(costs)
+        if field.name in (*OUR_PRICES, "tolerated_chance") and field.name not in costs.unknown
+    }
+    return Prices(
+        currency=costs.currency,
+        given={name: price for name, price in known.items() if name not in costs.ours},
+        ours={name: price for name, price in known.items() if name in costs.ours},
+        unknown=costs.unknown,
+    )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -148,6 +148,22 @@ def collect(
         water_residual=max(w for w, _ in balance),
         energy_residual=max(e for _, e in balance),
     )
+
+
+def in_years(outcomes: Outcomes, years: tuple[int, ...]) -> Outcomes:
+    """The runs of some of the years alone."""
+    if years == outcomes.years:
+        return outcomes
+    rows = [outcomes.years.index(year) for year in years]
+    shape = outcomes.outcomes.shape
+    by_year = outcomes.quantiles.reshape(*shape, -1)
+    of_runs = {
+        field.name: getattr(outcomes, field.name)[rows]
+        for field in fields(outcomes)
+        if getattr(getattr(outcomes, field.name), "shape", None) == shape
+    }
+    quantiles = by_year[rows].reshape(len(rows) * shape[1], -1)
+    return replace(outcomes, **of_runs, years=years, quantiles=quantiles)
 
 
 def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Literal
@@ -141,8 +142,24 @@ class Difference:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Prices:
+    """What costs were reckoned with, by the names of :class:`climate_risk.prices.Costs`."""
+
+    currency: str
+    given: dict[str, float]
+    """The grower's own."""
+    ours: dict[str, float]
+    """Our defaults in place of what the yard file leaves out."""
+    unknown: tuple[str, ...]
+    """Left out, in a currency that our defaults are not in: no cost that needs them is known."""
+
+
+@dataclass(frozen=True, kw_only=True)
 class Cost:
-    """Money for one stack over its first year, in the yard's currency."""
+    """Money for one stack over its first year, in the yard's currency.
+
+    Not a number where a price that it needs is not known.
+    """
 
     option: float
     """What the cover and the watering of this option cost: material, water and labour."""
@@ -152,8 +169,10 @@ class Cost:
 
     @property
     def total(self) -> float | None:
-        """Option cost plus expected loss."""
-        return None if self.expected_loss is None else self.option + self.expected_loss
+        """Option cost plus expected loss; None where one of them is not known."""
+        if self.expected_loss is None or math.isnan(self.option):
+            return None
+        return self.option + self.expected_loss
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -334,7 +353,7 @@ class SeasonResult:
     invented: bool
     as_of: date
     tolerated_chance: float
-    currency: str
+    prices: Prices
     units: str
     stacks: tuple[StackSeason, ...]
     spell_limits: SpellLimits
@@ -350,51 +369,6 @@ class SeasonResult:
     energy_residual: float
     """Largest energy balance residual of all runs, relative."""
 
-
-@dataclass(frozen=True, kw_only=True)
-class Tie:
-    """Two options whose order hangs on a number that nobody has measured well."""
-
-    ranks: tuple[int, int]
-    """Places in the stack's ``options``."""
-    unknown: str
-    """Group and field of its table row, such as ``bag.rain_share``."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class StackCompare:
-    """Options for one kind of stack, over past years."""
-
-    name: str
-    fungus: str
-    wood: str
-    horizon_months: int
-    options: tuple[OptionResult, ...]
-    """Best first, as :func:`climate_risk.risk.compare.rank` says."""
-    ties: tuple[Tie, ...] = ()
-    thresholds: Thresholds
-    parameters: tuple[ParameterUsed, ...]
-    fungus_caution: str
-    past: PastYears | None = None
-    """The stack as written in every past year."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class CompareResult:
-    """All that ``compare`` says."""
-
-    yard_name: str
-    invented: bool
-    first_year: int
-    last_year: int
-    years: int
-    draws: int
-    tolerated_chance: float
-    currency: str
-    units: str
-    stacks: tuple[StackCompare, ...]
-    sources: tuple[SourceUsed, ...]
-    coverage: WeatherCoverage
-    inputs: dict[str, str]
-    water_residual: float
-    energy_residual: float
+    @property
+    def currency(self) -> str:
+        return self.prices.currency

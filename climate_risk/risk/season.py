@@ -19,6 +19,7 @@ from climate_risk.progress import Progress, part_of
 from climate_risk.risk.actions import find_actions
 from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import lost_of
+from climate_risk.risk.cost import prices_used
 from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.measured import learn, tell
 from climate_risk.risk.next_reading import next_readings
@@ -86,7 +87,7 @@ def season(
         invented=yard.invented,
         as_of=as_of,
         tolerated_chance=yard.costs.tolerated_chance,
-        currency=yard.costs.currency,
+        prices=prices_used(yard.costs),
         units=yard.units,
         stacks=tuple(stacks),
         spell_limits=SPELL_LIMITS,
