@@ -198,19 +198,17 @@ def test_stack_canopy_and_units_change_the_view_by_keyboard(browser: Any, folder
     page.close()
 
 
-def test_an_option_is_chosen_by_touch(browser: Any, folder: Path) -> None:
+def test_an_option_s_years_open_by_touch(browser: Any, folder: Path) -> None:
     context = browser.new_context(viewport={"width": 390, "height": 800}, has_touch=True)
     page = context.new_page()
     page.goto((folder / "compare.html").as_uri())
-    page.tap("label:has(input[name=canopy][value=open])")
-    page.tap("label:has(input[name=cover][value=bare])")
-    page.tap("label:has(input[name=watering][value=none])")
-    (name,) = shown(page, "main .option h3")
-    assert re.fullmatch(r"\d+\. In the open, bare", name)
+    assert not shown(page, "figure.years")
+    page.tap("section.view:not([hidden]) details:has(figure.years) summary >> nth=0")
+    assert len(shown(page, "figure.years")) == 1
     page.tap("label:has(input[name=units][value=metric])")
-    assert shown(page, "main .option h3") == [name]
-    page.tap("label:has(input[name=cover][value='paper bag'])")
-    assert "In the open, paper bag" in shown(page, "main .option h3")[0]
+    assert not shown(page, "figure.years")
+    first = page.text_content("section.view:not([hidden]) details:has(figure.years) summary")
+    assert re.match(r"\d+\. Your plan, ", first)
     context.close()
 
 
