@@ -142,7 +142,7 @@ def test_an_option_does_not_depend_on_what_else_is_listed(yard: Yard, record: Re
     """
     lists = replace(
         yard.compare,
-        canopies=("conifer", "open"),
+        canopies=("conifer", "deciduous", "open"),  # more than run side by side
         covers=(CoverOption(),),
         waterings=(WateringOption(),),
         start_weeks=(-15.0, 0.0),
