@@ -89,7 +89,8 @@ def load_weather(
         inputs[path.name] = hashlib.sha256(path.read_bytes()).hexdigest()
     record = Record(hourly, yard.site, log)
     notes = (*checked.coverage.warnings, *notes, *late_starts(yard.stacks, record.first))
-    coverage = replace(checked.coverage, warnings=notes)
+    told = (*checked.coverage.given, *(log[0].given() if log else ()))
+    coverage = replace(checked.coverage, warnings=notes, given=told)
     return Weather(
         record=record,
         coverage=coverage,

@@ -290,6 +290,15 @@ def test_a_logger_with_a_title_an_offset_and_quoted_headers(
     assert raw.table["air_temp_c"].iloc[10] == pytest.approx((70 - 32) / 1.8)
 
 
+def test_a_logger_whose_headers_hold_commas_between_semicolons(tmp_path: Path) -> None:
+    head = "Plot Title: stand 3\n#;Date Time, GMT-05:00;Temp, \u00b0F;RH, %\n"
+    rows = [f"{n + 1};05/{13 + n // 24:02d}/2013 {n % 24:02d}:00:00;70,5;61,0" for n in range(48)]
+    path = save(tmp_path, (head + "\n".join(rows)).encode("utf-16"), "stand.csv")
+    raw = read_weather_file(path, SITE, needs_rain=False)
+    assert raw.table["air_temp_c"].to_numpy() == pytest.approx((70.5 - 32.0) / 1.8)
+    assert raw.table["rel_humidity_pct"].eq(61.0).all()
+
+
 def test_a_clock_with_summer_time(tmp_path: Path) -> None:
     """Both changes of 2013 in New York: a missing hour in spring, a repeated one in autumn."""
     utc = pd.date_range("2013-11-02 05:00", periods=72, freq="h", tz="UTC")

@@ -24,6 +24,8 @@ from climate_risk.site import Site
 from climate_risk.tables import canopies
 from climate_risk.weather import load_sources, to_hourly
 from climate_risk.weather.bias import without_bias
+from climate_risk.weather.record import RawWeather, first_flags
+from climate_risk.weather.sources import join
 from climate_risk.weather_options import WeatherOptions, WeatherSource
 from climate_risk.yard import Yard, read_yard
 
@@ -63,6 +65,23 @@ def test_the_first_source_wins_and_each_value_knows_its_own(
     assert high["2013-05-20"] == pytest.approx(year.loc["2013-05-20", "air_temp_max_c"] + 1.0)
     assert flags["2013-07-04"] == "observed: near.csv"
     assert flags["2013-05-20"] == "observed: far.csv"
+    gave = {each.source: each for each in record.coverage.given if each.column == "air_temp_max_c"}
+    assert (gave["near.csv"].first, gave["near.csv"].last) == (date(2013, 6, 1), date(2013, 8, 31))
+    assert (gave["near.csv"].values, gave["near.csv"].of) == (92, "days")
+    assert gave["far.csv"].values == flags.eq("observed: far.csv").sum()
+    again = load_sources(options, SITE)
+    assert again.coverage == record.coverage
+
+
+def test_a_doubt_about_an_hour_stays_with_its_day(year: pd.DataFrame) -> None:
+    hours = airport_hours("EWR").asfreq("h")["2013-06-01":"2013-08-31"]
+    flags = first_flags(hours)
+    flags.loc["2013-07-08 14:00", "air_temp_c"] = "suspect: too warm"
+    near = RawWeather(table=hours, quality=flags, step="hourly", source="near")
+    far = RawWeather(table=year, quality=first_flags(year), step="daily", source="far")
+    found = join([("near", near), ("far", far)]).quality["air_temp_max_c"]
+    assert found["2013-07-08"] == "suspect: too warm, from near"
+    assert found["2013-07-20"] == "observed: near"
 
 
 def test_a_logger_without_rain_takes_it_from_the_station(

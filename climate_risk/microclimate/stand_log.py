@@ -22,7 +22,7 @@ from climate_risk.constants import (
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.tables import canopies, model
 from climate_risk.weather.psychro import dew_point_c, saturation_vapour_pressure_kpa
-from climate_risk.weather.record import HourlyWeather
+from climate_risk.weather.record import Given, HourlyWeather, first_flags, given
 from climate_risk.weather.sources import read_stand
 from climate_risk.weather_options import WeatherOptions
 from climate_risk.yard import Yard
@@ -46,6 +46,10 @@ class StandLog:
     """Of the yard: other stands have no logger."""
     table: pd.DataFrame
     """``air_temp_c`` and ``dew_point_c``, hourly DatetimeIndex, NaN where missing."""
+
+    def given(self) -> tuple[Given, ...]:
+        """What it gave, for the list of sources."""
+        return given(first_flags(self.table.add_suffix(" in the stand")), self.name, "hourly")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,7 +95,7 @@ def read_log(
     found = read_stand(options, yard.site, first, last)
     if found is None:
         return None, ()
-    name, table = found
+    name, table, notes = found
     log = StandLog(name=name, canopy=yard.canopy, table=table)
     stand = below_canopy(hourly, canopies()[yard.canopy], yard.site, yard.openness)
     offset = learn_offset(stand, log)
@@ -101,7 +105,7 @@ def read_log(
         f"weeks {offset.error_after_k:.1f} K"
     )
     use = "used near that season" if offset.helps else "not used outside these days"
-    return (log, offset), (f"{said}; that difference is {use}",)
+    return (log, offset), (*notes, f"{said}; that difference is {use}")
 
 
 def learn_offset(stand: StandWeather, log: StandLog) -> Offset:

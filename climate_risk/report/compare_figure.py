@@ -217,7 +217,7 @@ def years_figure(
         axes.set_position((left + shift, bottom, width - shift - room, high))
         highest = max((y.moisture_driest_face_quantiles_pct[2] for y in years), default=stop)
         axes.set_xlim(0.0, 10.0 * math.ceil(max(highest, 1.3 * stop) / 10.0))
-        axes.set_ylim(len(years) - 0.5, -0.5)
+        axes.set_ylim(max(len(years), 1) - 0.5, -0.5)
         axes.axvspan(0.0, stop, facecolor=theme.PALE)
         axes.axvline(stop, color=theme.BLACK, linewidth=1.2, linestyle="--")
         if not years:

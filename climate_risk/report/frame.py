@@ -204,6 +204,10 @@ def _basis(result: SeasonResult | CompareResult) -> Context:
         "grades": basis.GRADES,
         "cautions": basis.CAUTIONS,
         "coverage": coverage,
+        "given": [
+            (one.column, one.source, one.first, one.last, f"{one.values:,} {one.of}")
+            for one in coverage.given
+        ],
         "coverage_sentence": basis.coverage_sentence(coverage),
         "filled": [
             (column, way, str(count))

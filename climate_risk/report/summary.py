@@ -156,11 +156,15 @@ def head(result: SeasonResult | CompareResult | WeatherSummary | PlanResult) -> 
 
 def _weather(coverage: WeatherCoverage) -> Json:
     ahead = coverage.forecast_to
+    by_source: dict[str, dict[str, int]] = {}
+    for one in coverage.given:
+        by_source.setdefault(one.source, {})[one.column] = one.values
     return {
         "source": coverage.source,
         "first_date": coverage.first.isoformat(),
         "last_date": coverage.last.isoformat(),
         "days_count": coverage.days,
+        "values_by_source": by_source,
         "filled_count": coverage.filled,
         "estimated": coverage.estimated,
         "warnings": list(coverage.warnings),

@@ -99,7 +99,6 @@ def _summary(summary: WeatherSummary) -> summary_file.Json:
     head = summary_file.head(summary)
     head["weather"] |= {
         "step": summary.step,
-        "values_by_source": summary.by_source,
         "flags": summary.flag_counts(),
         "observed_by_month_fraction": {
             name: {str(month): float(share) for month, share in shares["observed"].items()}

@@ -29,6 +29,7 @@ from climate_risk.weather.record import (
     WeatherCoverage,
     WeatherRecord,
     forecast_start,
+    given,
     is_filled,
 )
 
@@ -353,6 +354,7 @@ def coverage(
         warnings=(*notes, *warnings),
         attribution=raw.attribution,
         forecast_to=forecast_to,
+        given=given(quality, raw.source, raw.step),
     )
 
 

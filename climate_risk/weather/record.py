@@ -15,6 +15,20 @@ FloatArray = npt.NDArray[np.float64]
 
 FORECAST = "forecast"
 """Flag of a value that a weather service foretells."""
+FROM = ", from "
+"""Stands before the source in the flag of a doubted value, where there are several sources."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class Given:
+    """What one source gave of one column."""
+
+    column: str
+    source: str
+    first: date
+    last: date
+    values: int
+    of: Literal["days", "hours"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,6 +52,8 @@ class WeatherCoverage:
     """True where something could not be had this time that may be had the next."""
     forecast_to: date | None = None
     """Last of the days after ``last`` that the service forecasts; None where there are none."""
+    given: tuple[Given, ...] = ()
+    """Who gave which values; doubted ones that were kept are among them, filled ones are not."""
 
     @property
     def filled_count(self) -> int:
@@ -147,8 +163,6 @@ class WeatherSummary:
     """By day: the record's own normals of the two extremes, and ``place_c``, a rough one."""
     shares: dict[str, pd.DataFrame]
     """Column -> month (rows) by kind of value (columns), shares that sum to 1."""
-    by_source: dict[str, dict[str, int]]
-    """Source -> column -> number of values it gave."""
     spells: tuple[Spell, ...]
     """Flagged or filled, in order of time."""
 
@@ -170,6 +184,41 @@ def first_flags(table: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(
         np.where(table.notna(), "observed", "missing"), index=table.index, columns=table.columns
     ).astype(object)
+
+
+def given(quality: pd.DataFrame, source: str, step: str) -> tuple[Given, ...]:
+    """Which source gave how many values of each column, read from the flags.
+
+    Parameters
+    ----------
+    quality : DataFrame
+    source : str
+        Of values whose flag names none.
+    step : str
+        ``daily`` or ``hourly``.
+    """
+    index, found = pd.DatetimeIndex(quality.index), []
+    for name in map(str, quality.columns):
+        codes, kinds = pd.factorize(quality[name])
+        by_source: dict[str, list[int]] = {}
+        for code, kind in enumerate(map(str, kinds)):
+            word, _, rest = kind.partition(": ")
+            if word in ("observed", "suspect"):
+                who = rest if word == "observed" else rest.partition(FROM)[2]
+                by_source.setdefault(who or source, []).append(code)
+        for who, own in by_source.items():
+            rows = np.flatnonzero(np.isin(codes, own))
+            found.append(
+                Given(
+                    column=name,
+                    source=who,
+                    first=index[rows[0]].date(),
+                    last=index[rows[-1]].date(),
+                    values=len(rows),
+                    of="days" if step == "daily" else "hours",
+                )
+            )
+    return tuple(found)
 
 
 def forecast_start(quality: pd.DataFrame) -> pd.Timestamp | None:

@@ -25,7 +25,7 @@ import pandas as pd
 
 from climate_risk.errors import RunError
 from climate_risk.site import Site
-from climate_risk.weather.record import WeatherCoverage, WeatherRecord
+from climate_risk.weather.record import Given, WeatherCoverage, WeatherRecord
 from climate_risk.weather.station_cache import CURRENT_TTL_S, cache_directory
 from climate_risk.weather.text_table import MAX_BYTES
 from climate_risk.weather_options import WeatherOptions, WeatherSource
@@ -75,7 +75,14 @@ def read(path: Path | None, options: WeatherOptions) -> WeatherRecord | None:
         return None
     coverage = about["coverage"]
     days = {key: date.fromisoformat(coverage[key]) for key in DAYS if coverage[key] is not None}
-    coverage |= days | {"warnings": tuple(coverage["warnings"])}
+    given = [
+        each | {key: date.fromisoformat(each[key]) for key in ("first", "last")}
+        for each in coverage["given"]
+    ]
+    coverage |= days | {
+        "warnings": tuple(coverage["warnings"]),
+        "given": tuple(Given(**each) for each in given),
+    }
     return WeatherRecord(
         table=table,
         quality=pd.DataFrame(flags, index=index, dtype=object),
@@ -95,19 +102,17 @@ def write(path: Path | None, record: WeatherRecord) -> None:
         codes.append(numbers.astype(np.uint16))
         flags[name] = list(map(str, kinds))
     index = pd.DatetimeIndex(record.table.index)
-    cover = record.coverage
     about = {
         "columns": names,
         "flags": flags,
         "freq": index.freqstr,
         "step": record.step,
-        "coverage": asdict(cover)
-        | {key: day and str(day) for key in DAYS for day in [getattr(cover, key)]},
+        "coverage": asdict(record.coverage),
     }
     target = io.BytesIO()
     np.savez(
         target,
-        about=np.array(json.dumps(about)),
+        about=np.array(json.dumps(about, default=str)),
         index=index.to_numpy(),
         values=np.stack([record.table[name].to_numpy(np.float64) for name in names]),
         codes=np.stack(codes),

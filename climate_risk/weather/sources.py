@@ -17,12 +17,14 @@ from climate_risk.weather.files import read_weather_file
 from climate_risk.weather.normals import Days
 from climate_risk.weather.psychro import dew_point_c, vapour_pressure_kpa
 from climate_risk.weather.quality import check
-from climate_risk.weather.record import RawWeather
+from climate_risk.weather.record import FROM, RawWeather
 from climate_risk.weather.stations import fetch_stations, folded
 from climate_risk.weather_options import WeatherOptions, WeatherSource
 
 DEFAULT_YEARS = 30
 PAIR = ["air_temp_min_c", "air_temp_max_c"]
+IN_HOURS = {"shortwave_mj_m2": "shortwave_w_m2"}
+"""Columns of a day whose hours are called otherwise."""
 
 
 def read_source(
@@ -191,7 +193,12 @@ def join(raws: Sequence[tuple[str, RawWeather]], left_out: Days | None = None) -
             both = table[PAIR].isna().any(axis=1) & other[PAIR].notna().all(axis=1)
             take[PAIR] = np.broadcast_to(both.to_numpy()[:, None], (len(index), 2))
         table = table.where(~take, other)
-        quality = quality.where(~take, flags.replace("observed", f"observed: {name}"))
+        named = {
+            flag: f"observed: {name}" if flag == "observed" else f"{flag}{FROM}{name}"
+            for flag in pd.unique(flags.to_numpy().ravel())
+            if flag == "observed" or str(flag).startswith("suspect")
+        }
+        quality = quality.where(~take, flags.replace(named))
         # A doubt that blanked a value stays beside the hole, unless another source fills it.
         doubt = table.isna() & (flags != "missing") & (quality == "missing")
         quality = quality.where(~doubt, flags)
@@ -210,26 +217,33 @@ def join(raws: Sequence[tuple[str, RawWeather]], left_out: Days | None = None) -
 
 
 def _in_days(raw: RawWeather) -> RawWeather:
+    """Hours folded to days; a day is in doubt for the first of its hours that is."""
     if raw.step == "daily":
         return raw
     hours = raw.table
     hours = hours.assign(dew_point_c=_dew_points(hours))
     days = folded(hours).dropna(axis=1, how="all")
     flags = pd.DataFrame("observed", index=days.index, columns=days.columns, dtype=object)
+    suspect = raw.quality.apply(lambda column: column.astype(str).str.startswith("suspect"))
+    doubts = raw.quality.where(suspect).groupby(pd.DatetimeIndex(hours.index).normalize()).first()
+    for name in map(str, days.columns):
+        hourly = "air_temp_c" if name.startswith("air_temp") else IN_HOURS.get(name, name)
+        if hourly in doubts:
+            flags[name] = doubts[hourly].reindex(days.index).fillna("observed")
     return replace(raw, table=days, quality=flags.where(days.notna(), "missing"), step="daily")
 
 
 def read_stand(
     options: WeatherOptions, site: Site, first: date | None, last: date | None
-) -> tuple[str, pd.DataFrame] | None:
-    """Names and hourly air of the loggers below the canopy; None where there is none.
+) -> tuple[str, pd.DataFrame, tuple[str, ...]] | None:
+    """Names, hourly air and notes of the loggers below the canopy; None where there is none.
 
     Raises
     ------
     InputError
         A file cannot be used, or is not hourly.
     """
-    tables, names = [], []
+    tables, names, notes = [], [], []
     for source in options.sources:
         if source.role != "stand":
             continue
@@ -242,12 +256,13 @@ def read_stand(
         air = raw.table["air_temp_c"]
         tables.append(pd.DataFrame({"air_temp_c": air, "dew_point_c": _dew_points(raw.table)}))
         names.append(raw.source)
+        notes += [f"{raw.source}: {note}" for note in raw.warnings]
     if not tables:
         return None
     table = tables[0]
     for other in tables[1:]:
         table = table.combine_first(other)
-    return " + ".join(names), table
+    return " + ".join(names), table, tuple(notes)
 
 
 def _dew_points(hours: pd.DataFrame) -> pd.Series:

@@ -1,4 +1,4 @@
-"""A record at a glance: what was seen and what was filled, by month and source, and doubts."""
+"""A record at a glance: what was seen and what was filled, by month, and doubts."""
 
 from __future__ import annotations
 
@@ -30,7 +30,7 @@ def summarise(
     site: Site,
     **about: object,
 ) -> WeatherSummary:
-    """Count a record's flags by month and source.
+    """Count a record's flags by month.
 
     Parameters
     ----------
@@ -45,16 +45,11 @@ def summarise(
     index = pd.DatetimeIndex(table.index)
     month = index.to_period("M")
     shares: dict[str, pd.DataFrame] = {}
-    by_source: dict[str, dict[str, int]] = {}
     for name in [n for n in SHOWN[step] if n in quality]:
         codes = quality[name].astype("category")
         kinds = codes.cat.rename_categories(lambda flag: str(flag)).map(_kind)
         counted = pd.crosstab(month, np.asarray(kinds.astype(str)), normalize="index")
         shares[name] = counted.reindex(columns=list(KINDS), fill_value=0.0)
-        for flag, count in codes.value_counts().items():
-            if str(flag).startswith("observed") and count:
-                source = str(flag).removeprefix("observed").lstrip(": ") or coverage.source
-                by_source.setdefault(source, {})[name] = int(count)
     days = _days(table, step)
     place = normal_temp_c(site, pd.DatetimeIndex(days.index).day_of_year.to_numpy(np.float64))
     usual = pd.DataFrame(
@@ -70,7 +65,6 @@ def summarise(
         days=days,
         usual=usual,
         shares=shares,
-        by_source=by_source,
         spells=_spells(quality[[n for n in SHOWN[step] if n in quality]]),
         **about,  # type: ignore[arg-type]
     )

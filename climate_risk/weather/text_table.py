@@ -19,6 +19,9 @@ MAX_BYTES = 200_000_000
 """Thirty years of readings every five minutes are a hundred million; more is refused."""
 HEADER_LINES = 60
 """A header is looked for in this many first lines."""
+SEPARATORS = ",;\t"
+_COMMENT = re.compile(r"\s*#(?!\s*[,;\t])")
+"""A hash before a separator is a loggers' header for the number of a reading."""
 _TIME_WORD = re.compile(r'^[\s"\']*(date|time|day\b|datetime|timestamp)', re.IGNORECASE)
 
 
@@ -117,7 +120,7 @@ def text_table(path: Path, text: str) -> pd.DataFrame:
             f"{path}: the file is empty; accepted is a CSV file with a header line "
             "and one row per day or hour"
         )
-    separator = max(",;\t", key=lines[skipped].count)
+    separator = _separator(lines[skipped])
     table = _parse(path, lines[skipped:], separator, skipped + 1)
     table.columns = [str(name).strip().strip('"') for name in table.columns]
     table.index = pd.RangeIndex(skipped + 2, skipped + 2 + len(table))
@@ -140,16 +143,25 @@ def _header_line(lines: list[str]) -> int:
     """Number of the header's line: the first that names a date or time, else the first at all."""
     first = len(lines)
     for number, line in enumerate(lines[:HEADER_LINES]):
-        if not line.strip() or line.lstrip().startswith("#"):
+        if not line.strip() or _COMMENT.match(line):
             continue
         first = min(first, number)
-        separator = max(",;\t", key=line.count)
-        cells = next(csv.reader([line[:10_000]], delimiter=separator), [])
-        if len(cells) > 1 and any(_TIME_WORD.match(cell) for cell in cells):
+        if _names_a_time(line, _separator(line)):
             return number
     if first == len(lines) > HEADER_LINES:
         return next((n for n, line in enumerate(lines) if line.strip()), first)
     return first
+
+
+def _separator(line: str) -> str:
+    """What parts a header's cells: what bares a date or time, else what is there most often."""
+    by_count = sorted(SEPARATORS, key=line.count, reverse=True)
+    return next((each for each in by_count if _names_a_time(line, each)), by_count[0])
+
+
+def _names_a_time(line: str, separator: str) -> bool:
+    cells = next(csv.reader([line[:10_000]], delimiter=separator), [])
+    return len(cells) > 1 and any(_TIME_WORD.match(cell) for cell in cells)
 
 
 def _parse(path: Path, lines: list[str], separator: str, header: int) -> pd.DataFrame:

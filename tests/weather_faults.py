@@ -1,6 +1,6 @@
 """Faults planted on real records, what they would do, and whether they are found.
 
-``python tests/planted_faults.py`` prints the table of ``tests/weather_faults.md``. A fault is
+``python tests/weather_faults.py`` prints the table of ``tests/weather_faults.md``. A fault is
 *found* if the file is refused or a warning is given that the clean record does not draw. It is
 *harmful* if, taken silently, it moves the season's driest face by 3 points or the hottest bark
 by 3 K in the reference run (measured by running it with every check passed by).

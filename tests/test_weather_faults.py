@@ -1,4 +1,4 @@
-"""The short form of ``planted_faults.py``: faults planted on real records are found.
+"""The short form of ``weather_faults.py``: faults planted on real records are found.
 
 The long form, with what each fault would do to a stack, is in ``tests/weather_faults.md``.
 """
@@ -8,8 +8,8 @@ from __future__ import annotations
 from pathlib import Path
 
 import numpy as np
-import planted_faults as planted
 import pytest
+import weather_faults as planted
 
 SHORT = ("nyc_ewr_2013", "nyc_lga_2013", "Iowa 2012")
 UNSURE = ("a maximum 12 K too high", "a maximum 12 K too low")
