@@ -227,3 +227,12 @@ def test_a_price_that_is_not_known_is_said_and_left_out() -> None:
     assert "price" not in made["plan"]["spawn"][0]
     json.dumps(made, allow_nan=False)
     assert "nan" not in plan_page.plan_page(found).split("<main")[1].split("Values and")[0]
+
+
+def test_weather_without_a_spring_gives_no_weeks() -> None:
+    yard = cr.read_yard(SAMPLE / "yard.toml")
+    weather = cr.load_weather(yard, first=date(2025, 6, 1), last=date(2025, 12, 31))
+    found = cr.plan(yard, weather)
+    assert plan_words.weeks_sentences(found, found.stacks[0])[0] == plan_words.NO_SPRING
+    assert all(pair.run_share is None for pair in found.pairs)
+    assert plan_words.NO_SPRING in plan_page.plan_page(found)

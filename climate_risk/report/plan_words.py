@@ -30,6 +30,10 @@ NO_WEEKS = (
     "No weather was read, so the weeks for felling and inoculating, and what the fungi make of "
     "your summers, are not given."
 )
+NO_SPRING = (
+    "The weather read holds no whole spring, so the weeks for felling and inoculating are not "
+    "given."
+)
 PRACTICE = (
     "Common practice, no source: fell while the trees are bare, inoculate once days stay above "
     "freezing, and early enough that the fungus has left the spawn before the heat."
@@ -233,7 +237,7 @@ def weeks_sentences(result: PlanResult, stack: StackPlan) -> list[str]:
     """When to fell and inoculate, what that rests on, and how the stack's own dates fit."""
     weeks, spring = stack.weeks, result.spring
     if weeks is None or spring is None:
-        return [NO_WEEKS, PRACTICE]
+        return [NO_WEEKS if result.coverage is None else NO_SPRING, PRACTICE]
     least, most = result.rest_days
     share = f"in {percent(result.sure_share)} of {plural(spring.years, 'past year')}"
     if spring.years < FEW_YEARS:
@@ -349,7 +353,7 @@ def summary_sentences(result: PlanResult, stacks: Sequence[StackPlan], show: Uni
     lines = []
     for stack in stacks:
         lines.append(
-            f"{stack.name}: {make_sentence(stack, show)} {len(stack.trees)} trees of "
+            f"{stack.name}: {make_sentence(stack, show)} {plural(len(stack.trees), 'tree')} of "
             f"{stem(stack.trees[0].length_m, show)}; a fresh piece weighs "
             f"{ranged(stack.piece_mass_kg, show.mass, 0)}. Cost: "
             f"{cost_line(stack, result.currency)}"
