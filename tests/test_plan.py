@@ -18,6 +18,7 @@ from climate_risk.risk.cost import covers_cost
 from climate_risk.risk.cuts import cut_trees
 from climate_risk.risk.plan import green_density, plan, run_share, spawn_per_stack
 from climate_risk.risk.results_plan import PlanResult
+from climate_risk.risk.worth import spawn_cost
 from climate_risk.units import KILOGRAMS_PER_POUND, METRES_PER_FOOT, METRES_PER_INCH
 from climate_risk.yard import Yard
 
@@ -196,6 +197,7 @@ def test_costs_add_up(yard: Yard, result: PlanResult) -> None:
     assert by_kind["spawn"].one.value == pytest.approx(0.2212 * 19 / 2.268, rel=1e-3)
     assert by_kind["building"].one.value == pytest.approx(25 / 60 * 20)
     assert by_kind["covers"].one.value == covers_cost(yard.stacks[0].covers, yard.costs)
+    assert by_kind["spawn"].one.value == pytest.approx(spawn_cost(yard.stacks[0], yard.costs))
     one, every = stack.cost(of_all=False), stack.cost(of_all=True)
     assert one.value == pytest.approx(sum(line.one.value for line in stack.costs))
     assert every.value == pytest.approx(16 * one.value)
@@ -245,3 +247,11 @@ def test_without_weather_there_are_no_weeks(result: PlanResult) -> None:
 def test_a_published_lifting_limit_is_taken() -> None:
     """51 lb (NIOSH, as summed up by OSHA; read)."""
     assert tables.batch().lift_alone_kg.value / KILOGRAMS_PER_POUND == pytest.approx(51, abs=0.5)
+
+
+def test_our_own_prices_are_marked_as_far_as_the_plan_needs_them(yard: Yard) -> None:
+    ours = plan(replace(yard, costs=replace(yard.costs, ours=("spawn_bag", "value_of_stack"))))
+    assert set(ours.prices.ours) == {"spawn_bag"}
+    assert set(ours.prices.given) == {"bag", "labour_per_hour"}
+    nobody = plan(replace(yard, costs=replace(yard.costs, spawn_bag=math.nan, bag=math.nan)))
+    assert set(nobody.prices.unknown) == {"spawn_bag", "bag"}

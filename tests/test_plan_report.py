@@ -222,11 +222,20 @@ def test_a_price_that_is_not_known_is_said_and_left_out() -> None:
     rows = dict(row[:2] for row in plan_rows.cost_rows(stack, "NOK"))
     assert rows["spawn, by weight"] == rows["sum"] == plan_words.NO_PRICE
     assert rows["cutting and stacking"].startswith("NOK 8.33")
+    assert any("the price of a bag of spawn" in line for line in plan_page.summary_lines(found))
     made = plan_page.plan_summary(found)
     assert "cost" not in made["plan"]["stacks"][0]
     assert "price" not in made["plan"]["spawn"][0]
     json.dumps(made, allow_nan=False)
     assert "nan" not in plan_page.plan_page(found).split("<main")[1].split("Values and")[0]
+
+
+def test_our_own_prices_are_marked_on_the_page() -> None:
+    yard = cr.read_yard(SAMPLE / "yard.toml")
+    ours = cr.plan(replace(yard, costs=replace(yard.costs, ours=("labour_per_hour",))))
+    said = "Our default, not yours: labour USD 20.00 an hour."
+    assert said in plan_page.plan_page(ours)
+    assert said not in plan_page.plan_page(cr.plan(yard))
 
 
 def test_weather_without_a_spring_gives_no_weeks() -> None:

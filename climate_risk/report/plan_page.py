@@ -14,6 +14,7 @@ from climate_risk.report import basis, files, plan_rows, plan_words
 from climate_risk.report import summary as summary_file
 from climate_risk.report.frame import Context, chart, render
 from climate_risk.report.plan_figure import plan_figure
+from climate_risk.report.prices import prices_sentences
 from climate_risk.risk.results_plan import PlanResult, Ranged, StackPlan, Window
 from climate_risk.units import METRES_PER_INCH, Units
 
@@ -104,7 +105,7 @@ def _view(result: PlanResult, place: int, units: str) -> Context:
             ("of", "a stack", "in all"),
             plan_rows.cost_rows(stack, result.currency),
         ),
-        "cost_note": plan_words.COST_NOTE,
+        "cost_notes": [*prices_sentences(result.prices, show), plan_words.COST_NOTE],
         "spring": plan_rows.spring_rows(result),
         "pairs": (
             "Fungus and wood at your place",
@@ -215,4 +216,8 @@ def _common(windows: list[Window | None]) -> Window | None:
 
 def summary_lines(result: PlanResult) -> list[str]:
     """A few plain lines for the terminal."""
-    return plan_words.summary_sentences(result, result.stacks, Units(result.units))
+    show = Units(result.units)
+    return [
+        *plan_words.summary_sentences(result, result.stacks, show),
+        *prices_sentences(result.prices, show),
+    ]

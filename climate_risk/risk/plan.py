@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -11,10 +12,15 @@ import pandas as pd
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.record import Record
 from climate_risk.parameter import Parameter, Row
-from climate_risk.risk.cost import MINUTES_PER_HOUR, covers_cost, watering_cost
+from climate_risk.risk.cost import (
+    MINUTES_PER_HOUR,
+    covers_cost,
+    prices_used,
+    watering_cost,
+)
 from climate_risk.risk.cuts import cut_trees
 from climate_risk.risk.parameters import sources_used
-from climate_risk.risk.results import ParameterUsed, StackShape
+from climate_risk.risk.results import ParameterUsed, Prices, StackShape
 from climate_risk.risk.results_plan import (
     CostLine,
     FungusAtSite,
@@ -33,6 +39,7 @@ from climate_risk.yard import Stack, Yard
 WHOLE_YEAR_D = 360
 """A record with fewer days of the year than this says nothing of a whole year's growth."""
 MONTHS_PER_YEAR = 12
+PRICE_OF_COVER = {"bag": "bag", "shade cloth": "shade_cloth_per_m2"}
 
 
 def plan(
@@ -67,7 +74,7 @@ def plan(
     return PlanResult(
         yard_name=yard.name,
         invented=yard.invented,
-        currency=yard.costs.currency,
+        prices=_prices(yard, stacks),
         units=yard.units,
         tolerated_chance=yard.costs.tolerated_chance,
         stacks=stacks,
@@ -210,6 +217,22 @@ def _costs(stack: Stack, yard: Yard, spawn: Ranged) -> Iterator[CostLine]:
     for kind, one in lines.items():
         if one.high != 0.0:
             yield CostLine(kind=kind, one=one, all=one.times(stack.count))  # type: ignore[arg-type]
+
+
+def _prices(yard: Yard, stacks: Sequence[StackPlan]) -> Prices:
+    """Those that the plan's costs need."""
+    needed = {"spawn_bag", "labour_per_hour"}
+    covers = [cover.kind for stack in stacks for cover in stack.covers]
+    needed |= {PRICE_OF_COVER[kind] for kind in covers}
+    if any(line.kind == "watering" for stack in stacks for line in stack.costs):
+        needed.add("water_per_litre")
+    used = prices_used(yard.costs)
+    return replace(
+        used,
+        given={name: price for name, price in used.given.items() if name in needed},
+        ours={name: price for name, price in used.ours.items() if name in needed},
+        unknown=tuple(name for name in used.unknown if name in needed),
+    )
 
 
 def _spawn_to_buy(stacks: Sequence[StackPlan], yard: Yard) -> Iterator[SpawnToBuy]:

@@ -7,7 +7,7 @@ from datetime import date
 from typing import Literal
 
 from climate_risk.interventions import CoverSpan
-from climate_risk.risk.results import ParameterUsed, SourceUsed, StackShape
+from climate_risk.risk.results import ParameterUsed, Prices, SourceUsed, StackShape
 from climate_risk.weather.record import WeatherCoverage
 
 CutKind = Literal["trim", "piece", "cap"]
@@ -229,7 +229,8 @@ class PlanResult:
 
     yard_name: str
     invented: bool
-    currency: str
+    prices: Prices
+    """Of what the plan needs."""
     units: str
     tolerated_chance: float
     stacks: tuple[StackPlan, ...]
@@ -255,3 +256,7 @@ class PlanResult:
     sources: tuple[SourceUsed, ...]
     coverage: WeatherCoverage | None
     inputs: dict[str, str]
+
+    @property
+    def currency(self) -> str:
+        return self.prices.currency
