@@ -85,6 +85,16 @@ def read_compare(section: Section) -> CompareOptions:
     return options
 
 
+def refuse_felling(section: Section, weeks: tuple[float | None, ...], stack: str) -> None:
+    """Refuse weeks since felling where a stack's moisture is given and so settles the matter."""
+    if weeks != (None,):
+        section.fail(
+            "felled_weeks_before",
+            f'stack "{stack}" gives start_moisture, so that its felling does not matter; accepted '
+            "is one of the two",
+        )
+
+
 def _refuse_too_many(section: Section, options: CompareOptions) -> None:
     counts = {
         field.name.removesuffix("_m"): len(getattr(options, field.name))

@@ -17,6 +17,7 @@ from climate_risk.compare_options import (
     PIECES_MAX,
     CompareOptions,
     read_compare,
+    refuse_felling,
 )
 from climate_risk.constants import WOOD_CELL_WALL_SPECIFIC_GRAVITY
 from climate_risk.errors import InputError, RunError
@@ -152,6 +153,11 @@ def read_yard(path: Path | str) -> Yard:
     refuse_short_trees(file.section("plan"), parts["plan"], longest_m)
     if file.has("measured"):
         parts["measured"] = read_measured(file.section("measured"), parts["stacks"])
+    for stack in parts["stacks"]:
+        if stack.start_moisture is not None:
+            refuse_felling(
+                file.section("compare"), parts["compare"].felled_weeks_before, stack.name
+            )
     digest = hashlib.sha256(content).hexdigest()
     return Yard(**parts, site=site, path=Path(path), sha256=digest)
 

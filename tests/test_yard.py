@@ -5,12 +5,17 @@ from __future__ import annotations
 import hashlib
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 
 import pytest
 
 from climate_risk.errors import InputError
+from climate_risk.interventions import LeafFall, LeafOut
+from climate_risk.leaves import next_leaf_day, usual_leaf_days
+from climate_risk.site import Site
+from climate_risk.tables import canopies, fungi, model, woods
 from climate_risk.yard import CoverSpan, Watering, read_yard, write_starter
 
 YARD = (Path(__file__).parent / "data" / "full_yard.toml").read_text(encoding="utf-8")
@@ -167,3 +172,128 @@ def test_the_spawn_layer_is_as_deep_as_the_file_says_in_every_stack(tmp_path: Pa
     text = YARD.replace("spawn_bag = 19\n", 'spawn_bag = 19\nspawn_depth = "12 mm"\n')
     yard = read_yard(write(tmp_path, text))
     assert [stack.spawn_depth_m for stack in yard.stacks] == pytest.approx([0.012, 0.012])
+
+
+HARDWOOD_CLOTH = """
+[[stack.cover]]
+kind = "shade cloth"
+percent = 60
+on = "leaf fall"
+off = "Leaf out"
+"""
+
+
+def with_cloth(folder: Path, cloth: str) -> tuple[CoverSpan, ...]:
+    plain = YARD.replace(
+        '[[stack.cover]]\nkind = "shade cloth"\npercent = 60\non = 2025-10-20\n', ""
+    )
+    text = plain.replace("[[stack.watering]]", f"{cloth}\n[[stack.watering]]", 1)
+    return read_yard(write(folder, text)).stacks[0].covers[1:]
+
+
+def test_leaf_days_are_the_site_s_own(tmp_path: Path) -> None:
+    """At the table's own place, Hubbard Brook, half the leaves are out on 8 May and down on 17
+    October or so; a degree of latitude south is four days earlier in spring, two later in
+    autumn (tables/model.toml)."""
+    (cloth,) = with_cloth(tmp_path, HARDWOOD_CLOTH)
+    rows = model()
+    assert isinstance(cloth.on, LeafFall)
+    assert isinstance(cloth.off, LeafOut)
+    assert cloth.on == date(2025, 10, 18)
+    assert cloth.off == date(2026, 5, 7)
+    at_table = Site(
+        latitude=rows.ref_latitude.value, longitude=0.0, elevation_m=rows.ref_elevation_m.value
+    )
+    assert usual_leaf_days(at_table) == (
+        rows.leaf_on_day_at_ref.value,
+        rows.leaf_off_day_at_ref.value,
+    )
+    south = replace(at_table, latitude=-at_table.latitude)
+    begun = date(2025, 10, 1)
+    apart = next_leaf_day(LeafOut, south, begun) - next_leaf_day(LeafOut, at_table, begun)
+    assert abs(apart.days) == pytest.approx(182, abs=1)
+
+
+def test_a_leafless_cloth_hangs_every_winter_of_the_run(tmp_path: Path) -> None:
+    """Shiitake runs for two years, and so two winters; a date on one side makes it one span."""
+    plain = YARD.replace('fungus = "gray oyster"', 'fungus = "shiitake"')
+    text = plain.replace("on = 2025-10-20\n", 'on = "leaf fall"\noff = "leaf out"\n')
+    covers = read_yard(write(tmp_path, text)).stacks[0].covers[1:]
+    assert [(c.on.year, c.off.year) for c in covers if c.on and c.off] == [
+        (2025, 2026),
+        (2026, 2027),
+    ]
+    one = plain.replace("on = 2025-10-20\n", 'on = 2025-11-01\noff = "leaf out"\n')
+    (cloth,) = read_yard(write(tmp_path, one)).stacks[0].covers[1:]
+    assert (cloth.on, cloth.off) == (date(2025, 11, 1), date(2026, 5, 7))
+
+
+@pytest.mark.parametrize(
+    ("lines", "field", "price"),
+    [
+        ("shade_cloth_per_ft2 = 0.17", "shade_cloth_per_m2", 0.17 / 0.09290304),
+        ('shade_cloth = "0.17 per sq ft"', "shade_cloth_per_m2", 0.17 / 0.09290304),
+        ('shade_cloth = "$17 per 100 sq ft"', "shade_cloth_per_m2", 0.17 / 0.09290304),
+        ("shade_cloth_per_m2 = 1.8", "shade_cloth_per_m2", 1.8),
+        ("water_per_gallon = 0.04", "water_per_litre", 0.04 / 3.785411784),
+        ('water = "4 / 1000 L"', "water_per_litre", 0.004),
+        ("spawn_per_lb = 4", "spawn_bag", 20.0),
+        ('spawn = "0.25 USD per oz"', "spawn_bag", 20.0),
+    ],
+)
+def test_prices_in_a_grower_s_units(tmp_path: Path, lines: str, field: str, price: float) -> None:
+    """Square foot, gallon and pound by NIST SP 811 (2008), appendix B.8; a bag holds 5 lb."""
+    head = YARD[: YARD.index("[costs]")]
+    costs = read_yard(write(tmp_path, f"{head}[costs]\n{lines}\n")).costs
+    assert getattr(costs, field) == pytest.approx(price, rel=1e-12)
+    assert field not in costs.ours
+    assert "labour_per_hour" in costs.ours
+    assert "tolerated_chance" in costs.ours
+    assert costs.unknown == ()
+
+
+def test_prices_are_not_made_up_in_another_currency(tmp_path: Path) -> None:
+    """The file is in euro and gives a bag of spawn and a limit: nothing else is known."""
+    costs = read_yard(write(tmp_path, YARD)).costs
+    assert costs.ours == ()
+    assert set(costs.unknown) == {
+        "bag", "shade_cloth_per_m2", "water_per_litre", "labour_per_hour", "value_of_stack"
+    }  # fmt: skip
+    assert (costs.spawn_bag, costs.tolerated_chance) == (19.0, 0.2)
+
+
+def test_every_list_to_compare_is_read_and_a_missing_one_is_the_stack_s_own(
+    tmp_path: Path,
+) -> None:
+    lists = """[compare]
+covers = ["as written", "paper bag open at the foot", "shade cloth 60 from 20 Oct to leaf out"]
+start_weeks = [-2, 0, 1.5]
+piece_lengths = ["10 1/2 in"]
+diameters = ["6 in", "20 cm"]
+pieces = [2, 3]
+fungi = ["gray oyster"]
+woods = ["aspen", "red maple"]
+"""
+    head = YARD[: YARD.index("[compare]")]
+    found = read_yard(write(tmp_path, head + lists)).compare
+    assert (found.canopies, found.waterings) == ((None,), (None,))
+    own, bag, cloth = found.covers
+    assert own is None
+    assert bag is not None
+    assert bag.spans[0].foot == "open"
+    assert cloth is not None
+    assert cloth.days == (((10, 20), LeafOut),)
+    assert found.start_weeks == (-2.0, 0.0, 1.5)
+    assert found.felled_weeks_before == (None,)
+    assert found.piece_lengths_m == pytest.approx((0.2667,))
+    assert found.diameters_m == pytest.approx((0.1524, 0.2))
+    assert found.pieces == (2, 3)
+    assert found.fungi == ("grey oyster",)
+    assert found.woods == ("aspen", "red maple")
+
+
+def test_the_starter_names_every_row_that_works(tmp_path: Path) -> None:
+    text = write_starter(tmp_path / "all").read_text(encoding="utf-8")
+    for name in (*fungi(), *woods(), *canopies()):
+        assert name in text
+    assert "{" not in "".join(line for line in text.splitlines() if line.startswith("# Fungi"))

@@ -185,6 +185,73 @@ def mistake(folder: Path, old: str, new: str) -> str:
             "4 L every 7 days (line 65)",
         ),
         (
+            'waterings = ["none", "1 gal every 7 days"]',
+            "pieces = [1, 2, 3, 4, 5, 6, 7, 8]\nstart_weeks = [0, 1, 2, 3, 4]",
+            "[compare]: pieces: 2 canopies x 2 covers x 5 start weeks x 8 pieces make 160 options, "
+            "accepted are up to 120; shorten a list (line 65)",
+        ),
+        (
+            'waterings = ["none", "1 gal every 7 days"]',
+            "felled_weeks_before = [1, 3]",
+            '[compare]: felled_weeks_before: stack "North row" gives start_moisture, so that its '
+            "felling does not matter; accepted is one of the two (line 65)",
+        ),
+        (
+            'waterings = ["none", "1 gal every 7 days"]',
+            "start_weeks = [0, 30]",
+            "[compare]: start_weeks: each must be -26 to 26 (line 65)",
+        ),
+        (
+            'waterings = ["none", "1 gal every 7 days"]',
+            "start_weeks = 2",
+            "[compare]: start_weeks = 2: give it as a list of numbers such as [2, 4] (line 65)",
+        ),
+        (
+            'waterings = ["none", "1 gal every 7 days"]',
+            "pieces = [1.5]",
+            "[compare]: pieces: each must be a whole number (line 65)",
+        ),
+        (
+            'waterings = ["none", "1 gal every 7 days"]',
+            'diameters = ["6 ft"]',
+            '[compare]: diameters: "6 ft": must be 5 cm to 60 cm (line 65)',
+        ),
+        (
+            "paper bag + shade cloth 60 %",
+            "shade cloth 60 from leaf drop",
+            '[compare]: covers: "leaf drop" is no day of the year; use leaf fall, leaf out, or a '
+            "day and month such as 20 Oct (line 64)",
+        ),
+        (
+            "on = 2025-10-20",
+            'on = "leaf-fall"',
+            '[[stack]] 1 "North row", [[stack.cover]] 2 "shade cloth": on = "leaf-fall": no such '
+            'date; write it as 2025-04-12, or as "leaf fall" or "leaf out" (line 40)',
+        ),
+        (
+            "spawn_bag = 19",
+            "spawn_bag = 19\nspawn_per_lb = 4",
+            "[costs]: spawn_bag = 19: spawn is priced twice, by the bag and by weight; keep one "
+            "(line 58)",
+        ),
+        (
+            "spawn_bag = 19",
+            "shade_cloth_per_m2 = 2\nshade_cloth_per_ft2 = 0.2",
+            "[costs]: shade_cloth_per_m2 = 2: priced twice; keep this or shade_cloth_per_ft2 "
+            "(line 58)",
+        ),
+        (
+            "spawn_bag = 19",
+            'shade_cloth = "cheap"',
+            '[costs]: shade_cloth = "cheap": give it as a price for an amount, such as '
+            '"0.2 per sq ft" (line 58)',
+        ),
+        (
+            "spawn_bag = 19",
+            'water = "2 per yd"',
+            '[costs]: water = "2 per yd": no unit "yd"; use gal, L or mL (line 58)',
+        ),
+        (
             "[compare]",
             "[comparison]",
             "comparison: unknown key; nearest: compare; known: yard, weather, stack, costs, "
