@@ -32,6 +32,7 @@ from climate_risk.plot import (
 from climate_risk.report import over_time, theme
 from climate_risk.report.column import apart
 from climate_risk.report.inline_svg import inline_svg, saved, svg_bytes
+from climate_risk.report.option_names import charted
 from climate_risk.report.plan_figure import plan_figure
 from climate_risk.risk.results import SeasonResult
 from climate_risk.units import Units
@@ -279,7 +280,7 @@ def test_bars_are_as_long_as_their_chance() -> None:
     for patch in chance.patches:
         middle = round(patch.get_y() + patch.get_height() / 2, 6)
         ends[middle] = max(ends.get(middle, 0.0), patch.get_x() + patch.get_width())
-    means = [o.chance.mean * 100 for o in result.stacks[0].options if o.chance and o.chance.mean]
+    means = [o.chance.mean * 100 for o in charted(result.stacks[0]) if o.chance and o.chance.mean]
     assert sorted(ends.values()) == pytest.approx(sorted(means))
 
 

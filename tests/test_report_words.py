@@ -298,7 +298,7 @@ def test_worst_stack_comes_first() -> None:
 def test_compare_names_best_safest_plan_and_ties() -> None:
     stack = samples.compare().stacks[0]
     assert choice.best_option_sentence(stack, 0.10, "USD", US) == (
-        "North row: cheapest, loss counted, is under conifer trees, bare, no water "
+        "North row: cheapest, loss counted, is under conifer trees, bare "
         "(no extra cost): about 1 in 16 lost to drought (6 %)."
     )
     assert choice.safest_sentence(stack, 0.10, "USD", US).startswith(

@@ -184,10 +184,9 @@ off = "Leaf out"
 
 
 def with_cloth(folder: Path, cloth: str) -> tuple[CoverSpan, ...]:
-    plain = YARD.replace(
-        '[[stack.cover]]\nkind = "shade cloth"\npercent = 60\non = 2025-10-20\n', ""
-    )
-    text = plain.replace("[[stack.watering]]", f"{cloth}\n[[stack.watering]]", 1)
+    own = '[[stack.cover]]\nkind = "shade cloth"\npercent = 60\non = 2025-10-20\n'
+    assert own in YARD
+    text = YARD.replace(own, "").replace("[[stack.watering]]", f"{cloth}\n[[stack.watering]]", 1)
     return read_yard(write(folder, text)).stacks[0].covers[1:]
 
 

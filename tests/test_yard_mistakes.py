@@ -187,8 +187,8 @@ def mistake(folder: Path, old: str, new: str) -> str:
         (
             'waterings = ["none", "1 gal every 7 days"]',
             "pieces = [1, 2, 3, 4, 5, 6, 7, 8]\nstart_weeks = [0, 1, 2, 3, 4]",
-            "[compare]: pieces: 2 canopies x 2 covers x 5 start weeks x 8 pieces make 160 options, "
-            "accepted are up to 120; shorten a list (line 65)",
+            "[compare]: pieces: 2 canopies x 2 covers x 5 start weeks x 8 pieces make 160 "
+            "options, accepted are up to 120; shorten a list (line 65)",
         ),
         (
             'waterings = ["none", "1 gal every 7 days"]',

@@ -7,7 +7,7 @@ import math
 from climate_risk.region.results import MapOption
 from climate_risk.report.certainty import overlap_sentence, tie_sentence
 from climate_risk.report.display import money, odds, percent, plural
-from climate_risk.report.option_names import in_common, option_name
+from climate_risk.report.option_names import charted, in_common, option_name
 from climate_risk.report.treatment import covers_words, waterings_words
 from climate_risk.report.words import capital, lost_to, place_words, what_happened
 from climate_risk.risk.results import OptionResult
@@ -177,6 +177,12 @@ def basis_line(result: CompareResult, stack: StackCompare, show: Units) -> str:
         f"weather of {result.first_year} to {result.last_year} ({plural(result.years, 'year')}, "
         f"each with {plural(result.draws, 'draw')} of the unsure values)."
     )
+    left_out = len(stack.options) - len(charted(stack))
+    if left_out:
+        text += (
+            f" The chart has your plan and the best {len(charted(stack)) - 1} others; "
+            f"{plural(left_out, 'more option')} in the table of the page."
+        )
     return f"{text} {result.yard_name} is an invented farm." if result.invented else text
 
 

@@ -17,7 +17,7 @@ from climate_risk.report.choice import (
 )
 from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose
 from climate_risk.report.display import folded, money, odds, percent
-from climate_risk.report.option_names import option_name
+from climate_risk.report.option_names import charted, option_name
 from climate_risk.report.risk_bars import ROW_IN, cause_key, chance_end, draw_bar
 from climate_risk.report.words import capital, cause
 from climate_risk.risk.results import OptionResult, SeasonResult, YearResult
@@ -76,7 +76,8 @@ def compare_figure(
         ]
     line_in = LINE_EM * layout.text_pt / 72.0
     chars = layout.chars(room_in, bold=True)
-    rows = [folded(_row_words(option, chosen, result, show), chars) for option in chosen.options]
+    options = charted(chosen)
+    rows = [folded(_row_words(option, chosen, result, show), chars) for option in options]
     height = sum(len(lines) * line_in + ROW_IN + 0.1 for lines in rows)
 
     def draw(axes: Axes) -> None:
@@ -91,7 +92,7 @@ def compare_figure(
         chance, moisture = (
             figure.add_axes((at, bottom, share * width, high)) for at, share in parts
         )
-        highest = max([limit, *(o.chance.high for o in chosen.options if o.chance is not None)])
+        highest = max([limit, *(o.chance.high for o in options if o.chance is not None)])
         chance.set_xlim(0.0, chance_end(highest))
         moisture.set_xlim(0.0, moisture_end(chosen))
         for plot in (chance, moisture):
@@ -99,7 +100,7 @@ def compare_figure(
             plot.set_yticks([])
             plot.spines["left"].set_visible(False)
         at = 0.0
-        for option, lines in zip(chosen.options, rows, strict=True):
+        for option, lines in zip(options, rows, strict=True):
             axes.text(0.0, at, "\n".join(lines), va="top", linespacing=1.05,
                       fontweight="bold" if option.rank == 1 else "normal")  # fmt: skip
             at += len(lines) * line_in + ROW_IN / 2
@@ -175,7 +176,7 @@ def _stops(stack: StackCompare) -> str:
 
 def moisture_end(stack: StackCompare) -> float:
     """Right end of the moisture's axis [%]."""
-    wettest = max(option.moisture_driest_face_pct[2] for option in stack.options)
+    wettest = max(option.moisture_driest_face_pct[2] for option in charted(stack))
     return 10.0 * math.ceil(max(wettest, 1.5 * stack.thresholds.moisture_stop_pct) / 10.0)
 
 

@@ -13,6 +13,8 @@ from climate_risk.risk.results_compare import ComparedOption, StackCompare
 from climate_risk.units import Units
 
 PLAN = "your plan"
+OPTIONS_CHARTED = 15
+"""Rows of a chart beside the plan's; the page's table has all."""
 Words = Callable[[ComparedOption, Units], str]
 
 
@@ -39,9 +41,7 @@ def _covers(option: ComparedOption, _: Units) -> str:
 
 
 def _waterings(option: ComparedOption, show: Units) -> str:
-    return (
-        " and ".join(dict.fromkeys(_dose(each, show) for each in option.waterings)) or "no water"
-    )
+    return " and ".join(dict.fromkeys(_dose(each, show) for each in option.waterings))
 
 
 def _dose(watering: Watering, show: Units) -> str:
@@ -84,9 +84,14 @@ def differ_by(stack: StackCompare) -> tuple[str, ...]:
     )
 
 
+def charted(stack: StackCompare) -> tuple[ComparedOption, ...]:
+    """The plan and the best of the others, so many that a chart stays readable."""
+    return stack.options[: 1 + OPTIONS_CHARTED]
+
+
 def option_name(option: ComparedOption, stack: StackCompare, show: Units) -> str:
     """``under conifer trees, paper bag``; of the plan ``your plan, in the open, bare``."""
-    said = ", ".join(AXES[key](option, show) for key in differ_by(stack))
+    said = ", ".join(filter(None, (AXES[key](option, show) for key in differ_by(stack))))
     if option.is_plan:
         return f"{PLAN}, {said}" if said else PLAN
     return said
@@ -95,8 +100,5 @@ def option_name(option: ComparedOption, stack: StackCompare, show: Units) -> str
 def in_common(stack: StackCompare, show: Units) -> list[str]:
     """What all options share and a reader may ask for: place, covers, water."""
     differ = differ_by(stack)
-    return [
-        AXES[key](stack.plan, show)
-        for key in ("canopy", "cover", "watering")
-        if key not in differ and not (key == "watering" and not stack.plan.waterings)
-    ]
+    shared = [key for key in ("canopy", "cover", "watering") if key not in differ]
+    return [said for said in (AXES[key](stack.plan, show) for key in shared) if said]
