@@ -19,6 +19,7 @@ FIGURES = (
     "past_years_figure",
     "plan_figure",
     "season_figure",
+    "skill_figure",
     "stack_figure",
     "years_figure",
 )
@@ -39,6 +40,7 @@ __all__ = [
     "season",
     "season_figure",
     "simulate",
+    "skill_figure",
     "stack_figure",
     "years_figure",
 ]

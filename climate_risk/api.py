@@ -255,7 +255,7 @@ def hindcast(
     yard: Yard,
     *,
     source: str | Path | None = None,
-    draws: int | None = None,
+    draws: int = 4,
     progress: Progress | None = None,
 ) -> tuple[Hindcast, ...]:
     """Outlooks of the past years at a yard against what came, one entry a stack.
@@ -266,6 +266,8 @@ def hindcast(
     ----------
     source : str or Path, optional
         As :func:`load_weather`.
+    draws : int
+        Of the unknowns, for each year carried on.
 
     Raises
     ------
@@ -273,8 +275,8 @@ def hindcast(
         As :func:`climate_risk.risk.hindcast.hindcast` and :func:`load_weather`.
     """
     from climate_risk.progress import part_of
-    from climate_risk.risk.hindcast import DRAWS, records_without
     from climate_risk.risk.hindcast import hindcast as run
+    from climate_risk.risk.hindcast import records_without
     from climate_risk.weather import load_left_out, load_sources
 
     options = replace(yard.weather.named(source), forecast=False)
@@ -286,7 +288,7 @@ def hindcast(
             stack,
             without,
             source=coverage.source,
-            draws=draws or DRAWS,
+            draws=draws,
             progress=part_of(progress, place, len(yard.stacks)),
         )
         for place, stack in enumerate(yard.stacks)

@@ -40,6 +40,8 @@ STALE_DAYS = 7
 """Weather that ends longer ago than this is pointed out (our own choice)."""
 DEMO_DAY = date(2026, 7, 12)
 """The demo's today: the last day of the invented weather."""
+SKILL_DRAWS = 4
+"""A year carried on, in every outlook that ``skill`` makes."""
 DEMO_DRAWS, DEMO_COMPARE_DRAWS = 2, 1
 """Few, for a quick look: every one of 32 years has draws of its own."""
 
@@ -137,6 +139,15 @@ def _parser() -> argparse.ArgumentParser:
     add_out(plan, OUT_DEFAULT)
     add_shown(plan)
 
+    skill = commands.add_parser(
+        "skill", help="what outlooks are worth here: made for past years, then compared"
+    )
+    skill.set_defaults(command=_skill)
+    add_source(skill)
+    add_draws(skill, SKILL_DRAWS)
+    add_out(skill, OUT_DEFAULT)
+    add_shown(skill)
+
     weather = commands.add_parser(
         "weather", help="fetch or read the weather, check it, and show what it rests on"
     )
@@ -208,6 +219,27 @@ def _compare(args: argparse.Namespace) -> None:
     with _progress(args, "compare") as tell:
         compare = api.compare(yard, weather, years=args.years, draws=args.draws, progress=tell)
     _finish(args, compare=compare)
+
+
+def _skill(args: argparse.Namespace) -> None:
+    from climate_risk import api
+    from climate_risk.engine import compile_ahead
+
+    yard = api.read_yard(_yard_file(args.yard), units=args.units)
+    _free(args.out)
+    compile_ahead.start()
+    _say(args, "making outlooks of past years, each with its year left out; this takes minutes")
+    draws = args.draws or SKILL_DRAWS
+    with _progress(args, "skill") as tell:
+        found = api.hindcast(yard, source=args.weather, draws=draws, progress=tell)
+
+    from climate_risk.report import skill, write_skill
+
+    written = write_skill(args.out, found)
+    if not args.quiet:
+        for line in skill.sentences(found):
+            print(line)
+        print(f"{len(written)} files in {args.out}; open {args.out / 'skill.png'}")
 
 
 def _plan(args: argparse.Namespace) -> None:

@@ -24,13 +24,13 @@ def add_yard(parser: argparse.ArgumentParser) -> None:
     add_shown(parser)
 
 
-def add_draws(parser: argparse.ArgumentParser) -> None:
+def add_draws(parser: argparse.ArgumentParser, usual: int = 8) -> None:
     parser.add_argument(
         "--draws",
         metavar="N",
         type=draws,
         default=None,
-        help="draws of the unknown parameters a year (default 8)",
+        help=f"draws of the unknown parameters a year (default {usual})",
     )
 
 

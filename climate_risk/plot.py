@@ -16,6 +16,7 @@ from climate_risk.report.map_figure import map_figure
 from climate_risk.report.past_figure import past_years_figure
 from climate_risk.report.plan_figure import plan_figure
 from climate_risk.report.season_figure import canopies_figure, season_figure
+from climate_risk.report.skill_figure import skill_figure
 from climate_risk.report.stack_figure import stack_figure
 
 __all__ = [
@@ -26,6 +27,7 @@ __all__ = [
     "past_years_figure",
     "plan_figure",
     "season_figure",
+    "skill_figure",
     "stack_figure",
     "years_figure",
 ]

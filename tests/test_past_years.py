@@ -186,6 +186,11 @@ def test_published_measures_see_the_drought_too(past: PastYears) -> None:
     assert dry.heatwaves.days > max(
         year.heatwaves.days for year in past.years if year.year != DROUGHT_YEAR
     )
+    table = with_drought(samples.daily_table("2000-01-01", "2014-07-20"))
+    for year in (2003, 2010):
+        warm = table.loc[f"{year}-05-01" : f"{year}-09-30"]
+        dry_days = (warm["precip_mm"] < 1.0).to_numpy()
+        assert by_year[year].rainless == spells(dry_days, 1)
     assert dry.wood_dry.longest_d == max(year.wood_dry.longest_d for year in past.years)
 
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
 
+from climate_risk.risk.hindsight import Hindcast
 from climate_risk.risk.results import SeasonResult
 from climate_risk.risk.results_compare import CompareResult
 
-__all__ = ["summary_lines", "write_results"]
+__all__ = ["summary_lines", "write_results", "write_skill"]
 
 OF_SEASON = ("outlook.csv",)
 """What a season can write but need not: an older one's is taken away."""
@@ -85,6 +87,26 @@ def _older(path: Path) -> bytes | None:
         return path.read_bytes()
     except OSError:
         return None
+
+
+def write_skill(out_dir: Path, hindcasts: Sequence[Hindcast]) -> list[Path]:
+    """Write skill.csv, .png and .svg: what outlooks were worth.
+
+    Raises
+    ------
+    RunError
+        When a file cannot be written.
+    """
+    from climate_risk.report import files, skill
+    from climate_risk.report.skill_figure import skill_figure
+
+    files.refuse_folders(out_dir, ("skill",))
+    with files.as_a_set(out_dir, ()) as folder:
+        written = [
+            files.write_whole(folder / "skill.csv", skill.skill_csv(hindcasts)),
+            *files.write_figure(skill_figure(hindcasts), folder, "skill"),
+        ]
+    return [out_dir / path.name for path in written]
 
 
 def summary_lines(*results: SeasonResult | CompareResult) -> list[str]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import cache
 
-from climate_risk.report import certainty, choice, condition, measured, past, words
+from climate_risk.report import certainty, choice, condition, measured, past, skill, words
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plural
 from climate_risk.report.frame import Context, chart, inline, render
@@ -21,6 +21,7 @@ from climate_risk.report.season_figure import (
     season_figure,
     subject,
 )
+from climate_risk.report.skill_figure import skill_figure
 from climate_risk.report.stack_figure import stack_figure
 from climate_risk.risk.results import OptionResult, SeasonResult, StackSeason
 from climate_risk.risk.results_compare import CompareResult
@@ -52,7 +53,18 @@ def season_page(result: SeasonResult, files: Mapping[str, bytes] | None = None) 
     first_choices = {"canopy": "own"}
     years = cache(lambda stack: svg_bytes(years_figure(result, stack, narrow=True)))
     before = _past_chart(result)
+    trust = (
+        svg_bytes(skill_figure(result.skill, narrow=True, heading=False)) if result.skill else b""
+    )
     context = {
+        "skill_chart": cache(
+            lambda key: inline(
+                trust,
+                key,
+                "Skill of outlooks by months after inoculation, and how often a loss came where "
+                "a chance was told.",
+            )
+        ),
         "view": cache(
             lambda stack, units: (
                 _season_view(result, stack, units, years(stack)) | before(stack, units)
@@ -120,6 +132,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
     canopies = canopies_figure(result, place, units=units, narrow=True)
     drawn = stack_figure(result, place, units=units)
     return {
+        "key": key,
         "stack": stack,
         "card": words.card(stack, limit, show),
         "over": is_over,
@@ -165,6 +178,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
             certainty.level_sentence(stack.result.level),
             words.uncertainty_sentence(stack),
         ],
+        "skill": [skill.outlook_sentence(result.skill)] if stack.outlook is not None else [],
         "years_chart": inline(
             years,
             f"{key}y",

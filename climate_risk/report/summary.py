@@ -11,7 +11,7 @@ from typing import Any
 from climate_risk.interventions import CoverSpan, Watering
 from climate_risk.report import measured
 from climate_risk.report.choice import option_words
-from climate_risk.report.hindsight import past_years
+from climate_risk.report.hindsight import past_part, skill_part
 from climate_risk.report.option_names import option_name
 from climate_risk.report.treatment import WHY, act_words, covers_key, waterings_key
 from climate_risk.report.words import INTERVALS, cause
@@ -73,6 +73,7 @@ def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
             "prices": _prices(season.prices),
             "stacks": [_season_stack(stack) for stack in season.stacks],
         }
+        out["season"] |= skill_part(season.skill)
     if compare is not None:
         out["compare"] = {
             "first_year": compare.first_year,
@@ -202,8 +203,7 @@ def _season_stack(stack: StackSeason) -> Json:
     if "rival_hours_h" in stack.daily:
         out["rival_hours_to_date_h"] = round(float(stack.daily["rival_hours_h"].sum()), 1)
         out["rival_hours_confidence"] = stack.rival_hours_grade
-    if stack.past is not None:
-        out["past_years"] = past_years(stack.past)
+    out |= past_part(stack.past)
     if full_run:
         out["full_run_date"] = full_run
     if stack.lost_of_count is not None:
@@ -240,8 +240,7 @@ def _compare_stack(stack: StackCompare) -> Json:
         **asdict(stack.thresholds),
         "options": [_compared(option, stack) for option in stack.options],
     }
-    if stack.past is not None:
-        out["past_years"] = past_years(stack.past)
+    out |= past_part(stack.past)
     if stack.ties:
         out["ties"] = [asdict(tie) for tie in stack.ties]
     if stack.cautions:

@@ -40,8 +40,8 @@ FloatArray = npt.NDArray[np.float64]
 
 MONTHS_SEEN = (1, 2, 3, 4, 6)
 """Months after inoculation at which an outlook is made."""
-DRAWS = 4
-"""A year; every year carried on has its own."""
+REMEMBERED = timedelta(days=180)
+"""Ground follows the air of the weeks before, so that a year soon after the target knows of it."""
 CLASSES = (0.0, 0.05, 0.15, 0.3, 0.5, 0.75, 1.0)
 """Bounds of the classes of chance in which it is counted how often it came (our own choice)."""
 
@@ -66,7 +66,7 @@ def hindcast(
     *,
     source: str,
     months_seen: Sequence[int] = MONTHS_SEEN,
-    draws: int = DRAWS,
+    draws: int,
     progress: Progress | None = None,
 ) -> Hindcast:
     """Outlooks of past years at several dates, scored against what came.
@@ -109,7 +109,7 @@ def hindcast(
         targets.append(run_target(kind, scheme, years, year, days, draws))
         if progress is not None:
             progress((done + 1) / len(years))
-    return _scored(kind, scheme, source, targets, days, draws)
+    return scored(kind, scheme, source, targets, days, draws)
 
 
 def records_without(
@@ -137,7 +137,8 @@ def run_target(
 ) -> Target:
     """Run one year as if it were under way, and at each day the others on from there.
 
-    A year whose season shares a day with the target's is none of the others.
+    A year whose season shares a day with the target's, or begins so soon after it that its
+    ground still knows, is none of the others.
 
     Parameters
     ----------
@@ -147,6 +148,7 @@ def run_target(
     own = kind.stack.inoculated.year
     spans = {y: (shifted(kind.start_day, y - own), shifted(kind.horizon, y - own)) for y in years}
     begin, end = spans[year]
+    end += REMEMBERED
     others = tuple(y for y, (first, last) in spans.items() if last <= begin or first >= end)
     runs = len(others) * draws
     sample = latin_hypercube(runs, len(kind.parameter_set(scheme).unknowns()), SEED)
@@ -189,7 +191,7 @@ def _extend(
             block.daily = np.concatenate([days, block.daily])
 
 
-def _scored(
+def scored(
     kind: StackModel,
     scheme: Scheme,
     source: str,
@@ -197,17 +199,20 @@ def _scored(
     days: Sequence[date],
     draws: int,
 ) -> Hindcast:
+    """Skill by lead time and reliability of what was told of the targets."""
     leads, told, came = [], [], []
     years = np.array([target.year for target in targets], dtype=np.int64)
     for place, day in enumerate(days):
         chances = np.array([_lost(t.told[place]).mean() for t in targets])
         told.append(chances)
         came.append(np.array([_lost(t.came).mean() for t in targets]))
+        at = [(t.told[place], t.usual, t.came) for t in targets]
         loss = [
-            (brier(p, _lost(t.came)), brier(float(_lost(t.usual).mean()), _lost(t.came)))
-            for p, t in zip(chances, targets, strict=True)
+            [_loss_score(of, t.came) for of in ends] for ends, t in zip(at, targets, strict=True)
         ]
-        dry = [(_dry_crps(t.told[place], t.came), _dry_crps(t.usual, t.came)) for t in targets]
+        dry = [
+            [_dry_score(of, t.came) for of in ends] for ends, t in zip(at, targets, strict=True)
+        ]
         leads.append(
             LeadSkill(
                 months_seen=round((day - kind.stack.inoculated) / timedelta(days=30.44)),
@@ -239,5 +244,9 @@ def _lost(ends: Outcomes) -> FloatArray:
     return (ends.outcomes >= KILLED_BY_HEAT).astype(np.float64).ravel()
 
 
-def _dry_crps(told: Outcomes, came: Outcomes) -> float:
+def _loss_score(told: Outcomes, came: Outcomes) -> float:
+    return brier(float(_lost(told).mean()), _lost(came))
+
+
+def _dry_score(told: Outcomes, came: Outcomes) -> float:
     return crps(told.moisture_driest_face_pct.ravel(), came.moisture_driest_face_pct.ravel())

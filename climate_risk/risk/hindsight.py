@@ -16,6 +16,8 @@ class Skill:
     usual: float
     skill: float
     """1 - score / usual: 1 is perfect, 0 no better than the usual, below 0 worse."""
+    best: float
+    """Skill of one who knew the weather to come but none of the unsure values."""
     low: float
     """80 % interval of the skill over years."""
     high: float

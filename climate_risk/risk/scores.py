@@ -41,13 +41,14 @@ def crps(members: FloatArray, came: FloatArray) -> float:
     return float(np.abs(x[:, None] - came[None, :]).mean()) - half_spread
 
 
-def skill(scores: FloatArray, usual: FloatArray) -> Skill:
+def skill(scores: FloatArray, usual: FloatArray, best: FloatArray) -> Skill:
     """How much better than the usual chance: 1 - mean score / mean score of the usual.
 
     Parameters
     ----------
-    scores, usual : (years,) arrays
-        Score of each year by the outlook and by the plain share of the other years.
+    scores, usual, best : (years,) arrays
+        Score of each year by the outlook, by the plain share of the other years, and with the
+        year's weather known.
 
     Returns
     -------
@@ -63,7 +64,7 @@ def skill(scores: FloatArray, usual: FloatArray) -> Skill:
         share = np.divide(a.mean(axis=axis), below, out=np.ones_like(below), where=below > 0.0)
         return np.asarray(1.0 - share)
 
-    point = float(ratio(scores[None, :], usual[None, :])[0])
+    point, most = (float(ratio(a[None, :], usual[None, :])[0]) for a in (scores, best))
     if np.ptp(scores) == 0.0 and np.ptp(usual) == 0.0:
         low = high = point
     else:
@@ -78,7 +79,7 @@ def skill(scores: FloatArray, usual: FloatArray) -> Skill:
             rng=np.random.default_rng(SEED),
         ).confidence_interval
         low, high = float(found.low), float(found.high)
-    return Skill(score=float(scores.mean()), usual=float(usual.mean()), skill=point,
+    return Skill(score=float(scores.mean()), usual=float(usual.mean()), skill=point, best=most,
                  low=low, high=high)  # fmt: skip
 
 

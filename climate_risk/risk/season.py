@@ -35,6 +35,7 @@ from climate_risk.risk.results import (
     StackShape,
 )
 from climate_risk.risk.sensitivity import uncertainty
+from climate_risk.risk.skill_table import measured_skill
 from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
 from climate_risk.tables import fungi
@@ -94,6 +95,7 @@ def season(
         sources=sources_used(p for stack in stacks for p in stack.parameters),
         coverage=coverage,
         inputs=inputs,
+        skill=measured_skill(),
         water_residual=water,
         energy_residual=energy,
     )

@@ -217,8 +217,9 @@ class _Filler:
         low, high, rain, dew = self._by_day()
         days = self.days if self.daily else self.days[::24]
         by_day = humidity.drivers(low, high, rain, days, self.site)
-        teaches = self.teaches if self.daily else self.teaches[::24]
-        line = humidity.learn(by_day, np.where(teaches, dew - low, np.nan))
+        # The line looks at the rain of the days beside, so these must not be left out either.
+        teaches = np.convolve(~(self.teaches if self.daily else self.teaches[::24]), [1, 1, 1])
+        line = humidity.learn(by_day, np.where(teaches[1:-1] == 0, dew - low, np.nan))
         values = humidity.dew_point_from(
             by_day, low, high, humidity.USUAL if line is None else line
         )
