@@ -37,6 +37,11 @@ def dry() -> PlanResult:
     return cr.plan(cr.read_yard(SAMPLE / "yard.toml"))
 
 
+@pytest.fixture(scope="module")
+def dry_page(dry: PlanResult) -> str:
+    return plan_page.plan_page(dry)
+
+
 def inches(text: str) -> Fraction:
     """``1 ft 2 3/8 in`` as inches, read apart from what wrote it."""
     feet, _, rest = text.rpartition(" ft ")
@@ -112,21 +117,19 @@ def test_one_year_is_called_a_hint(result: PlanResult) -> None:
     assert "a hint, no more" in plan_words.weeks_sentences(few, few.stacks[0])[0]
 
 
-def test_without_weather_it_says_so(dry: PlanResult) -> None:
+def test_without_weather_it_says_so(dry: PlanResult, dry_page: str) -> None:
     assert plan_words.weeks_sentences(dry, dry.stacks[0])[0] == plan_words.NO_WEEKS
-    page = plan_page.plan_page(dry)
-    assert plan_words.NO_WEEKS in page
-    assert "Inoculate from" not in page
+    assert plan_words.NO_WEEKS in dry_page
+    assert "Inoculate from" not in dry_page
     cells = {cell for row in plan_rows.pair_rows(dry) for cell in row[1:]}
     assert cells == {"good", "fair", "poor"}
 
 
-def test_the_page_shows_every_caution_and_defers_to_local_codes(dry: PlanResult) -> None:
-    page = plan_page.plan_page(dry)
+def test_the_page_shows_every_caution_and_defers_to_local_codes(dry_page: str) -> None:
     for name, _ in plan_words.CAUTIONS:
-        assert f"<dt>{name}</dt>" in page
+        assert f"<dt>{name}</dt>" in dry_page
     for words in ("local codes", "quarantine", "competent person", "chaps", "not native"):
-        assert words in page
+        assert words in dry_page
 
 
 def test_the_summary_has_the_keys_that_others_rely_on(result: PlanResult, dry: PlanResult) -> None:
@@ -230,12 +233,12 @@ def test_a_price_that_is_not_known_is_said_and_left_out() -> None:
     assert "nan" not in plan_page.plan_page(found).split("<main")[1].split("Values and")[0]
 
 
-def test_our_own_prices_are_marked_on_the_page() -> None:
+def test_our_own_prices_are_marked_on_the_page(dry_page: str) -> None:
     yard = cr.read_yard(SAMPLE / "yard.toml")
     ours = cr.plan(replace(yard, costs=replace(yard.costs, ours=("labour_per_hour",))))
     said = "Our default, not yours: labour USD 20.00 an hour."
     assert said in plan_page.plan_page(ours)
-    assert said not in plan_page.plan_page(cr.plan(yard))
+    assert said not in dry_page
 
 
 def test_weather_without_a_spring_gives_no_weeks() -> None:
