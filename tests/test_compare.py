@@ -18,6 +18,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import risk_samples as samples
 
 from climate_risk.compare_options import CompareOptions
+from climate_risk.engine import record as engine_record
 from climate_risk.engine.blocks import advance, new_blocks
 from climate_risk.engine.draws import SEED, latin_hypercube
 from climate_risk.engine.record import Record
@@ -417,3 +418,26 @@ def test_prices_not_known_are_not_reckoned_with(yard: Yard) -> None:
     chance = Chance(mean=0.2, low=0.1, high=0.3, years=30, draws=2, interval="bootstrap")
     assert cost_of(0.0, chance, costs).total is None
     assert cost_of(math.nan, chance, yard.costs).total is None
+
+
+def test_options_share_weather_and_stand_tables(
+    yard: Yard, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Two canopies, two diameters, two covers, and runs on every core: two stands and four
+    tables, each made once."""
+    made: list[str] = []
+    for name in ("below_canopy", "_stand_table"):
+
+        def counted(*args: object, name: str = name, make: object = getattr(engine_record, name)):  # type: ignore[no-untyped-def]
+            made.append(name)
+            return make(*args)  # type: ignore[operator]
+
+        monkeypatch.setattr(engine_record, name, counted)
+    lists = replace(
+        yard.compare,
+        canopies=("deciduous", "conifer"),
+        waterings=(None,),
+        diameters_m=(0.1, 0.15),
+    )
+    run(replace(yard, compare=lists), samples.make_record("2005-01-01", "2008-12-31"))
+    assert (made.count("below_canopy"), made.count("_stand_table")) == (2, 4)

@@ -110,7 +110,7 @@ def compare_figure(
             if option.is_plan:
                 axes.axhline(at - 0.06, color=theme.BLACK, linewidth=0.6)
         ticks = [tick for tick in chance.get_xticks() if tick <= chance.get_xlim()[1]]
-        chance.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
+        chance.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
 
     panel = Panel(heading=key_line(chosen, limit), height_in=height, draw=draw,
                   below_in=TICKS_IN, timed=False)  # fmt: skip
