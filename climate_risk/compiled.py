@@ -11,11 +11,12 @@ import hashlib
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
 from llvmlite import ir
 from numba import njit
 from numba.core import types
+from numba.core.registry import cpu_target
 from numba.extending import intrinsic, register_jitable
 
 _compile: Any = njit  # so that a compiled function keeps the types it was written with
@@ -49,15 +50,41 @@ def _kept(**options: Any) -> Callable[[_Function], _Function]:
     """Compile, and keep the result as long as no file changes that it is made of."""
 
     def compile_kept(function: _Function) -> _Function:
-        kernel = _compile(function, cache=True, nogil=True, **_ANY, **options)
+        kernel = _compile(function, nogil=True, **_ANY, **options)
+        _take_any_whole_number(kernel)
+        try:
+            kernel.enable_caching()
+        except RuntimeError:  # neither the install nor the user has a folder to write to
+            return kernel  # type: ignore[no-any-return]
         kernel._cache._cache_file._source_stamp = kernel_stamp()
         return kernel  # type: ignore[no-any-return]
 
     return compile_kept
 
 
-compiled: Callable[[_Function], _Function] = _kept()
-"""A function of its own, kept in the cache."""
+def _take_any_whole_number(kernel: Any) -> None:
+    """Compile once for all whole numbers: a caller's ``1`` would else be a type of its own."""
+    find, general = kernel.get_call_template, cast(Any, types.unliteral)
+
+    def find_general(given: Any, named: Any) -> Any:
+        return find(tuple(general(kind) for kind in given), named)
+
+    kernel.get_call_template = find_general
+
+
+def is_kept(kernel: Any) -> bool:
+    """Whether the cache holds a kernel for this processor, from the files as they are now."""
+    kept: Any = getattr(kernel._cache, "_cache_file", None)
+    if kept is None:
+        return True  # nowhere to keep it: nothing to wait for
+    here = cpu_target.target_context.codegen().magic_tuple()
+    return any(processor == here for _, processor, _ in kept._load_index())
+
+
+entry: Callable[[_Function], _Function] = _kept()
+"""A function that Python calls, kept in the cache."""
+compiled: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=True)
+"""A function that other kernels call, kept in the cache."""
 inlined: Callable[[_Function], _Function] = _kept(inline="always")
 """A function set into its one caller, where it would else be optimized twice."""
 

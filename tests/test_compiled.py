@@ -2,11 +2,33 @@
 
 from __future__ import annotations
 
+import inspect
+import json
+import os
+import shutil
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
 
+import climate_risk
 from climate_risk import compiled
+from climate_risk.engine import compile_ahead
+
+SMALL = """
+import json
+import numpy as np
+from numba import typeof
+from climate_risk.compiled import is_kept
+from climate_risk.log.tridiagonal import solve_water_line as line
+
+before = is_kept(line)
+given = np.zeros((1, 1, 1)), 0, 0, 0, np.zeros(1), 1.0, 1.0
+line.compile(tuple(typeof(each) for each in given))
+stats = line.stats
+print(json.dumps([before, is_kept(line), sum(stats.cache_misses.values()), stats.cache_path]))
+"""
 
 
 def test_one_changed_letter_of_one_file_makes_compiled_kernels_stale(
@@ -23,3 +45,74 @@ def test_one_changed_letter_of_one_file_makes_compiled_kernels_stale(
     assert stamp() != before
     files[1].write_text("X = 1\n", encoding="utf-8")
     assert stamp() == before
+
+
+def in_a_copy(package: Path, **environment: str) -> tuple[bool, bool, int, str]:
+    """Whether the cache of a copied package held a kernel, holds it now; misses, folder."""
+    clean = {
+        k: v
+        for k, v in os.environ.items()
+        if k not in ("NUMBA_CACHE_DIR", "XDG_CACHE_HOME", "PYTHONPATH")
+    }
+    out = subprocess.run(
+        [sys.executable, "-c", SMALL],
+        cwd=package.parent,
+        env={**clean, **environment},
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout
+    before, after, misses, folder = json.loads(out)
+    return before, after, misses, folder
+
+
+@pytest.fixture(scope="module")
+def package(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The package without what was compiled of it."""
+    copy = tmp_path_factory.mktemp("copy") / "climate_risk"
+    source = Path(climate_risk.__file__).parent
+    shutil.copytree(source, copy, ignore=shutil.ignore_patterns("__pycache__"))
+    return copy
+
+
+def test_what_is_kept_is_found_and_a_change_elsewhere_renews_it(package: Path) -> None:
+    """The file that changes is not the kernel's own: it is one whose numbers the kernel holds."""
+    first, again = in_a_copy(package), in_a_copy(package)
+    assert first[:3] == (False, True, 1)
+    assert again[:3] == (True, True, 0)
+    constants = package / "constants.py"
+    constants.write_text(constants.read_text(encoding="utf-8") + "\n", encoding="utf-8")
+    assert in_a_copy(package)[:3] == (False, True, 1)
+
+
+def test_code_for_another_processor_is_not_taken(package: Path) -> None:
+    """As when a home folder is shared: numba's index has the processor's name in it."""
+    in_a_copy(package)
+    other = in_a_copy(package, NUMBA_CPU_NAME="x86-64", NUMBA_CPU_FEATURES="")
+    assert other[:3] == (False, True, 1)
+    assert in_a_copy(package)[:3] == (True, True, 0)
+
+
+def test_an_install_that_cannot_be_written_keeps_kernels_with_the_user(
+    package: Path, tmp_path: Path
+) -> None:
+    """A file stands where the cache's folder would: nobody, not even root, can write there."""
+    beside = package / "log" / "__pycache__"
+    shutil.rmtree(beside, ignore_errors=True)
+    beside.write_text("", encoding="utf-8")
+    try:
+        first = in_a_copy(package, XDG_CACHE_HOME=str(tmp_path))
+        assert first[:3] == (False, True, 1)
+        assert Path(first[3]).is_relative_to(tmp_path)
+        assert in_a_copy(package, XDG_CACHE_HOME=str(tmp_path))[:3] == (True, True, 0)
+        blocked = tmp_path / "blocked"
+        blocked.write_text("", encoding="utf-8")
+        nowhere = in_a_copy(package, XDG_CACHE_HOME=str(blocked))
+        assert nowhere[1] is True
+    finally:
+        beside.unlink()
+
+
+def test_the_second_process_knows_how_each_kernel_is_called() -> None:
+    for kernel, arguments in compile_ahead.work_list():
+        inspect.signature(kernel.py_func).bind(*arguments)

@@ -1,22 +1,25 @@
 """Compile on the second core while the first one reads the weather.
 
 The first run after an installation compiles the kernels, one after the other.  A second process
-that takes those which come last leaves them in numba's cache, where the first one finds them.
+that takes them from the other end leaves them in numba's cache, where the first one finds them.
 ``python -m climate_risk.engine.compile_ahead`` is that second process.
 """
 
 from __future__ import annotations
 
 import atexit
+import inspect
 import subprocess
 import sys
-from pathlib import Path
+from typing import Any
 
 
 def start() -> None:
-    """Start the second process, unless a compiled hour loop lies beside its source."""
-    cache = Path(__file__).parent / "__pycache__"
-    if not any(cache.glob("hours.run_block-*.nbi")):
+    """Start the second process, unless the cache holds the hour loop as it is now."""
+    from climate_risk.compiled import is_kept
+    from climate_risk.engine.hours import run_block
+
+    if not is_kept(run_block):
         second = subprocess.Popen(
             [sys.executable, "-m", "climate_risk.engine.compile_ahead"],
             stdin=subprocess.DEVNULL,
@@ -27,15 +30,25 @@ def start() -> None:
         atexit.register(second.terminate)
 
 
-def main() -> None:
-    """Call the kernels that the hour loop reaches last once, on a stack of two cells."""
+def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
+    """Kernels and arguments of the types that the hour loop gives them, the last one first."""
     import numpy as np
 
     from climate_risk.engine import hours
     from climate_risk.fungus import death
     from climate_risk.fungus import kernel as fungus
-    from climate_risk.log import azimuthal, conductances, kernel, tridiagonal, uptake
-    from climate_risk.log import layout as at
+    from climate_risk.log import (
+        azimuthal,
+        bag,
+        conductances,
+        exposure,
+        kernel,
+        spawn,
+        tridiagonal,
+        uptake,
+    )
+    from climate_risk.log import surface_balance as surface
+    from climate_risk.log import wood_surface as wood
     from climate_risk.log.geometry import make_grid
     from climate_risk.log.state import Curves
 
@@ -48,36 +61,73 @@ def main() -> None:
         levels_per_piece=3,
         cap_levels=0,
     )
-    a = np.full((at.TERMS, 64, at.CASES), 0.5)
-    hour = np.zeros((at.FORCINGS, at.CASES))
-    basis = np.zeros((at.MODES, at.SECTORS))
-    parameters = np.ones((len(fungus.M), at.CASES))
-    state = fungus.make_mycelium(grid)
-    stress, booked = np.zeros((3, at.CASES)), np.zeros((2, at.CASES))
-    day = np.zeros((hours.DAILY_COLUMNS, at.CASES))
-    curves = Curves(500.0, 1200.0, 1.0, *(np.zeros(400) for _ in range(6)))
-    line = grid.ring_area_m2
-    # In the order in which the first process would come to them, but for what it is at itself.
-    conductances.refresh_conductances(grid, curves, a)
-    uptake.take_up(a, 0, 0, 0, 1.0)
-    uptake.soak(a, grid.level_m, 0, 0, 3, 500.0)
-    kernel.drying_end(a, 0, 0, 0, 1.0)
-    kernel.liquid_end(a, 0, 0, 1.0)
-    tridiagonal.solve_water_line(a, at.WATER_R, 0, 1, line, 500.0, 1.0)
-    kernel.keep_taken(a, 0, 0, 1.0)
-    kernel.through_boundary(a, hour, 0, 0, 0, 1.0, 1.0)
-    kernel.book_water(a, 0, 1.0)
-    kernel.drain_surface(a, 0, 0, 1.0)
-    azimuthal.start_modes(a, 0, line, 1.0, 500.0, 1200.0, 3600.0)
-    azimuthal.eliminate_modes(a, 0, grid.ring_in_m, grid.ring_out_m, grid.node_radius_m, 1.0)
-    azimuthal.solve_mode(a, 3, 0, 0, 0.5, 2)
-    fungus.respond_to_water(grid, a, parameters, state, np.zeros(400), 500.0)
-    death.kill_by_heat(grid, a, parameters, state, basis)
-    fungus.run_fronts(grid, a, parameters, state, 0, 0.9, np.zeros((3, at.CASES)))
-    death.kill_by_drought(grid, a, parameters, state)
-    death.count_living(grid, state, stress)
-    hours.close_day(grid, 500.0, a, state, stress, booked, day)
-    hours.note_hour(a, hour, basis, True, day)
+    flat, a, row = np.zeros((1, 1)), np.zeros((1, 1, 1)), np.zeros(1)
+    curves = Curves(500.0, 1200.0, 1.0, row, row, row, row, row, row)
+    return [
+        (hours.close_day, (grid, 1.0, a, a, flat, flat, flat)),
+        (death.count_living, (grid, a, flat)),
+        (death.kill_by_drought, (grid, a, flat, a)),
+        (fungus.run_fronts, (grid, a, flat, a, 0, 1.0, flat)),
+        (death.kill_by_heat, (grid, a, flat, a, flat)),
+        (fungus.respond_in_spawn, (grid, a, flat, a, row)),
+        (fungus.respond_to_water, (grid, a, flat, a, row, 1.0)),
+        (hours.note_hour, (a, flat, flat, True, flat)),
+        (azimuthal.solve_mode, (a, 0, 0, 0, 1.0, 0)),
+        (azimuthal.eliminate_modes, (a, 0, row, row, row, 1.0)),
+        (azimuthal.start_modes, (a, 0, row, 1.0, 1.0, 1.0, 1.0)),
+        (kernel.book_heat, (a, flat, 0, 1.0)),
+        (kernel.book_soil_heat, (a, flat, row)),
+        (kernel.note_surface, (a, 0, row, 1.0)),
+        (tridiagonal.settle_ice, (a, 0, 1.0)),
+        (tridiagonal.is_frosty, (a, 0)),
+        (tridiagonal.note_ends, (a, 0, 0, 0, 0, 1.0)),
+        (tridiagonal.conduct_lines, (a, 0, 0, 0, 0, 0, 0)),
+        (tridiagonal.warm_ends, (a, 0, 0, 0, 0)),
+        (tridiagonal.eliminate_heat_lines, (a, 0, 0, 0, 0, 0, 0, row)),
+        (kernel.join_ends, (a, 0, 0, 0, 0, 0, 1.0, 1.0)),
+        (tridiagonal.weigh_heat_lines, (a, 0, 0, 0, 0, 0, row)),
+        (kernel.face_soil, (a, flat, 0)),
+        (kernel.face_air, (a, 0, row, 1.0)),
+        (tridiagonal.hold_heat, (a, 0, 1.0, 1.0, 1.0)),
+        (kernel.surface_gain, (a, flat, 0)),
+        (bag.settle_bag, (grid, a, flat)),
+        (spawn.rims_give, (grid, a)),
+        (surface.surfaces_give, (a,)),
+        (spawn.exchange_spawn, (grid, curves, a)),
+        (kernel.drain_surface, (a, 0, 0, 1.0)),
+        (kernel.book_water, (a, 0, 1.0)),
+        (uptake.soak, (a, row, 0, 0, 0, 1.0)),
+        (kernel.through_boundary, (a, flat, 0, 0, 0, 1.0, 1.0)),
+        (kernel.keep_taken, (a, 0, 0, 1.0)),
+        (tridiagonal.solve_water_line, (a, 0, 0, 0, row, 1.0, 1.0)),
+        (kernel.liquid_end, (a, 0, 0, 1.0)),
+        (kernel.drying_end, (a, 0, 0, 0, 1.0)),
+        (uptake.take_up, (a, 0, 0, 0, 1.0)),
+        (uptake.is_dry, (a, 0, 0)),
+        (tridiagonal.hold_energy, (a, 0, 1.0, 1.0)),
+        (wood.dry_cell, (a, 0, 0)),
+        (surface.dry_surface, (a, 0)),
+        (wood.solve_wood_surface, (a, 0, 0, 0, 1.0)),
+        (wood.bound_wood_surface, (a, 0, 0, 0)),
+        (wood.look_up, (a, 0, 0, 0, 0, row, 1.0)),
+        (surface.wet_surface, (a, flat, 0)),
+        (surface.even_girth, (a, flat)),
+        (surface.meet_air, (a, flat, 0)),
+        (bag.bag_vapour, (grid, a, flat)),
+        (bag.bag_heat, (grid, a, flat)),
+        (exposure.catch_weather, (a, flat, 0)),
+        (conductances.refresh_conductances, (grid, curves, a)),
+    ]
+
+
+def main() -> None:
+    """Compile every kernel of the list, and call none."""
+    import numba
+
+    type_of: Any = numba.typeof
+    for kernel, arguments in work_list():
+        inspect.signature(kernel.py_func).bind(*arguments)
+        kernel.compile(tuple(type_of(each) for each in arguments))
 
 
 if __name__ == "__main__":
