@@ -129,6 +129,8 @@ def advance(
     jobs: Sequence[Job], progress: Progress | None = None, threads: int | None = None
 ) -> None:
     """Run every job, each fills its block's ``daily``; on every core, or in so many threads."""
+    for job in jobs:  # here, since two threads would make the same table
+        _stand_of(job)
     pool = ThreadPoolExecutor(threads or os.cpu_count())
     try:
         for done, _ in enumerate(pool.map(_advance, jobs), start=1):
@@ -145,12 +147,17 @@ def _log_parameters(
     return log_parameters(rows.wood, values, kind.stack.start_moisture, kind.stack.diameter_m)
 
 
+def _stand_of(job: Job) -> FloatArray:
+    """The record inside the stand that a job's stacks lie in, made once."""
+    kind, canopy = job.kind, job.scheme.canopy
+    return kind.record.table(canopy, kind.openness_under(canopy), kind.stack.diameter_m)
+
+
 def _advance(job: Job) -> None:
     kind, block, first, last = job.kind, job.block, job.first_hour, job.last_hour
     rows = kind.parameter_set(job.scheme)
     values = values_at(rows, block.quantiles)
-    canopy, openness = job.scheme.canopy, kind.openness_under(job.scheme.canopy)
-    stand = kind.record.table(canopy, openness, kind.stack.diameter_m)
+    openness, stand = kind.openness_under(job.scheme.canopy), _stand_of(job)
     row = int(job.start_rows[0])
     elevation, azimuth = kind.record.sun(row + first, row + last)
     modes = np.zeros((kind.hours, at.MODES))
