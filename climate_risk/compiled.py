@@ -81,10 +81,8 @@ def is_kept(kernel: Any) -> bool:
     return any(processor == here for _, processor, _ in kept._load_index())
 
 
-entry: Callable[[_Function], _Function] = _kept()
-"""A function that Python calls, kept in the cache."""
-compiled: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=True)
-"""A function that other kernels call, kept in the cache."""
+compiled: Callable[[_Function], _Function] = _kept()
+"""A function of its own, kept in the cache."""
 inlined: Callable[[_Function], _Function] = _kept(inline="always")
 """A function set into its one caller, where it would else be optimized twice."""
 

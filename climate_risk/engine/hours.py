@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.compiled import compiled, entry, inlined
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     HOURS_PER_DAY,
     KELVIN_AT_0_C,
@@ -317,7 +317,7 @@ def close_day(
         booked[1, n] = a[at.BUDGET, at.B_WATER_OUT, n]
 
 
-@entry
+@compiled
 def run_block(
     grid: Grid,
     curves: Curves,

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from climate_risk.compiled import entry
+from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus.formulas import (
     drought_kills,
@@ -41,7 +41,7 @@ WATCH_H = 36.0
 """Heat enters by the surface and is gone from the wood in less time than this."""
 
 
-@entry
+@compiled
 def kill_by_heat(
     grid: Grid, a: FloatArray, parameters: FloatArray, mycelium: FloatArray, basis: FloatArray
 ) -> None:
@@ -88,7 +88,7 @@ def kill_by_heat(
                         )
 
 
-@entry
+@compiled
 def kill_by_drought(
     grid: Grid, a: FloatArray, parameters: FloatArray, mycelium: FloatArray
 ) -> None:
@@ -120,7 +120,7 @@ def kill_by_drought(
                     mycelium[SPAWN_DOSE, interface * nr + i, n] += kills
 
 
-@entry
+@compiled
 def count_living(grid: Grid, mycelium: FloatArray, stress: FloatArray) -> None:
     """Living share of each interface, and the stack's stress by cause, at the end of a day.
 

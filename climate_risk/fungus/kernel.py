@@ -19,7 +19,7 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from climate_risk.compiled import compiled, entry
+from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus.formulas import (
     potential_response,
@@ -102,7 +102,7 @@ def make_mycelium(grid: Grid) -> FloatArray:
     return mycelium
 
 
-@entry
+@compiled
 def respond_to_water(
     grid: Grid,
     a: FloatArray,
@@ -149,7 +149,7 @@ def has_spawn(grid: Grid, interface: int) -> bool:
     return grid.spawn_depth_m > 0.0 and covered
 
 
-@entry
+@compiled
 def respond_in_spawn(
     grid: Grid, a: FloatArray, parameters: FloatArray, mycelium: FloatArray, potential: FloatArray
 ) -> None:
@@ -190,7 +190,7 @@ def has_taken(
     return taken
 
 
-@entry
+@compiled
 def interface_neighbours(grid: Grid, interface: int) -> tuple[int, int, float]:
     """Levels below and above a spawn interface, and the weight of the upper one.
 
@@ -206,7 +206,7 @@ def interface_neighbours(grid: Grid, interface: int) -> tuple[int, int, float]:
     return below, above, far / (near + far)
 
 
-@entry
+@compiled
 def run_fronts(
     grid: Grid,
     a: FloatArray,
@@ -281,7 +281,7 @@ def run_fronts(
             mycelium[FULL_HOUR, 0, n] = hours
 
 
-@entry
+@compiled
 def colonized_share(grid: Grid, mycelium: FloatArray, case: int) -> float:
     """Share of the way between spawn interfaces that the fronts have run, mean over pieces."""
     total = 0.0

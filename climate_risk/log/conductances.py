@@ -12,7 +12,7 @@ that can move in frost.
 
 from __future__ import annotations
 
-from climate_risk.compiled import assume, compiled, entry, inlined
+from climate_risk.compiled import assume, compiled, inlined
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import (
     AXIAL_HEAT_RATIO,
@@ -138,7 +138,7 @@ def join_boundaries(grid: Grid, density: float, a: FloatArray) -> None:
             a[at.BOUNDARY_HEAT + at.GROUND, i, n] = barrier * inner / (barrier + inner)
 
 
-@entry
+@compiled
 def refresh_conductances(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Water and heat conductances between cells from the present moisture and temperature."""
     assume(a.shape[2] == at.CASES)

@@ -14,7 +14,7 @@ would unroll them before it turns loops into vectors, and would end with neither
 
 from __future__ import annotations
 
-from climate_risk.compiled import compiled, entry
+from climate_risk.compiled import compiled
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
     SECONDS_PER_HOUR,
@@ -38,7 +38,7 @@ def hold_energy(a: FloatArray, width: int, density: float, dry: float) -> None:
         a[at.ENERGY, 0, n] = capacity * a[at.TEMP, 0, n]
 
 
-@entry
+@compiled
 def solve_water_line(
     a: FloatArray,
     coupling: int,

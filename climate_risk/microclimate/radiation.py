@@ -11,7 +11,7 @@ from collections.abc import Mapping
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.compiled import compiled, entry
+from climate_risk.compiled import compiled
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.microclimate.canopy import INDEX_MAX, INDEX_STEP
 from climate_risk.schema import Schema
@@ -107,7 +107,7 @@ def _beam_share(way: float) -> float:
     return p * p
 
 
-@entry
+@compiled
 def light_at_stack(
     stand: FloatArray,
     cover: FloatArray,
