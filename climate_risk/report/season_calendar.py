@@ -42,8 +42,8 @@ FULL_RUN = (
     "sign. Eat nothing that a competent person has not identified."
 )
 END = (
-    "The first year ends. Run the season once more, then compare and plan for the next: what "
-    "would have served, and what will you set?"
+    "The time that this fungus is given for its run ends. Run the season once more, then compare "
+    "and plan for the next stacks: what would have served, and what will you set?"
 )
 
 
@@ -112,7 +112,7 @@ def _entries(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
     if middle is not None:
         yield _Entry(key="full run", kind="look", title="fully run about now?", text=FULL_RUN,
                      first=middle)  # fmt: skip
-    yield _Entry(key="end", kind="look", title="end of the first year", text=END,
+    yield _Entry(key="end", kind="look", title="the run's time is over", text=END,
                  first=stack.horizon)  # fmt: skip
 
 
@@ -127,7 +127,7 @@ def _advised(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
     yield _Entry(key="advice", kind="act", title=what, text=text, first=action.start,
                  is_reminded=True)  # fmt: skip
     if action.latest is not None and action.latest > action.start:
-        yield _Entry(key="advice, last day", kind="act", title=f"last day to {what}",
+        yield _Entry(key="advice, last day", kind="act", title=f"by today: {what}",
                      text=f"Not done yet? {text}", first=action.latest,
                      is_reminded=True)  # fmt: skip
 
@@ -138,7 +138,7 @@ def _written(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
     for number, cover in enumerate(stack.covers):
         name = cover_words(cover)
         for word, on in (("on", cover.on), ("off", cover.off)):
-            if on is not None and stack.inoculated < on <= stack.horizon:
+            if on is not None and stack.inoculated < on < stack.horizon:
                 yield _Entry(key=f"cover {number} {word}", kind="act", title=f"{name} {word}",
                              text=said, first=on, is_reminded=True)  # fmt: skip
     for number, dose in enumerate(stack.waterings):
