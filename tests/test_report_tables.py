@@ -25,6 +25,7 @@ from climate_risk.errors import RunError
 from climate_risk.parameter import CONFIDENCE
 from climate_risk.report import files, summary_lines, tables, write_results
 from climate_risk.report import summary as summaries
+from climate_risk.risk.chance import COVERAGE
 
 SHARE_COLUMNS = (
     "on_time_fraction",
@@ -101,6 +102,7 @@ def test_summary_says_what_made_it_and_from_what() -> None:
     }
     stack = summary["season"]["stacks"][0]
     assert stack["as_written"]["driven_by"] == "drought"
+    assert stack["as_written"]["chance_of_loss"]["interval_pct"] == 100 * COVERAGE
     assert stack["actions"][0]["latest_date"] == "2025-07-18"
     assert stack["full_run_date"]["p50"] == "2025-10-06"
 

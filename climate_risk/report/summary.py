@@ -347,7 +347,7 @@ def _chance(chance: Chance) -> Json:
         "mean_fraction": chance.mean,
         "low_fraction": chance.low,
         "high_fraction": chance.high,
-        "interval_pct": 90,
+        "interval_pct": 80,
         "years_count": chance.years,
         "draws_count": chance.draws,
         "basis": INTERVALS[chance.interval],
