@@ -164,11 +164,11 @@ def season(
     as_of : date, optional
         Last day to take as seen; the last day of the weather by default.
     draws : int, optional
-        Parameter draws.
+        Parameter draws a year; as many as keep a chance's error from them under 2 points by
+        default.
     progress : callable, optional
         Told the share done, 0 to 1.
     """
-    from climate_risk.engine.draws import DRAWS
     from climate_risk.risk.season import season as run
     from climate_risk.weather.own_readings import read_measurements
 
@@ -182,7 +182,7 @@ def season(
         weather.coverage,
         inputs,
         as_of=as_of or weather.record.last,
-        draws=draws or DRAWS,
+        draws=draws,
         readings=readings,
         progress=progress,
     )
@@ -197,7 +197,6 @@ def compare(
     progress: Progress | None = None,
 ) -> CompareResult:
     """Every option over the past years; see :func:`climate_risk.risk.compare.compare`."""
-    from climate_risk.engine.draws import DRAWS
     from climate_risk.risk.compare import compare as run
 
     return run(
@@ -206,7 +205,7 @@ def compare(
         weather.coverage,
         weather.inputs,
         years=years,
-        draws=draws or DRAWS,
+        draws=draws,
         progress=progress,
     )
 

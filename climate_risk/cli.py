@@ -127,7 +127,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     region.add_argument("--scheduler", metavar="ADDRESS", help="of dask; default: this machine")
     add_years(region)
-    add_draws(region)
+    add_draws(region, "8")
     add_out(region, OUT_DEFAULT)
     add_shown(region)
 
@@ -144,7 +144,7 @@ def _parser() -> argparse.ArgumentParser:
     )
     skill.set_defaults(command=_skill)
     add_source(skill)
-    add_draws(skill, SKILL_DRAWS)
+    add_draws(skill, str(SKILL_DRAWS))
     add_out(skill, OUT_DEFAULT)
     add_shown(skill)
 

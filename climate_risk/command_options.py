@@ -19,12 +19,12 @@ class Parser(argparse.ArgumentParser):
 
 def add_yard(parser: argparse.ArgumentParser) -> None:
     add_source(parser)
-    add_draws(parser)
+    add_draws(parser, "8 or more, until their error is under 2 points")
     add_out(parser, OUT_DEFAULT)
     add_shown(parser)
 
 
-def add_draws(parser: argparse.ArgumentParser, usual: int = 8) -> None:
+def add_draws(parser: argparse.ArgumentParser, usual: str) -> None:
     parser.add_argument(
         "--draws",
         metavar="N",

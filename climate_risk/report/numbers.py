@@ -78,7 +78,7 @@ def _hottest(part: pd.DataFrame, quantity: str, show: Units) -> str:
 def option_heads(show: Units, currency: str) -> tuple[str, ...]:
     """Heads of the columns of :func:`option_cells`."""
     return (
-        "chance of loss (may be)",
+        "chance of loss ± error of the draws (may be)",
         "killed by",
         "late",
         "run by the end (8 times in 10)",
@@ -96,7 +96,8 @@ def option_cells(option: OptionResult, limit: float, show: Units) -> list[str]:
     if option.chance is not None:
         mean = option.chance.mean
         interval = percent_range(option.chance.low, option.chance.high)
-        chance = f"{'none seen' if mean <= 0.0 else percent(mean, limit)} ({interval})"
+        error = words.error_words(option.chance)
+        chance = f"{'none seen' if mean <= 0.0 else percent(mean, limit)}{error} ({interval})"
     low, dry, high = option.moisture_driest_face_pct
     cool, warm, hot = (show.temperature.of(value) for value in option.bark_temp_max_c)
     return [

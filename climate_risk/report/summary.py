@@ -350,6 +350,7 @@ def _chance(chance: Chance) -> Json:
         "interval_pct": 80,
         "years_count": chance.years,
         "draws_count": chance.draws,
+        **({} if chance.draw_error is None else {"draw_error_fraction": chance.draw_error}),
         "basis": INTERVALS[chance.interval],
     }
 

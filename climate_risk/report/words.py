@@ -52,11 +52,20 @@ def interval(chance: Chance) -> str:
 
 
 def chance_words(chance: Chance, limit: float) -> str:
-    """Chance in odds and percent, with its interval: ``about 1 in 7 (14 %; may be 6 to 23 %)``."""
+    """Chance in odds and percent, with its interval and the error that few draws leave.
+
+    ``about 1 in 7 (14 % ± 1.6 from the draws; may be 6 to 23 %)``.
+    """
     may_be = f"may be {percent_range(chance.low, chance.high)}"
+    error = error_words(chance) and f"{error_words(chance)} from the draws"
     if chance.mean <= 0.0:
         return f"none seen ({may_be})"
-    return f"{odds(chance.mean, limit)} ({percent(chance.mean, limit)}; {may_be})"
+    return f"{odds(chance.mean, limit)} ({percent(chance.mean, limit)}{error}; {may_be})"
+
+
+def error_words(chance: Chance) -> str:
+    """`` ± 1.6``: points of error that the number of draws leaves; empty where not known."""
+    return "" if chance.draw_error is None else f" ± {100.0 * chance.draw_error:.1f}"
 
 
 def basis_sentence(chance: Chance) -> str:
@@ -64,8 +73,21 @@ def basis_sentence(chance: Chance) -> str:
     draws = plural(chance.draws, "draw")
     return (
         f"From {plural(chance.years, 'past year')}, each with {draws} of the unsure values; "
-        f"{INTERVALS[chance.interval]}."
+        f"{INTERVALS[chance.interval]}.{draws_sentence(chance)}"
     )
+
+
+FINE_POINTS = 2.0
+"""Points of error from the draws under which a chance counts as finely drawn."""
+
+
+def draws_sentence(chance: Chance) -> str:
+    """The error that few draws leave, and what to do where it is large; starts with a space."""
+    if chance.draw_error is None:
+        return ""
+    points = 100.0 * chance.draw_error
+    said = f" The draws alone leave it open by {points:.1f} points either way (2 times in 3)"
+    return f"{said}." if points < FINE_POINTS else f"{said}: a quick look; --draws 16 is finer."
 
 
 def cause(shares: OutcomeShares) -> str:

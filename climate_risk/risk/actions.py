@@ -154,4 +154,4 @@ def _latest(yard: Yard, outlook: Outlook, act: ActKind, tolerated: float) -> dat
 
 def _tried(outlook: Outlook, scheme: Scheme) -> tuple[Chance | None, Outcomes]:
     _, ends = outlook.carry_on(scheme)
-    return chance_of_loss(ends.outcomes), ends
+    return chance_of_loss(ends.outcomes, ends.quantiles), ends

@@ -10,7 +10,7 @@ from functools import partial
 import numpy as np
 
 from climate_risk.engine.blocks import advance, new_blocks
-from climate_risk.engine.draws import DRAWS, SEED, latin_hypercube
+from climate_risk.engine.draws import SEED, draws_for, latin_hypercube
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import StackModel, stack_model
 from climate_risk.errors import InputError
@@ -53,7 +53,7 @@ def compare(
     inputs: dict[str, str],
     *,
     years: tuple[int, int] | None = None,
-    draws: int = DRAWS,
+    draws: int | None = None,
     progress: Progress | None = None,
     threads: int | None = None,
 ) -> CompareResult:
@@ -66,9 +66,9 @@ def compare(
     ----------
     years : (int, int), optional
         First and last year of inoculation; all that the record covers by default.
-    draws : int
-        Parameter draws a year, the same for every option, so that options differ by nothing
-        but themselves.
+    draws : int, optional
+        Parameter draws a year, as many as a chance needs by default; the same for every option,
+        so that options differ by nothing but themselves.
     progress : callable, optional
         Told the share done, 0 to 1.
     threads : int, optional
@@ -82,10 +82,13 @@ def compare(
     stacks = []
     water, energy = 0.0, 0.0
     used: set[int] = set()
+    most = 0
     for done, stack in enumerate(yard.stacks):
         part = part_of(progress, done, len(yard.stacks))
         planned = _planned(yard, stack, record, coverage.source, years)
-        ends = _run(planned, draws, part, threads)
+        own_draws = draws or draws_for(len(planned[0].years))
+        most = max(most, own_draws)
+        ends = _run(planned, own_draws, part, threads)
         used.update(planned[0].years)
         water = max(water, *(end.water_residual for end in ends))
         energy = max(energy, *(end.energy_residual for end in ends))
@@ -96,7 +99,7 @@ def compare(
         first_year=min(used),
         last_year=max(used),
         years=len(used),
-        draws=draws,
+        draws=most,
         tolerated_chance=yard.costs.tolerated_chance,
         prices=prices_used(yard.costs),
         units=yard.units,

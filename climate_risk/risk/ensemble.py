@@ -168,7 +168,7 @@ def in_years(outcomes: Outcomes, years: tuple[int, ...]) -> Outcomes:
 
 def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
     """Outcomes as chance, shares, percentiles and cost."""
-    chance = chance_of_loss(ends.outcomes)
+    chance = chance_of_loss(ends.outcomes, ends.quantiles)
     price = covers_cost(scheme.covers, costs) + watering_cost(scheme.waterings, costs)
     return OptionResult(
         canopy=scheme.canopy,

@@ -16,7 +16,7 @@ from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine import hours as k
 from climate_risk.engine.blocks import Block, advance, branch, new_blocks, runs_by_block
 from climate_risk.engine.days import shifted
-from climate_risk.engine.draws import SEED, best_estimate, latin_hypercube
+from climate_risk.engine.draws import SEED, best_estimate, draws_for, latin_hypercube
 from climate_risk.engine.forecast import Bridge
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.log.layout import CASES
@@ -109,12 +109,13 @@ def look_at_all(
     kind: StackModel,
     schemes: Sequence[Scheme],
     as_of: date,
-    draws: int,
+    draws: int | None,
     learned: Posterior | None = None,
 ) -> list[Outlook]:
     """Run a stack through the weather seen so far and find the past years to go on with.
 
-    Schemes run side by side; only the first has a reference run.  Of what was learned from
+    Schemes run side by side; only the first has a reference run.  Without ``draws`` there are as
+    many as a chance needs.  Of what was learned from
     readings the first scheme takes all, the others all but their own stand's part.
     """
     next_day = min(as_of + timedelta(days=1), kind.horizon)
@@ -125,6 +126,7 @@ def look_at_all(
         years = tuple(y for y in years if y < own_year) or years
     has_past = bool(years)
     years = years or (own_year,)
+    draws = draws or draws_for(len(years))
     hours = (next_day - kind.start_day).days * HOURS_PER_DAY
     bridge = None
     is_ahead = next_day == kind.record.last + timedelta(days=1) and next_day < kind.horizon

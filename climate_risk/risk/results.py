@@ -110,6 +110,8 @@ class Chance:
     years: int
     draws: int
     interval: IntervalKind
+    draw_error: float | None = None
+    """Standard error of ``mean`` that the number of draws leaves; None where not known."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -9,7 +9,6 @@ import numpy as np
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.balance import residuals
-from climate_risk.engine.draws import DRAWS
 from climate_risk.engine.record import Record
 from climate_risk.engine.reference import daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
@@ -56,7 +55,7 @@ def season(
     inputs: dict[str, str],
     *,
     as_of: date,
-    draws: int = DRAWS,
+    draws: int | None = None,
     readings: Measurements | None = None,
     progress: Progress | None = None,
 ) -> SeasonResult:
@@ -107,7 +106,7 @@ def _stack_season(
     record: Record,
     coverage: WeatherCoverage,
     as_of: date,
-    draws: int,
+    draws: int | None,
     readings: Measurements | None,
     progress: Progress,
 ) -> tuple[StackSeason, tuple[float, float]]:
