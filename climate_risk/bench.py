@@ -1,11 +1,14 @@
-"""What a run costs: ``python -m climate_risk.bench``.
+"""What a run costs: ``python -m climate_risk.bench [--out DIR]``.
 
 Absolute figures drift with the machine; the ratios, taken in one process, are what to compare.
 """
 
 from __future__ import annotations
 
+import argparse
+import json
 import os
+import resource
 import subprocess
 import sys
 import tempfile
@@ -13,16 +16,18 @@ import time
 from collections.abc import Callable
 from datetime import date
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pandas as pd
 from numba import njit
 
 from climate_risk import api
+from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.demo_files import demo_folder
-from climate_risk.engine.blocks import advance, new_blocks
+from climate_risk.engine.blocks import advance, new_blocks, runs_by_block
 from climate_risk.engine.draws import best_estimate, latin_hypercube
-from climate_risk.engine.stack import Scheme, stack_model
+from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import jobs_for, start_rows, usable_years
 from climate_risk.site import Site
@@ -31,6 +36,9 @@ from climate_risk.weather.station_cache import cache_path, write_table
 from climate_risk.weather.stations import RADIUS_M
 
 REPEATS = 3
+SCENARIOS = {1: 60, 12: 60, 360: 30, 10_000: 2}
+"""Runs side by side, and the days that each is run for."""
+TRIAD_NUMBERS = 8_000_000
 FMA_CHAINS = 16
 FMA_STEPS = 4_000_000
 
@@ -56,7 +64,10 @@ def best_of(work: Callable[[], object]) -> float:
 
 
 def main() -> None:
-    """Print the table."""
+    """Print the table; with ``--out`` write what the scenarios cost as JSON and as a chart."""
+    parser = argparse.ArgumentParser(prog="python -m climate_risk.bench", description=__doc__)
+    parser.add_argument("--out", metavar="DIR", type=Path, help="folder for bench.json, bench.png")
+    out: Path | None = parser.parse_args().out
     print(f"help, whole process        {best_of(_help) * 1e3:9.0f} ms")
     yard = api.read_yard(demo_folder() / "yard.toml")
     begin = time.perf_counter()
@@ -96,6 +107,69 @@ def main() -> None:
     blocks = -(-len(years) * 4 // CASES)
     seconds = blocks / 2 * two
     print(f"{len(years)} years x 4 draws, an option {seconds:7.2f} s  (calculated)")
+    rows = [cost_of(kind, scheme, count, days) for count, days in SCENARIOS.items()]
+    for row in rows:
+        rate = row["scenario_hours_per_s"]
+        print(f"{row['scenarios']:6.0f} scenarios           {rate:12,.0f} scenario-hours a second")
+    numbers = {
+        "cells": cells,
+        "cell_hour_ns": per_run_hour / cells * 1e9,
+        "multiply_adds_at_peak_a_cell_hour": per_run_hour / cells / peak,
+        "two_blocks_over_one": two / one,
+        "triad_gb_s": triad_gb_s(),
+        "peak_memory_mib": resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0,
+        "scenarios": rows,
+    }
+    print(f"memory triad               {numbers['triad_gb_s']:9.1f} GB/s, one thread")
+    print(f"peak memory                {numbers['peak_memory_mib']:9.0f} MiB")
+    if out is not None:
+        write(out, numbers)
+
+
+def cost_of(kind: StackModel, scheme: Scheme, count: int, days: int) -> dict[str, float]:
+    """Seconds of so many scenarios over some days, on every core."""
+    hours = days * HOURS_PER_DAY
+    unknowns = len(kind.parameter_set(scheme).unknowns())
+    years = usable_years(kind, kind.start_day, kind.horizon)
+    starts = np.concatenate(start_rows(kind, years, 1, kind.start_day, 0))[: len(years)]
+    each = np.resize(starts, count)
+    rows = [each[taken] for taken in runs_by_block(count)]
+    blocks = new_blocks(kind, scheme, latin_hypercube(count, unknowns, 1))
+    jobs = jobs_for(kind, scheme, blocks, rows, 0, hours)
+    advance(jobs[:1])
+    begin = time.perf_counter()
+    advance(jobs)
+    seconds = time.perf_counter() - begin
+    rate = count * hours / seconds
+    return {"scenarios": count, "days": days, "seconds": seconds, "scenario_hours_per_s": rate}
+
+
+def triad_gb_s() -> float:
+    """Memory bandwidth of ``a = b + s c`` on arrays no cache holds, two passes, one thread."""
+    a, b, c = (np.ones(TRIAD_NUMBERS) for _ in range(3))
+
+    def triad() -> None:
+        np.multiply(c, 3.0, out=a)
+        np.add(a, b, out=a)
+
+    return 5 * a.nbytes / best_of(triad) / 1e9
+
+
+def write(folder: Path, numbers: dict[str, Any]) -> None:
+    """``bench.json`` and ``bench.png``."""
+    from matplotlib.figure import Figure
+
+    folder.mkdir(parents=True, exist_ok=True)
+    text = json.dumps(numbers, indent=1) + "\n"
+    (folder / "bench.json").write_text(text, encoding="utf-8")
+    figure = Figure(figsize=(6.0, 3.6), layout="constrained")
+    axes = figure.add_subplot()
+    counts = [row["scenarios"] for row in numbers["scenarios"]]
+    axes.loglog(counts, [r["scenario_hours_per_s"] for r in numbers["scenarios"]], "o-k")
+    axes.set_xlabel("scenarios run together")
+    axes.set_ylabel("scenario-hours a second")
+    axes.set_title(f"Cases are computed {CASES} at a time", fontsize=10)
+    figure.savefig(folder / "bench.png", dpi=150)
 
 
 def weather_times() -> tuple[float, float]:
