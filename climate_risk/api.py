@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from climate_risk.engine.record import Record
     from climate_risk.progress import Progress
     from climate_risk.region.results import RegionMap
+    from climate_risk.risk.actions import Effort
     from climate_risk.risk.hindsight import Hindcast
     from climate_risk.risk.results import SeasonResult
     from climate_risk.risk.results_compare import CompareResult
@@ -155,6 +156,7 @@ def season(
     *,
     as_of: date | None = None,
     draws: int | None = None,
+    effort: Effort | None = None,
     progress: Progress | None = None,
 ) -> SeasonResult:
     """This year's stacks to date and their outlook; see :func:`climate_risk.risk.season.season`.
@@ -166,9 +168,12 @@ def season(
     draws : int, optional
         Parameter draws a year; as many as keep a chance's error from them under 2 points by
         default.
+    effort : Effort, optional
+        How many acts are tried; :data:`climate_risk.risk.actions.THOROUGH` by default.
     progress : callable, optional
         Told the share done, 0 to 1.
     """
+    from climate_risk.risk.actions import THOROUGH
     from climate_risk.risk.season import season as run
     from climate_risk.weather.own_readings import read_measurements
 
@@ -184,6 +189,7 @@ def season(
         as_of=as_of or weather.record.last,
         draws=draws,
         readings=readings,
+        effort=effort or THOROUGH,
         progress=progress,
     )
 

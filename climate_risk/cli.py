@@ -168,6 +168,7 @@ def _demo(args: argparse.Namespace) -> None:
     from climate_risk import api
     from climate_risk.demo_files import demo_folder
     from climate_risk.engine import compile_ahead
+    from climate_risk.risk.actions import QUICK
 
     _free(args.out)
     compile_ahead.start()
@@ -175,7 +176,9 @@ def _demo(args: argparse.Namespace) -> None:
     _say(args, f"{yard.name} is an invented farm with invented weather.")
     weather = api.load_weather(yard)
     with _progress(args, "season") as tell:
-        season = api.season(yard, weather, as_of=DEMO_DAY, draws=DEMO_DRAWS, progress=tell)
+        season = api.season(
+            yard, weather, as_of=DEMO_DAY, draws=DEMO_DRAWS, effort=QUICK, progress=tell
+        )
     with _progress(args, "compare") as tell:
         compare = api.compare(yard, weather, draws=DEMO_COMPARE_DRAWS, progress=tell)
     _finish(args, season=season, compare=compare)

@@ -21,7 +21,9 @@ class LeafFall(LeafDay):
 
 CoverKind = Literal["bag", "shade cloth"]
 Foot = Literal["open", "closed"]
-ActKind = Literal["hang shade cloth", "put bag on", "take bag off", "water"]
+ActKind = Literal[
+    "hang shade cloth", "put bag on", "take bag off", "open foot", "close foot", "water", "move"
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,9 +59,11 @@ class Watering:
 
 @dataclass(frozen=True, kw_only=True)
 class Act:
-    """One thing to do to a stack: a cover that goes on or comes off, or a watering."""
+    """One thing to do to a stack: to a cover, with water, or with the stack itself."""
 
     kind: ActKind
     cover: CoverSpan | None = None
     """Of a cover: what goes on, or what has been on until then."""
     watering: Watering | None = None
+    canopy: str | None = None
+    """Of a move: what the stack is carried under."""

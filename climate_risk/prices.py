@@ -7,6 +7,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 
+from climate_risk.labour import Minutes, read_minutes
 from climate_risk.toml_section import Section
 from climate_risk.units import Dimension, parse_quantity
 
@@ -43,6 +44,7 @@ class Costs:
     shade_cloth_per_m2: float
     water_per_litre: float
     labour_per_hour: float
+    minutes: Minutes
     value_of_stack: float
     """What a stack that fruits is worth."""
     tolerated_chance: float
@@ -68,7 +70,7 @@ def read_costs(section: Section) -> Costs:
     """
     section.only(
         "currency", "spawn_bag", "spawn_bag_mass", "spawn_depth", "bag", "labour_per_hour",
-        "value_of_stack", "tolerated_chance", *_SPAWN.keys, *_CLOTH.keys, *_WATER.keys,
+        "minutes", "value_of_stack", "tolerated_chance", *_SPAWN.keys, *_CLOTH.keys, *_WATER.keys,
     )  # fmt: skip
     currency = section.words("currency", OUR_CURRENCY)
     mass_kg = section.quantity("spawn_bag_mass", "mass", ("50 g", "50 kg"), "5 lb")
@@ -92,6 +94,7 @@ def read_costs(section: Section) -> Costs:
         currency=currency,
         spawn_bag_mass_kg=mass_kg,
         spawn_depth_m=section.quantity("spawn_depth", "length", ("1 mm", "50 mm"), "6 mm"),
+        minutes=read_minutes(section.section("minutes")),
         tolerated_chance=section.number("tolerated_chance", 0.0, 1.0, OUR_TOLERATED_CHANCE),
         ours=(*(missing if is_ours else ()), *(() if has_limit else ("tolerated_chance",))),
         **prices,

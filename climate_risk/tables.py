@@ -283,6 +283,7 @@ class Model(Row):
     cloth_area_per_stack_m2: Parameter
     minutes_per_cover: Parameter
     minutes_per_watering: Parameter
+    minutes_per_move: Parameter
 
 
 @dataclass(frozen=True, kw_only=True)

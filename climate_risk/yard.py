@@ -21,6 +21,7 @@ from climate_risk.compare_options import (
 )
 from climate_risk.constants import WOOD_CELL_WALL_SPECIFIC_GRAVITY
 from climate_risk.errors import InputError, RunError
+from climate_risk.labour import read_max_litres, shared_by
 from climate_risk.measured_options import Measured, read_measured
 from climate_risk.options import (
     CoverOption,
@@ -104,6 +105,8 @@ class Yard:
     weather: WeatherOptions
     stacks: tuple[Stack, ...]
     costs: Costs
+    max_litres_per_week: float | None
+    """Water at hand for all stacks together; None: no bound."""
     compare: CompareOptions
     plan: PlanOptions
     measured: Measured | None = None
@@ -130,7 +133,7 @@ def read_yard(path: Path | str) -> Yard:
     parts = every_part(
         {
             "": lambda: file.only(
-                "yard", "weather", "stack", "costs", "compare", "plan", "measured"
+                "yard", "weather", "stack", "water", "costs", "compare", "plan", "measured"
             ),
             " ": lambda: yard.only(*_YARD_KEYS),
             "name": lambda: yard.words("name"),
@@ -142,6 +145,7 @@ def read_yard(path: Path | str) -> Yard:
             "weather": lambda: read_weather_options(weather),
             "stacks": lambda: _stacks(file, _leaf_site(yard)),
             "costs": lambda: read_costs(file.section("costs")),
+            "max_litres_per_week": lambda: read_max_litres(file.section("water")),
             "compare": lambda: read_compare(file.section("compare")),
             "plan": lambda: read_plan_options(file.section("plan")),
         }
@@ -158,6 +162,8 @@ def read_yard(path: Path | str) -> Yard:
             refuse_felling(
                 file.section("compare"), parts["compare"].felled_weeks_before, stack.name
             )
+    costs, every = parts["costs"], sum(stack.count for stack in parts["stacks"])
+    parts["costs"] = replace(costs, minutes=shared_by(costs.minutes, every))
     digest = hashlib.sha256(content).hexdigest()
     return Yard(**parts, site=site, path=Path(path), sha256=digest)
 

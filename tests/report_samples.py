@@ -12,9 +12,9 @@ import pandas as pd
 
 from climate_risk.interventions import Act, CoverSpan, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
+from climate_risk.risk.advice import Action, AlsoTried, Poured, Sign, Tried
 from climate_risk.risk.plan import plan as plan_batch
 from climate_risk.risk.results import (
-    Action,
     CanopyTrack,
     Chance,
     Cost,
@@ -366,18 +366,53 @@ def stack(
         ),
         actions=(
             Action(
-                act=Act(kind="hang shade cloth", cover=cloth),
+                acts=(Act(kind="hang shade cloth", cover=cloth),),
                 start=as_of + timedelta(days=1),
                 latest=as_of + timedelta(days=8),
                 chance=better,
                 cost=1.7,
+                minutes=3.0,
+                minutes_given=False,
+                saved=(3.1, 5.6, 8.4),
+                difference=Difference(mean=-0.16, low=-0.24, high=-0.09, turns_on=None),
+                later=(
+                    Tried(day=as_of + timedelta(days=8), chance_mean=0.09),
+                    Tried(day=as_of + timedelta(days=15), chance_mean=0.14),
+                ),
             ),
             Action(
-                act=Act(kind="water", watering=dose),
+                acts=(Act(kind="water", watering=dose),),
                 start=as_of + timedelta(days=1),
                 latest=as_of + timedelta(days=19),
                 chance=best,
                 cost=4.1,
+                minutes=12.0,
+                saved=(-0.4, 7.0, 10.2),
+                difference=Difference(mean=-0.2, low=-0.29, high=0.01, turns_on=None),
+                to_first=Difference(mean=-0.04, low=-0.09, high=0.01, turns_on=None),
+                later=(Tried(day=as_of + timedelta(days=19), chance_mean=0.08),),
+                water=Poured(litres=48.0, kept_litres=3.2),
+            ),
+        ),
+        also_tried=(
+            AlsoTried(acts=(Act(kind="open foot", cover=cloth),), helps=True),
+            AlsoTried(acts=(Act(kind="move", canopy="conifer"),), helps=False),
+        ),
+        signs=(
+            Sign(
+                acts=(),
+                mass_kg=9.1,
+                mass_of_fresh=0.76,
+                where_low=0.45,
+                where_high=0.06,
+                runs=(80, 176),
+            ),
+            Sign(
+                acts=(),
+                unknown="wood.bark_bare_share",
+                where_low=0.05,
+                where_high=0.4,
+                runs=(85, 85),
             ),
         ),
         thresholds=THRESHOLDS,

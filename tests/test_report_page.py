@@ -151,7 +151,7 @@ def test_first_come_three_lines_then_the_chart_then_prose() -> None:
     for name in ("season", "few years", "early", "southern"):
         page = PAGES[name]
         first = page.index('<article class="card')
-        assert first < page.index("<figure") < page.index("What helps")
+        assert first < page.index("<figure") < page.index("What to do")
         assert cards(name)[0].startswith("Danger ")
         assert re.search(r" Do .* By ", cards(name)[0])
     assert cards("season")[0] == (

@@ -19,7 +19,7 @@ import report_samples as samples
 
 from climate_risk.interventions import Act, CoverSpan, LeafFall, LeafOut, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
-from climate_risk.report import basis, choice, condition, words
+from climate_risk.report import advice, basis, choice, condition, words
 from climate_risk.report.display import (
     folded,
     kept_together,
@@ -204,6 +204,9 @@ def test_acts_are_said_in_trade_words_with_their_dose_and_span() -> None:
         "put a paper bag on": Act(kind="put bag on", cover=bag),
         "take the bag off and let the rain in": Act(kind="take bag off", cover=bag),
         "water 4 L a stack every 7 days for 5 weeks": Act(kind="water", watering=dose),
+        "open the foot of the bag": Act(kind="open foot", cover=bag),
+        "close the foot of the bag": Act(kind="close foot", cover=bag),
+        "move it under conifer trees": Act(kind="move", canopy="conifer"),
     }
     for said, act in acts.items():
         assert act_words(act, metric) == said
@@ -234,7 +237,7 @@ def test_an_action_that_is_not_enough_is_not_sold_as_enough() -> None:
     said = words.card(stack, 0.10, US)
     assert said.act.endswith(": it helps, but is not enough alone.")
     assert said.date == "Best today."
-    sentence = words.action_sentence(stack.actions[0], 0.10, "USD", US)
+    sentence = advice.action_sentence(stack.actions[0], 0.10, "USD", US)
     assert "does not reach your limit of 10 %" in sentence
 
 
@@ -243,6 +246,59 @@ def test_the_first_action_that_suffices_is_preferred() -> None:
     weak = replace(one.actions[0], latest=None)
     two = replace(one, actions=(weak, one.actions[1]))
     assert "Water 1 gal (4 L)" in words.card(two, 0.10, US).act
+
+
+def test_an_action_says_until_when_what_it_takes_and_saves() -> None:
+    one = samples.stack()
+    cloth, water = (advice.action_sentence(a, 0.10, "USD", US) for a in one.actions)
+    assert (
+        "by 18 Jul 2025 at the latest to stay within your limit of 10 %; on 25 Jul 2025" in cloth
+    )
+    assert "the next day tried, it is too late (14 %)" in cloth
+    assert (
+        "It costs USD 1.70 and 3 minutes of work a stack, by the program's own figures for work; "
+        "it saves USD 5.60 of expected loss (may be 3.10 to 8.40)."
+    ) in cloth
+    assert "up to 29 Jul 2025 at least" in water
+    assert "Of 12.75 gal (48 L) poured on a stack 0.85 gal (3.2 L) stay in the log." in water
+    assert "A tie with doing nothing" in water
+    assert "figures for work" not in water
+
+
+def test_a_tie_with_the_first_is_called_one() -> None:
+    second = samples.stack().actions[1]
+    sure = replace(second, difference=samples.stack().actions[0].difference)
+    assert "A tie with the first in its effect" in advice.action_sentence(sure, 0.1, "USD", US)
+
+
+def test_the_advice_says_nothing_to_do_not_tried_and_no_help() -> None:
+    one = samples.stack()
+    assert advice.lead(one, 0.50).startswith("Nothing to do")
+    assert advice.lead(samples.few_years_season().stacks[0], 0.10).startswith(
+        "Acts were not tried"
+    )
+    assert advice.lead(samples.ended_season().stacks[0], 0.10).startswith("Acts were not tried")
+    assert "of no help" in advice.lead(replace(one, actions=()), 0.10)
+    assert advice.lead(one, 0.10) == "Enough for your limit of 10 %, the cheapest first:"
+    few = replace(samples.few_years_season().stacks[0], actions=())
+    assert words.card(few, 0.10, US).act.startswith("No act was tried")
+    assert advice.also_sentence(one, US) == (
+        "Also tried, on one draw of each year, and left there: open the foot of the bag (helps) "
+        "and move it under conifer trees (no help)."
+    )
+
+
+def test_what_would_change_the_advice_is_told_with_its_basis() -> None:
+    result = samples.season()
+    one = result.stacks[0]
+    mass, bark, caution = advice.sign_sentences(one, result, US)
+    assert mass == (
+        "On 10 Jul a piece heavier than 20.1 lb: leave the stack as it stands. That is 76 % of "
+        "its weight when stacked; of 80 simulations with a lighter piece 45 % end in loss as it "
+        "stands, of 176 with a heavier one 6 %."
+    )
+    assert bark.startswith("How much bark has come off: as it stands the chance of loss is 5 %")
+    assert "never lift one off a running stack" in caution
 
 
 def test_no_action_at_all_is_said() -> None:

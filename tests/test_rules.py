@@ -84,6 +84,7 @@ def test_the_rule_on_imports_would_see_a_wrong_one(tmp_path: Path) -> None:
 
 REPORT_READS = (
     "climate_risk.report",
+    "climate_risk.risk.advice",
     "climate_risk.risk.hindsight",
     "climate_risk.risk.measured_results",
     "climate_risk.risk.results",

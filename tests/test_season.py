@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import sys
-from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, timedelta
 from pathlib import Path
@@ -20,11 +19,8 @@ from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, stack_model
 from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan
-from climate_risk.risk.actions import DELAYS_DAYS, changes, find_actions
-from climate_risk.risk.chance import KILLED_BY_HEAT
-from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.outlook import Outlook, look_at_all
-from climate_risk.risk.results import Chance, SeasonResult, StackSeason
+from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.risk.season import hot_dry_spells, season
 from climate_risk.yard import Yard
 
@@ -286,49 +282,6 @@ def outlook_of(yard: Yard, record: Record, scheme: Scheme) -> Outlook:
     return outlook
 
 
-@pytest.fixture(scope="module")
-def proposals(yard: Yard, record: Record) -> Callable[[tuple[CoverSpan, ...]], set[str]]:
-    """What could be done to a stack that has these covers."""
-
-    def found(covers: tuple[CoverSpan, ...]) -> set[str]:
-        stack = replace(yard.stacks[0], covers=covers)
-        kind = stack_model(stack, record, 0.0)
-        scheme = Scheme(canopy="open", covers=covers)
-        (outlook,) = look_at_all(kind, [scheme], AS_OF, 2)
-        return {change.act.kind for change in changes(yard, outlook, outlook.next_day)}
-
-    return found
-
-
-def test_what_could_be_done_follows_from_what_is_on(
-    proposals: Callable[[tuple[CoverSpan, ...]], set[str]],
-) -> None:
-    assert proposals(()) == {"hang shade cloth", "put bag on", "water"}
-    covered = proposals(
-        (
-            CoverSpan(kind="bag", material="paper"),
-            CoverSpan(kind="shade cloth", percent=60.0),
-        )
-    )
-    assert covered == {"take bag off", "water"}
-
-
-def test_actions_are_sought_above_the_tolerance_only(yard: Yard, record: Record) -> None:
-    """A tolerance of nought on a stack in the open that draws disagree on; then of one."""
-    strict = replace(yard, canopy="open", costs=replace(yard.costs, tolerated_chance=0.0))
-    stack = run(strict, record).stacks[0]
-    chance = stack.result.chance
-    assert chance is not None
-    for action in stack.actions:
-        assert action.chance is not None
-        assert action.chance.mean < chance.mean
-        assert action.start == AS_OF + timedelta(days=1)
-        assert action.latest is None or action.latest >= action.start
-        assert action.cost >= 0.0
-    easy = replace(strict, costs=replace(yard.costs, tolerated_chance=1.0))
-    assert run(easy, record).stacks[0].actions == ()
-
-
 def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
     """Runs ahead are laid out (year, draw), each with a draw of its own; lane 0 is none."""
     outlook = outlook_of(yard, record, Scheme(canopy="open"))
@@ -337,62 +290,6 @@ def test_the_reference_run_is_no_draw(yard: Yard, record: Record) -> None:
     ahead = outlook.carry_on(outlook.scheme)[0][0].quantiles
     for lane in range(4):
         assert (ahead[lane] == drawn[1 + lane]).all()
-
-
-def test_no_action_where_no_chance_can_be_given(yard: Yard, record: Record) -> None:
-    outlook = outlook_of(yard, record, Scheme(canopy="open"))
-    few = replace(run(yard, record).stacks[0].result, chance=None)
-    assert find_actions(yard, outlook, few, outlook.carry_on(outlook.scheme)[1]) == ()
-
-
-@pytest.mark.parametrize("helps", range(len(DELAYS_DAYS) + 1))
-def test_latest_day_is_the_last_that_still_serves(
-    yard: Yard, record: Record, monkeypatch: pytest.MonkeyPatch, helps: int
-) -> None:
-    """The chance is 5 % where the act starts on one of the first ``helps`` days tried, else 50 %:
-    whichever day is the last that serves, the search finds it and no other.
-    """
-    outlook = outlook_of(yard, record, Scheme(canopy="open"))
-    days = [outlook.next_day + timedelta(days=delay) for delay in DELAYS_DAYS]
-    low, high = (Chance(mean=m, low=0.0, high=1.0, years=12, draws=2, interval="bootstrap")
-                 for m in (0.05, 0.5))  # fmt: skip
-
-    _, own = outlook.carry_on(outlook.scheme)
-
-    def tried(_: Outlook, scheme: Scheme) -> tuple[Chance, Outcomes]:
-        starts = [cover.on for cover in scheme.covers] + [w.first for w in scheme.waterings]
-        return (low if set(starts) & set(days[:helps]) else high), own
-
-    monkeypatch.setattr("climate_risk.risk.actions._tried", tried)
-    as_it_stands = replace(run(yard, record).stacks[0].result, chance=high)
-    found = find_actions(yard, outlook, as_it_stands, own)
-    assert {action.latest for action in found} == ({days[helps - 1]} if helps else set())
-
-
-def test_latest_day_agrees_with_a_run_of_every_day_tried(yard: Yard, record: Record) -> None:
-    """A stack in plastic in the open; the limit is half way between the chance as it stands and
-    the best that an act brings at once.
-    """
-    plastic = CoverSpan(kind="bag", material="plastic")
-    outlook = outlook_of(yard, record, Scheme(canopy="open", covers=(plastic,)))
-    days = [outlook.next_day + timedelta(days=delay) for delay in DELAYS_DAYS]
-
-    def lost(day: date) -> dict[str, float]:
-        ends = {c.act.kind: outlook.carry_on(c.scheme)[1] for c in changes(yard, outlook, day)}
-        return {kind: float((e.outcomes >= KILLED_BY_HEAT).mean()) for kind, e in ends.items()}
-
-    by_day = [lost(day) for day in days]
-    _, ends = outlook.carry_on(outlook.scheme)
-    now = float((ends.outcomes >= KILLED_BY_HEAT).mean())
-    limit = (min(by_day[0].values()) + now) / 2.0
-    strict = replace(yard, costs=replace(yard.costs, tolerated_chance=limit))
-    as_it_stands = option_result(ends, outlook.scheme, strict.costs)
-    found = [a for a in find_actions(strict, outlook, as_it_stands, ends) if a.latest is not None]
-    assert found
-    for action in found:
-        chances = [chance[action.act.kind] for chance in by_day]
-        serves = [day for day, chance in zip(days, chances, strict=True) if chance <= limit]
-        assert action.latest == serves[-1]
 
 
 def test_driest_face_of_the_last_day_is_the_least_of_the_faces(stack: StackSeason) -> None:

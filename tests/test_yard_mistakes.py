@@ -254,8 +254,8 @@ def mistake(folder: Path, old: str, new: str) -> str:
         (
             "[compare]",
             "[comparison]",
-            "comparison: unknown key; nearest: compare; known: yard, weather, stack, costs, "
-            "compare, plan, measured (line 62)",
+            "comparison: unknown key; nearest: compare; known: yard, weather, stack, water, "
+            "costs, compare, plan, measured (line 62)",
         ),
         (
             'name = "Alder Hollow"',

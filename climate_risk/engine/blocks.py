@@ -123,6 +123,8 @@ class Job:
     """(at.CASES,) row of the record at hour 0 of each case's run."""
     first_hour: int
     last_hour: int
+    sun_row: int | None = None
+    """Row at hour 0 of the run whose sun is taken for all; None: of the first case's."""
 
 
 def advance(
@@ -158,7 +160,7 @@ def _advance(job: Job) -> None:
     rows = kind.parameter_set(job.scheme)
     values = values_at(rows, block.quantiles)
     openness, stand = kind.openness_under(job.scheme.canopy), _stand_of(job)
-    row = int(job.start_rows[0])
+    row = int(job.start_rows[0]) if job.sun_row is None else job.sun_row
     elevation, azimuth = kind.record.sun(row + first, row + last)
     modes = np.zeros((kind.hours, at.MODES))
     modes[first:last] = (elevation > 0.0)[:, None] * girth_modes(azimuth)

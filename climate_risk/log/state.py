@@ -72,7 +72,7 @@ def set_parameters(a: FloatArray, parameters: FloatArray) -> None:
     a[layout.PARAMETER, : len(P)] = parameters
 
 
-def _dry_mass_kg(grid: Grid, curves: Curves) -> FloatArray:
+def dry_mass_kg(grid: Grid, curves: Curves) -> FloatArray:
     """Oven-dry wood of every cell, (cells,)."""
     return (curves.density_kg_m3 * grid.level_m[:, None] * grid.ring_area_m2[None, :]).ravel()
 
@@ -96,7 +96,7 @@ def spawn_water_kg(grid: Grid, a: FloatArray) -> FloatArray:
 
 def stored_water_kg(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:
     """Water in the wood, on its surfaces and in the spawn, by case [kg]."""
-    dry = _dry_mass_kg(grid, curves)
+    dry = dry_mass_kg(grid, curves)
     girth, top = grid.edge_girth_m[-1], np.pi * grid.radius_m**2
     outside = a[layout.SURFACE_WATER]
     films = girth * grid.height_m * outside[layout.BARK] + top * outside[layout.TOP]
@@ -106,7 +106,7 @@ def stored_water_kg(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:
 
 def stored_heat_j(grid: Grid, curves: Curves, a: FloatArray) -> FloatArray:
     """Heat of wood, water and ice above liquid water and wood at 0 degC, by case [J]."""
-    dry = _dry_mass_kg(grid, curves)
+    dry = dry_mass_kg(grid, curves)
     cells = dry.size
     moisture = a[layout.MOISTURE, :cells]
     warm = curves.dry_heat_capacity_j_kg_k + WATER_HEAT_CAPACITY_J_KG_K * moisture

@@ -16,7 +16,7 @@ from climate_risk.report import theme
 from climate_risk.report.column import side_notes
 from climate_risk.report.display import cut, day
 from climate_risk.report.theme import Layout
-from climate_risk.report.treatment import act_words, cover_words, watering_words
+from climate_risk.report.treatment import acts_words, cover_words, watering_words
 from climate_risk.report.words import is_enough
 from climate_risk.risk.results import StackSeason
 from climate_risk.units import Scale, Units
@@ -181,10 +181,12 @@ def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units) -> No
         start = end = action.start.toordinal()
         lead = "helps, not enough alone"
         if is_enough(action) and action.latest is not None:
-            lead, end = f"by {day(action.latest)}", max(start + 2, action.latest.toordinal())
+            known = "by" if action.too_late else "to"
+            lead = f"{known} {day(action.latest)}" if action.later else "enough at once"
+            end = max(start + 2, action.latest.toordinal())
             axes.broken_barh([(start, end - start)], (place - 0.36, 0.72), facecolor=theme.ACT,
                              edgecolor=theme.BLACK, linewidth=1.0)  # fmt: skip
-        said = f"{lead}: {act_words(action.act, show)}"
+        said = f"{lead}: {acts_words(action.acts, show)}"
         _write(axes, layout, (first, last), end, place, said, is_bold=rank == 0)
 
 

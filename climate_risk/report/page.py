@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from functools import cache
 
-from climate_risk.report import certainty, choice, condition, measured, past, skill, words
+from climate_risk.report import advice, certainty, choice, condition, measured, past, skill, words
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plural
 from climate_risk.report.frame import Context, chart, inline, render
@@ -157,8 +157,12 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
             f"{key}c",
             f"Bark heat, moisture and run of {stack.name} under each canopy.",
         ),
-        "lead": "What helps" if is_over else "To lower the chance further",
-        "actions": [words.action_sentence(a, limit, result.currency, show) for a in stack.actions],
+        "lead": advice.lead(stack, limit),
+        "actions": [
+            advice.action_sentence(a, limit, result.currency, show) for a in stack.actions
+        ],
+        "tried": [advice.also_sentence(stack, show), advice.basis_sentence(stack)],
+        "signs": advice.sign_sentences(stack, result, show),
         "caution": stack.fungus_caution,
         "state": [
             condition.state_sentence(stack),
@@ -216,8 +220,8 @@ def _compare_view(
 ) -> Context:
     stack, show, limit = result.stacks[place], Units(units), result.tolerated_chance
     key = f"c{place}{units[0]}"
-    advice = (limit, result.currency, show)
-    best = choice.best_option_sentence(stack, *advice)
+    terms = (limit, result.currency, show)
+    best = choice.best_option_sentence(stack, *terms)
     heads = (*option_heads(show, result.currency), *AGAINST_PLAN)
     options = plural(len(stack.options), "option")
     desk, phone = (
@@ -228,7 +232,7 @@ def _compare_view(
         "stack": stack,
         "over": words.is_over_tolerance(stack.best, limit),
         "best": best,
-        "safest": choice.safest_sentence(stack, *advice),
+        "safest": choice.safest_sentence(stack, *terms),
         "plan": choice.plan_sentence(stack, limit, result.currency),
         "ties": choice.ties_sentence(stack) or words.limit_sentence(stack.best, limit),
         "ranking": choice.ranking(stack),

@@ -12,6 +12,7 @@ from typing import Any
 
 from climate_risk.report import basis, files, plan_rows, plan_words
 from climate_risk.report import summary as summary_file
+from climate_risk.report.act_keys import Json
 from climate_risk.report.frame import Context, chart, render
 from climate_risk.report.plan_figure import plan_figure
 from climate_risk.report.prices import prices_sentences
@@ -135,7 +136,7 @@ def cutting_csv(result: PlanResult) -> bytes:
     return stream.getvalue().encode()
 
 
-def plan_summary(result: PlanResult) -> summary_file.Json:
+def plan_summary(result: PlanResult) -> Json:
     """What was planned, as plain values for other programs."""
     out = summary_file.head(result)
     common = _common([s.weeks.inoculation for s in result.stacks if s.weeks])
@@ -162,7 +163,7 @@ def plan_summary(result: PlanResult) -> summary_file.Json:
     return out
 
 
-def _stack(stack: StackPlan) -> summary_file.Json:
+def _stack(stack: StackPlan) -> Json:
     out: dict[str, Any] = {
         "name": stack.name,
         "stacks_count": stack.count,

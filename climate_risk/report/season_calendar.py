@@ -12,9 +12,9 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING
 from uuid import NAMESPACE_URL, UUID, uuid5
 
-from climate_risk.report import words
+from climate_risk.report import advice, words
 from climate_risk.report.display import full_day
-from climate_risk.report.treatment import act_words, cover_words, volume
+from climate_risk.report.treatment import acts_words, cover_words, volume
 from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.units import Units
 
@@ -122,8 +122,8 @@ def _advised(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
     action = words.best_action(stack)
     if action is None or not words.is_over_tolerance(stack.result, limit):
         return
-    what = act_words(action.act, show)
-    text = words.action_sentence(action, limit, result.currency, show)
+    what = acts_words(action.acts, show)
+    text = advice.action_sentence(action, limit, result.currency, show)
     yield _Entry(key="advice", kind="act", title=what, text=text, first=action.start,
                  is_reminded=True)  # fmt: skip
     if action.latest is not None and action.latest > action.start:

@@ -11,7 +11,7 @@ from climate_risk.report.column import MONTHS_IN, TICKS_IN, Panel, compose, mont
 from climate_risk.report.condition import driest_face, harm_sentence, spell_words
 from climate_risk.report.display import day, full_day, odds, percent, plural
 from climate_risk.report.risk_bars import RiskBar, bars_height_in, cause_key, draw_bars
-from climate_risk.report.treatment import act_words
+from climate_risk.report.treatment import acts_words
 from climate_risk.report.words import (
     capital,
     card,
@@ -245,7 +245,7 @@ def risk_bars(stack: StackSeason, limit: float, show: Units) -> list[RiskBar]:
         if action.chance is None:
             continue
         weak = "" if is_enough(action) else ", not enough alone"
-        what = capital(act_words(action.act, show))
+        what = capital(acts_words(action.acts, show))
         share = _chance(action.chance.mean, action.chance.high, limit)
         bars.append(
             RiskBar(words=f"{what}, {who}: {share}{weak}", chance=action.chance, shares=None)

@@ -8,17 +8,24 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
-from climate_risk.interventions import CoverSpan, Watering
 from climate_risk.report import measured
+from climate_risk.report.act_keys import (
+    METRIC,
+    Json,
+    act_keys,
+    action_keys,
+    chance_keys,
+    cover_keys,
+    difference_keys,
+    sign_keys,
+    watering_keys,
+)
 from climate_risk.report.choice import option_words
 from climate_risk.report.hindsight import past_part, skill_part
 from climate_risk.report.option_names import option_name
-from climate_risk.report.treatment import WHY, act_words, covers_key, waterings_key
-from climate_risk.report.words import INTERVALS, cause
+from climate_risk.report.treatment import covers_key, waterings_key
+from climate_risk.report.words import cause
 from climate_risk.risk.results import (
-    Action,
-    Chance,
-    Difference,
     OptionResult,
     ParameterUsed,
     Prices,
@@ -29,11 +36,10 @@ from climate_risk.risk.results import (
 )
 from climate_risk.risk.results_compare import ComparedOption, CompareResult, StackCompare
 from climate_risk.risk.results_plan import PlanResult
-from climate_risk.units import Units
 from climate_risk.version import program_version
 from climate_risk.weather.record import WeatherCoverage, WeatherSummary
 
-SCHEMA = 2
+SCHEMA = 3
 """Raised when a key changes its meaning or goes; new keys do not raise it."""
 QUANTILES = ("p10", "p50", "p90")
 JSON_DIGITS = 6
@@ -54,9 +60,6 @@ PARAMETER_COLUMNS = (
 )  # fmt: skip
 OF_COMMANDS = ("season", "compare", "plan")
 """Keys that one command writes and the others leave as they are."""
-METRIC = Units("metric")
-"""For names that programs read, whatever units are shown."""
-Json = dict[str, Any]
 
 
 def summary(season: SeasonResult | None, compare: CompareResult | None) -> Json:
@@ -197,7 +200,12 @@ def _season_stack(stack: StackSeason) -> Json:
             }
             for spell in stack.spells
         ],
-        "actions": [_action(action) for action in stack.actions],
+        "actions": [action_keys(action) for action in stack.actions],
+        "also_tried": [
+            {"acts": [act_keys(act) for act in one.acts], "helps": one.helps}
+            for one in stack.also_tried
+        ],
+        "signs": [sign_keys(sign) for sign in stack.signs],
         **asdict(stack.thresholds),
     }
     if "rival_hours_h" in stack.daily:
@@ -267,7 +275,7 @@ def _compared(option: ComparedOption, stack: StackCompare) -> Json:
     if build.felled_weeks_before is not None:
         out["felled_weeks_before"] = build.felled_weeks_before
     if option.to_best is not None:
-        out["difference_to_best"] = _difference(option.to_best)
+        out["difference_to_best"] = difference_keys(option.to_best)
     if option.break_even is not None:
         found = option.break_even
         out["break_even"] = {
@@ -277,11 +285,6 @@ def _compared(option: ComparedOption, stack: StackCompare) -> Json:
             "interval_pct": 80,
         } | ({} if math.isinf(found.high) else {"high": found.high})
     return out
-
-
-def _difference(found: Difference) -> Json:
-    known = {key: value for key, value in asdict(found).items() if value is not None}
-    return known | {"is_tie": found.is_tie}
 
 
 def _prices(prices: Prices) -> Json:
@@ -299,8 +302,8 @@ def _option(option: OptionResult) -> Json:
         "canopy": option.canopy,
         "cover": covers_key(option.covers),
         "watering": waterings_key(option.waterings),
-        "covers": [_cover(cover) for cover in option.covers],
-        "waterings": [_watering(watering) for watering in option.waterings],
+        "covers": [cover_keys(cover) for cover in option.covers],
+        "waterings": [watering_keys(watering) for watering in option.waterings],
         "outcome_fraction": _shares(option),
         "colonized_fraction": _quantiles(option.colonized_fraction),
         "moisture_driest_face_pct": _quantiles(option.moisture_driest_face_pct),
@@ -309,11 +312,11 @@ def _option(option: OptionResult) -> Json:
     if not math.isnan(option.cost.option):
         out["option_cost"] = option.cost.option
     if option.chance is not None:
-        out["chance_of_loss"] = _chance(option.chance)
+        out["chance_of_loss"] = chance_keys(option.chance)
     if option.level is not None:
         out["level"] = asdict(option.level)
     if option.difference is not None:
-        out["difference_to_first"] = _difference(option.difference)
+        out["difference_to_first"] = difference_keys(option.difference)
     if driver := cause(option.shares):
         out["driven_by"] = driver
     if option.cost.expected_loss is not None and option.cost.total is not None:
@@ -340,60 +343,6 @@ def _year(year: YearResult) -> list[float]:
         year.bark_temp_max_c,
         year.colonized_fraction,
     ]
-
-
-def _chance(chance: Chance) -> Json:
-    return {
-        "mean_fraction": chance.mean,
-        "low_fraction": chance.low,
-        "high_fraction": chance.high,
-        "interval_pct": 80,
-        "years_count": chance.years,
-        "draws_count": chance.draws,
-        **({} if chance.draw_error is None else {"draw_error_fraction": chance.draw_error}),
-        "basis": INTERVALS[chance.interval],
-    }
-
-
-def _action(action: Action) -> Json:
-    out: Json = {
-        "what": act_words(action.act, METRIC),
-        "start_date": action.start.isoformat(),
-        "why": WHY[action.act.kind],
-        "kind": action.act.kind,
-    }
-    if not math.isnan(action.cost):
-        out["cost"] = action.cost
-    if action.act.cover is not None:
-        out["cover"] = _cover(action.act.cover)
-    if action.act.watering is not None:
-        out["watering"] = _watering(action.act.watering)
-    if action.latest is not None:
-        out["latest_date"] = action.latest.isoformat()
-    if action.chance is not None:
-        out["chance_of_loss"] = _chance(action.chance)
-    return out
-
-
-def _cover(cover: CoverSpan) -> Json:
-    given = {
-        "kind": cover.kind,
-        "material": cover.material,
-        "foot": cover.foot,
-        "percent": cover.percent,
-        "on_date": cover.on and cover.on.isoformat(),
-        "off_date": cover.off and cover.off.isoformat(),
-    }
-    return {key: value for key, value in given.items() if value is not None}
-
-
-def _watering(watering: Watering) -> Json:
-    return {
-        "litres": watering.litres,
-        "every_days": watering.every_days,
-        "first_date": watering.first.isoformat(),
-        "last_date": watering.last.isoformat(),
-    }
 
 
 def _quantiles(values: tuple[float, float, float]) -> dict[str, float]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from climate_risk.interventions import Act, ActKind, CoverSpan, Watering
-from climate_risk.report.display import plural
+from climate_risk.report.display import full_day, plural
 from climate_risk.units import LITRES_PER_GALLON, Units
 
 DAYS_PER_WEEK = 7
@@ -13,7 +13,10 @@ WHY: Mapping[ActKind, str] = {
     "hang shade cloth": "less sun and wind: cooler bark, slower drying",
     "put bag on": "damper, stiller air round the wood, though less rain",
     "take bag off": "rain soaks in through the cap",
+    "open foot": "air moves under the bag: cooler, less damp",
+    "close foot": "the ground's damp stays under the bag",
     "water": "what the cap takes up; most of a dose runs off",
+    "move": "the sun, wind and rain of the other stand",
 }
 
 
@@ -74,8 +77,20 @@ def act_words(act: Act, show: Units) -> str:
         weeks = round(((dose.last - dose.first).days + 1) / DAYS_PER_WEEK)
         each = f"a stack every {plural(dose.every_days, 'day')}"
         return f"water {volume(dose.litres, show)} {each} for {plural(weeks, 'week')}"
+    if act.kind == "move":
+        return (
+            f"move it {'into the open' if act.canopy == 'open' else f'under {act.canopy} trees'}"
+        )
     if act.kind == "take bag off" or act.cover is None:
         return "take the bag off and let the rain in"
+    if act.kind in ("open foot", "close foot"):
+        return f"{act.kind.partition(' ')[0]} the foot of the bag"
     if act.kind == "put bag on":
         return f"put a {cover_words(act.cover)} on"
-    return f"hang {cover_words(act.cover)}"
+    until = f" until {full_day(act.cover.off)}" if act.cover.off else ""
+    return f"hang {cover_words(act.cover)}{until}"
+
+
+def acts_words(acts: Sequence[Act], show: Units) -> str:
+    """One act, or two joined by *and*."""
+    return " and ".join(act_words(act, show) for act in acts)

@@ -9,6 +9,7 @@ import pandas as pd
 
 from climate_risk.report import files
 from climate_risk.report import summary as summary_file
+from climate_risk.report.act_keys import Json
 from climate_risk.report.inline_svg import saved
 from climate_risk.report.weather_figure import weather_figure
 from climate_risk.units import Units
@@ -95,7 +96,7 @@ def month_rows(summary: WeatherSummary, show: Units) -> list[list[str]]:
     return rows
 
 
-def _summary(summary: WeatherSummary) -> summary_file.Json:
+def _summary(summary: WeatherSummary) -> Json:
     head = summary_file.head(summary)
     head["weather"] |= {
         "step": summary.step,

@@ -9,16 +9,15 @@ from climate_risk.report.display import (
     day,
     full_day,
     listed,
-    money,
     odds,
     percent,
     percent_range,
     plain_name,
     plural,
 )
-from climate_risk.report.treatment import WHY, act_words
+from climate_risk.report.treatment import acts_words
+from climate_risk.risk.advice import Action
 from climate_risk.risk.results import (
-    Action,
     Chance,
     IntervalKind,
     OptionResult,
@@ -196,8 +195,12 @@ def when_to(stack: StackSeason, action: Action) -> str:
     start = f"from {day(action.start)}" if stack.daily.empty else "best today"
     if action.latest is None:
         return start
+    if not action.later:
+        return start
+    if action.too_late is None:
+        return f"{start}; {day(action.latest)} still serves"
     if action.latest <= action.start:
-        return f"{start}; the next day tried is too late"
+        return f"{start}; the next day tried, {day(action.too_late)}, is too late"
     return f"{start}; by {day(action.latest)} at the latest"
 
 
@@ -245,7 +248,7 @@ def card(stack: StackSeason, limit: float, show: Units) -> Card:
     if action is None:
         return Card(said, "No act tried brings it down.", "No date helps.")
     tail = "" if is_enough(action) else ": it helps, but is not enough alone"
-    what = f"{capital(act_words(action.act, show))}{tail}."
+    what = f"{capital(acts_words(action.acts, show))}{tail}."
     return Card(said, what, f"{capital(when_to(stack, action))}.")
 
 
@@ -328,22 +331,6 @@ def uncertainty_sentence(stack: StackSeason) -> str:
         for leader in found.leaders
     ]
     return f"{said} Of those values these weigh most: {listed(leaders)}." if leaders else said
-
-
-def action_sentence(action: Action, limit: float, currency: str, show: Units) -> str:
-    """What, until when, what it brings, what it costs, and why."""
-    what, said = capital(act_words(action.act, show)), f"your limit of {percent(limit)}"
-    if action.latest is None:
-        when = f"the sooner the better; alone it does not reach {said}"
-    else:
-        when = f"by {full_day(action.latest)} at the latest to stay within {said}"
-    then = ""
-    if action.chance is not None:
-        then = f" Begun at once, the chance of loss is {chance_words(action.chance, limit)}."
-    return (
-        f"{what}, from {full_day(action.start)}, {when}.{then} It costs "
-        f"{money(action.cost, currency)} a stack. Why: {WHY[action.act.kind]}."
-    )
 
 
 def place_words(canopy: str) -> str:

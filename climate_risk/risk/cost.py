@@ -20,22 +20,35 @@ def covers_cost(covers: tuple[CoverSpan, ...], costs: Costs) -> float:
     A cloth is priced at its full area, though it lasts for years; one that comes down and goes
     up again is paid once.
     """
-    labour = model().minutes_per_cover.value / MINUTES_PER_HOUR * costs.labour_per_hour
     bags = sum(costs.bag for cover in covers if cover.kind == "bag")
     cloths = {cover.percent for cover in covers if cover.kind == "shade cloth"}
-    area = model().cloth_area_per_stack_m2.value
-    cloth = sum(area * costs.shade_cloth_per_m2 for _ in cloths)
-    return bags + cloth + (labour * len(covers) if covers else 0.0)
+    cloth = sum(cloth_cost(costs) for _ in cloths)
+    on = (costs.minutes.bag_on if c.kind == "bag" else costs.minutes.cloth_on for c in covers)
+    return bags + cloth + (labour_cost(sum(on), costs) if covers else 0.0)
+
+
+def cloth_cost(costs: Costs) -> float:
+    """Of the cloth over one stack."""
+    return model().cloth_area_per_stack_m2.value * costs.shade_cloth_per_m2
+
+
+def labour_cost(minutes: float, costs: Costs) -> float:
+    """Money for so many minutes of work."""
+    return minutes / MINUTES_PER_HOUR * costs.labour_per_hour
+
+
+def doses(watering: Watering) -> int:
+    """How many times a watering is given."""
+    return (watering.last - watering.first).days // watering.every_days + 1
 
 
 def watering_cost(waterings: tuple[Watering, ...], costs: Costs) -> float:
     """Water and labour of every dose, for one stack."""
-    labour = model().minutes_per_watering.value / MINUTES_PER_HOUR * costs.labour_per_hour
-    total = 0.0
-    for watering in waterings:
-        doses = (watering.last - watering.first).days // watering.every_days + 1
-        total += doses * (watering.litres * costs.water_per_litre + labour)
-    return total
+    labour = labour_cost(costs.minutes.watering_visit, costs)
+    return sum(
+        doses(watering) * (watering.litres * costs.water_per_litre + labour)
+        for watering in waterings
+    )
 
 
 def cost_of(option: float, chance: Chance | None, costs: Costs) -> Cost:

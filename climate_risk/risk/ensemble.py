@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import date, timedelta
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -44,6 +45,8 @@ class Outcomes:
 
     years: tuple[int, ...]
     outcomes: IntArray
+    alive: FloatArray
+    """Living share of the mycelium at the end, mean over spawn faces."""
     colonized_fraction: FloatArray
     moisture_driest_face_pct: FloatArray
     """Lowest value of the season."""
@@ -59,6 +62,19 @@ class Outcomes:
     """(years * draws, unknowns) where in its range each unknown was drawn."""
     water_residual: float
     energy_residual: float
+
+
+BY_RUN = (
+    "outcomes",
+    "alive",
+    "colonized_fraction",
+    "moisture_driest_face_pct",
+    "bark_temp_max_c",
+    "full_hour",
+    "fruiting",
+    "spawn_dried",
+)
+"""Fields of :class:`Outcomes` of shape (years, draws)."""
 
 
 def usable_years(kind: StackModel, first: date, after: date) -> tuple[int, ...]:
@@ -128,15 +144,17 @@ def collect(
     of_spawn = flat([b.daily[-1, D_SPAWN_STRESS] for b in blocks])
     full_hour = flat([b.mycelium[FULL_HOUR, 0] for b in blocks])
     balance = [residuals(kind, b) for b in blocks]
+    alive = flat([b.mycelium[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks])
     return Outcomes(
         years=years,
         outcomes=outcome(
-            flat([b.mycelium[ALIVE, : kind.grid.pieces + 1].mean(axis=0) for b in blocks]),
+            alive,
             flat([values["fungus.lost_share"] for values in drawn]),
             flat([b.daily[-1, D_HEAT_STRESS] for b in blocks]),
             drought,
             full_hour >= 0.0,
         ),
+        alive=alive,
         colonized_fraction=colonized,
         moisture_driest_face_pct=driest,
         bark_temp_max_c=hottest,
@@ -164,6 +182,32 @@ def in_years(outcomes: Outcomes, years: tuple[int, ...]) -> Outcomes:
     }
     quantiles = by_year[rows].reshape(len(rows) * shape[1], -1)
     return replace(outcomes, **of_runs, years=years, quantiles=quantiles)
+
+
+def some_draws(ends: Outcomes, draws: Sequence[int]) -> Outcomes:
+    """How the runs of some draws of every year ended."""
+    chosen = list(draws)
+    shape = (*ends.outcomes.shape, -1)
+    quantiles = ends.quantiles.reshape(shape)[:, chosen]
+    by_run: Any = {name: getattr(ends, name)[:, chosen] for name in BY_RUN}
+    return replace(ends, quantiles=quantiles.reshape(-1, quantiles.shape[-1]), **by_run)
+
+
+def joined(first: Outcomes, rest: Outcomes) -> Outcomes:
+    """Outcomes of the first and of the other draws of the same years as one."""
+    parts = [e.quantiles.reshape((*e.outcomes.shape, -1)) for e in (first, rest)]
+    quantiles = np.concatenate(parts, axis=1)
+    by_run: Any = {
+        name: np.concatenate([getattr(first, name), getattr(rest, name)], axis=1)
+        for name in BY_RUN
+    }
+    return replace(
+        first,
+        quantiles=quantiles.reshape(-1, quantiles.shape[-1]),
+        water_residual=max(first.water_residual, rest.water_residual),
+        energy_residual=max(first.energy_residual, rest.energy_residual),
+        **by_run,
+    )
 
 
 def option_result(ends: Outcomes, scheme: Scheme, costs: Costs) -> OptionResult:
@@ -202,7 +246,8 @@ def jobs_for(
     first_hour: int,
     last_hour: int,
 ) -> list[Job]:
-    """One job a block."""
+    """One job a block; all take the first run's sun, whichever runs share their block."""
+    sun_row = int(rows[0][0])
     return [
         Job(
             kind=kind,
@@ -211,6 +256,7 @@ def jobs_for(
             start_rows=start,
             first_hour=first_hour,
             last_hour=last_hour,
+            sun_row=sun_row,
         )
         for block, start in zip(blocks, rows, strict=True)
     ]

@@ -26,6 +26,18 @@ from climate_risk.risk.updating import Posterior
 FloatArray = npt.NDArray[np.float64]
 
 
+@dataclass(kw_only=True)
+class Way:
+    """Runs on their way from today to the horizon; their blocks hold the days since today."""
+
+    scheme: Scheme
+    blocks: list[Block]
+    lanes: npt.NDArray[np.int64]
+    """Which of the outlook's runs they are."""
+    hour: int
+    """That they have reached."""
+
+
 @dataclass(frozen=True, kw_only=True)
 class Outlook:
     """A stack's runs to date, and what it takes to carry them on from there."""
@@ -56,44 +68,76 @@ class Outlook:
         one year, and nothing to run.
         """
         if self.over:
-            blocks = branch(self.seen, self._drawn(), with_days=True)
+            blocks = branch(self.seen, self._lanes(range(self.draws)), with_days=True)
             return blocks, collect(self.kind, scheme, blocks, self.years, self.draws)
-        lanes = self._drawn()
-        blocks = branch(self.seen, lanes)
-        self._run_on(scheme, blocks, self.draws)
+        way = self.set_out(scheme, range(self.draws))
+        self.go_on([way])
+        return list(way.blocks), self.ends(way)
+
+    def set_out(self, scheme: Scheme, draws: Sequence[int]) -> Way:
+        """Runs of some draws of every year as they stand today, to go on under a scheme."""
+        lanes = self._lanes(draws)
+        return Way(
+            scheme=scheme, blocks=branch(self.seen, lanes), lanes=lanes, hour=self.seen_hours
+        )
+
+    def fork(self, way: Way, scheme: Scheme) -> Way:
+        """A copy of runs on their way, to go on under another scheme."""
+        runs = np.arange(len(way.lanes), dtype=np.int64)
+        return replace(way, scheme=scheme, blocks=branch(way.blocks, runs, with_days=True))
+
+    def go_on(self, ways: Sequence[Way], until: date | None = None) -> None:
+        """Advance runs to a day, the horizon by default, side by side; each keeps its days."""
+        kind = self.kind
+        end = kind.hours
+        if until is not None:
+            end = min((until - kind.start_day).days * HOURS_PER_DAY, end)
+        if self.bridge is not None:
+            mixed = replace(kind, record=self.bridge)
+            self._stretch(mixed, ways, min(self.seen_hours + self.bridge.hours, end))
+        self._stretch(kind, ways, end)
+
+    def _stretch(self, kind: StackModel, ways: Sequence[Way], end: int) -> None:
+        """Advance runs to an hour in one record."""
+        jobs, moved = [], [way for way in ways if way.hour < end]
+        before = [[block.daily for block in way.blocks] for way in moved]
+        for way in moved:
+            draws = len(way.lanes) // len(self.years)
+            if isinstance(kind.record, Bridge):
+                lanes = kind.record.start_rows(draws, self.seen_hours)
+                rows = [lanes[taken] for taken in runs_by_block(len(lanes))]
+            else:
+                rows = start_rows(kind, self.years, draws, self.next_day, self.seen_hours)
+            jobs += jobs_for(kind, way.scheme, way.blocks, rows, way.hour, end)
+        advance(jobs)
+        for way, days in zip(moved, before, strict=True):
+            way.hour = end
+            for block, earlier in zip(way.blocks, days, strict=True):
+                block.daily = np.concatenate([earlier, block.daily])
+
+    def ends(self, way: Way) -> Outcomes:
+        """What came of runs that have reached the horizon."""
         before = self._extremes_to_date()
-        earlier = None if before is None else before[:, lanes]
-        return blocks, collect(
-            self.kind, scheme, blocks, self.years, self.draws, earlier, self.seen_hours
+        earlier = None if before is None else before[:, way.lanes]
+        draws = len(way.lanes) // len(self.years)
+        return collect(
+            self.kind, way.scheme, way.blocks, self.years, draws, earlier, self.seen_hours
         )
 
     def carry_reference_on(self) -> list[Block]:
         """The reference run from today's state with each past year's weather; none once over."""
         if self.over or not self.references:
             return []
-        blocks = branch(self.seen, np.zeros(len(self.years), dtype=np.int64))
-        self._run_on(self.scheme, blocks, 1)
-        return blocks
+        lanes = np.zeros(len(self.years), dtype=np.int64)
+        way = Way(scheme=self.scheme, blocks=branch(self.seen, lanes), lanes=lanes,
+                  hour=self.seen_hours)  # fmt: skip
+        self.go_on([way])
+        return way.blocks
 
-    def _run_on(self, scheme: Scheme, blocks: Sequence[Block], draws: int) -> None:
-        """Advance runs laid out (year, draw) from today to the horizon."""
-        kind, hour = self.kind, self.seen_hours
-        first: list[FloatArray] = []
-        if self.bridge is not None:
-            lanes = self.bridge.start_rows(draws, hour)
-            starts = [lanes[taken] for taken in runs_by_block(len(lanes))]
-            until = min(hour + self.bridge.hours, kind.hours)
-            mixed = replace(kind, record=self.bridge)
-            advance(jobs_for(mixed, scheme, blocks, starts, hour, until))
-            first, hour = [b.daily for b in blocks], until
-        rows = start_rows(kind, self.years, draws, self.next_day, self.seen_hours)
-        advance(jobs_for(kind, scheme, blocks, rows, hour, kind.hours))
-        for block, days in zip(blocks, first, strict=False):
-            block.daily = np.concatenate([days, block.daily])
-
-    def _drawn(self) -> npt.NDArray[np.int64]:
-        runs = len(self.years) * self.draws
-        return np.arange(self.references, self.references + runs, dtype=np.int64)
+    def _lanes(self, draws: Sequence[int]) -> npt.NDArray[np.int64]:
+        """Runs of chosen draws of every year, laid out (year, draw)."""
+        first = self.references + np.arange(len(self.years), dtype=np.int64) * self.draws
+        return (first[:, None] + np.array(draws, dtype=np.int64)).ravel()
 
     def _extremes_to_date(self) -> FloatArray | None:
         days = self.kind.inoculation_hour // HOURS_PER_DAY

@@ -9,7 +9,8 @@ from typing import Literal
 
 import pandas as pd
 
-from climate_risk.interventions import Act, CoverSpan, Watering
+from climate_risk.interventions import CoverSpan, Watering
+from climate_risk.risk.advice import Action, AlsoTried, Sign
 from climate_risk.risk.hindsight import Hindcast, PastYears
 from climate_risk.risk.measured_results import StackMeasured
 from climate_risk.weather.record import WeatherCoverage
@@ -250,21 +251,6 @@ class Spell:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Action:
-    """One dated thing to do, and what it is worth."""
-
-    act: Act
-    start: date
-    latest: date | None
-    """The last date tried that still keeps the chance under the tolerance; None if none does."""
-    chance: Chance | None
-    cost: float
-    """Per stack, in the yard's currency."""
-    difference: Difference | None = None
-    """To the stack as it stands."""
-
-
-@dataclass(frozen=True, kw_only=True)
 class Leader:
     """An unknown that leads the model's uncertainty."""
 
@@ -329,6 +315,9 @@ class StackSeason:
     """None where a season is over or no past years are there to split."""
     spells: tuple[Spell, ...]
     actions: tuple[Action, ...]
+    """Empty where nothing needs to be done, or nothing could be tried."""
+    also_tried: tuple[AlsoTried, ...] = ()
+    signs: tuple[Sign, ...] = ()
     thresholds: Thresholds
     parameters: tuple[ParameterUsed, ...]
     rival_hours_grade: Grade

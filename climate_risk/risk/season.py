@@ -14,8 +14,10 @@ from climate_risk.engine.reference import daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
 from climate_risk.fungus import rivals
+from climate_risk.interventions import LeafDay, LeafFall, LeafOut
+from climate_risk.leaves import next_leaf_day
 from climate_risk.progress import Progress, part_of
-from climate_risk.risk.actions import find_actions
+from climate_risk.risk.actions import THOROUGH, Effort, carry_on_by_days, find_actions
 from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.cost import prices_used
@@ -57,6 +59,7 @@ def season(
     as_of: date,
     draws: int | None = None,
     readings: Measurements | None = None,
+    effort: Effort = THOROUGH,
     progress: Progress | None = None,
 ) -> SeasonResult:
     """Every stack of the yard as written, from its start over ``as_of`` to its horizon.
@@ -65,6 +68,8 @@ def season(
     ----------
     readings : Measurements, optional
         Of the stack that ``yard.measured`` names.
+    effort : Effort
+        How many acts are tried.
     progress : callable, optional
         Told the share done, 0 to 1.
 
@@ -78,7 +83,7 @@ def season(
     for done, stack in enumerate(yard.stacks):
         part = part_of(progress, done, len(yard.stacks))
         result, residual = _stack_season(
-            yard, stack, record, coverage, as_of, draws, readings, part
+            yard, stack, record, coverage, as_of, draws, readings, effort, part
         )
         stacks.append(result)
         water, energy = max(water, residual[0]), max(energy, residual[1])
@@ -108,6 +113,7 @@ def _stack_season(
     as_of: date,
     draws: int | None,
     readings: Measurements | None,
+    effort: Effort,
     progress: Progress,
 ) -> tuple[StackSeason, tuple[float, float]]:
     kind = stack_model(stack, record, yard.openness, yard.canopy)
@@ -122,7 +128,8 @@ def _stack_season(
     outlook, *elsewhere = look_at_all(kind, schemes, as_of, draws, posterior)
     steps = len(schemes) + 2
     progress(1 / steps)
-    blocks, own_ends = outlook.carry_on(own)
+    as_planned = carry_on_by_days(outlook, effort)
+    blocks, own_ends = as_planned.blocks, as_planned.ends
 
     def told(ends: Outcomes, scheme: Scheme) -> OptionResult:
         result = option_result(ends, scheme, yard.costs)
@@ -154,8 +161,11 @@ def _stack_season(
         by_canopy[canopy] = told(other_ends, scheme)
     fungus = fungi()[stack.fungus]
     progress((steps - 1) / steps)
-    actions = find_actions(yard, outlook, result, own_ends)
-    tried = tuple(a.act.cover for a in actions if a.act.cover is not None)
+    advice = find_actions(
+        yard, outlook, result, as_planned, effort, _leaf_days(yard, outlook.next_day)
+    )
+    acts = [act for action in advice.actions for act in action.acts]
+    tried = tuple(act.cover for act in acts if act.cover is not None)
     with_tried = replace(own, covers=(*own.covers, *tried))
     worst = (
         max(*(e.water_residual for e in others), *(residuals(kind, b)[0] for b in outlook.seen)),
@@ -193,7 +203,9 @@ def _stack_season(
         full_run=_full_run(stack, own_ends),
         uncertainty=None if outlook.over else uncertainty(outlook, own_ends),
         spells=hot_dry_spells(record.weather, stack.inoculated, as_of),
-        actions=actions,
+        actions=advice.actions,
+        also_tried=advice.also_tried,
+        signs=advice.signs,
         thresholds=thresholds_of(kind),
         parameters=parameters_used(kind, [*schemes, with_tried]),
         rival_hours_grade=rivals.CONFIDENCE,
@@ -203,6 +215,11 @@ def _stack_season(
     )
     progress(1.0)
     return season_of, worst
+
+
+def _leaf_days(yard: Yard, today: date) -> tuple[LeafDay, ...]:
+    """Days on which a cloth may come off again: when leaves shade, and when they are down."""
+    return tuple(next_leaf_day(kind, yard.site, today) for kind in (LeafFall, LeafOut))
 
 
 def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> None:
