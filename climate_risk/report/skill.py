@@ -75,7 +75,8 @@ def outlook_sentence(hindcasts: Sequence[Hindcast]) -> str:
         for leads in by_date
         if not any(lead.loss.is_sure for lead in leads)
     ]
-    records = listed(dict.fromkeys(f"{h.source} ({h.years} seasons)" for h in hindcasts))
+    seasons = {h.source: h.years for h in sorted(hindcasts, key=lambda h: h.years)}
+    records = listed(f"{source} (up to {years} seasons)" for source, years in seasons.items())
     parts = []
     if none:
         parts.append(f"{_after(none)} they told no more of losses than the usual chance")
