@@ -94,7 +94,10 @@ def test_us_units_and_the_clock_come_over(weather):
         assert ours["dew_point_c"] == pytest.approx((seen["dewp"] - 32.0) / 1.8)
         assert ours["wind_ms"] == pytest.approx(seen["wind_speed"] * 1609.344 / 3600.0)
     days = rows.loc["2013-01-01T05:00:00Z":"2013-12-30T04:00:00Z"]
-    assert table["precip_mm"].sum() == pytest.approx(25.4 * days["precip"].sum())
+    filled = weather.quality["precip_mm"].str.startswith("filled").fillna(False).astype(bool)
+    seen = table["precip_mm"][~filled].sum()
+    assert seen == pytest.approx(25.4 * days["precip"].sum())
+    assert filled.sum() == sum(weather.coverage.filled["precip_mm"].values())
 
 
 @pytest.mark.parametrize("cover", COVERS)

@@ -5,12 +5,17 @@ The long form, with what each fault would do to a stack, is in ``tests/weather_f
 
 from __future__ import annotations
 
+import gzip
 from pathlib import Path
 
 import numpy as np
 import pytest
 import weather_faults as planted
 
+from climate_risk.site import Site
+from climate_risk.weather import load_weather
+
+DATA = Path(__file__).with_name("data")
 SHORT = ("nyc_ewr_2013", "nyc_lga_2013", "Iowa 2012")
 UNSURE = ("a maximum 12 K too high", "a maximum 12 K too low")
 """Spikes within what days differ by there; those that matter to the bark are found."""
@@ -59,3 +64,12 @@ def test_a_spike_that_would_rule_the_bark_is_found(
         table.loc[table[planted.MAX].idxmax(), planted.MAX] += 12.0
         bad = planted.Clean(clean.name, table, clean.site, clean.year)
         assert planted.warned(bad, tmp_path) - usual[clean.name], clean.name
+
+
+def test_a_true_drought_and_a_true_heat_are_not_taken_for_other_units(tmp_path: Path) -> None:
+    """Champion, Nebraska: March 2012 and the dry June and July of that year are real."""
+    path = tmp_path / "weather.csv"
+    path.write_bytes(gzip.decompress((DATA / "champion_1986_2018.csv.gz").read_bytes()))
+    site = Site(latitude=40.40, longitude=-101.72, elevation_m=1029.0)
+    notes = load_weather(path, site).coverage.warnings
+    assert [note for note in notes if "another unit?" in note and "kept in mm" in note]

@@ -37,10 +37,16 @@ BLOCK_DAYS = 3
 COLD_BLOCK_DAYS = 10
 """The same where the values are too low, since cold spells of a few days are as low."""
 BLOCK_OFF_K, BLOCK_FIT_K = 18.0, 11.0
+TWIN_OFF_K, WIDE_RANGE_K = 9.0, 38.0
+"""One of a day's extremes alone far off is weather (as in March 2012 on the Great Plains), unless
+the other is off by so much too, or they lie so far apart."""
 WINDY_MS, CALM_MS = 7.0, 0.4
 BLOCK_WET_DAYS = 8
 RAIN_RATIO = (7.0, 9.0)
 """Two months' mean day with rain may be so many times smaller than usual, and so many larger."""
+SURE_RAIN_RATIO = 15.0
+"""Beyond this a unit that is written is doubted all the same: real droughts reached 8 and 13
+(western Nebraska, summer 2012 and March 2015), an inch read as a millimetre is 25."""
 
 
 @dataclass(frozen=True)
@@ -238,10 +244,8 @@ class _Judge:
         if len(daily) < 2 * BLOCK_DAYS:
             return
         index = pd.DatetimeIndex(daily.index)
-        rough = pd.Series(_normals(daily, self.site) + _lean(name), daily.index)
-        own = daily.rolling(61, center=True, min_periods=15).median()
-        usual = own.where((own - rough).abs() < FITS_K, rough)
-        off = (daily - usual).abs() > BLOCK_OFF_K
+        usual = self._usual(name, daily)
+        off = ((daily - usual).abs() > BLOCK_OFF_K) & self._not_alone(name, daily)
         for unit in ("f", "k", "f twice"):
             other = daily - 273.15 if unit == "k" else (daily - 32.0) / 1.8
             if unit == "f twice":
@@ -263,6 +267,23 @@ class _Judge:
                 "for a whole column: convert those rows"
             )
             return
+
+    def _not_alone(self, name: str, daily: pd.Series) -> pd.Series:
+        """Days whose other extreme is off its usual too, or lies too far from this one."""
+        twins = {"air_temp_min_c": "air_temp_max_c", "air_temp_max_c": "air_temp_min_c"}
+        twin = twins.get(name)
+        if twin not in self.table:
+            return pd.Series(True, daily.index)
+        other = self.table[twin].groupby(self.times.normalize().to_numpy()).mean()
+        other = other.reindex(daily.index)
+        apart = (daily - other).abs() > WIDE_RANGE_K
+        return apart | ~((other - self._usual(twin, other)).abs() < TWIN_OFF_K)
+
+    def _usual(self, name: str, daily: pd.Series) -> pd.Series:
+        """What the weeks around bring, or the place's normal where these are far from it."""
+        rough = pd.Series(_normals(daily, self.site) + _lean(name), daily.index)
+        own = daily.rolling(61, center=True, min_periods=15).median()
+        return own.where((own - rough).abs() < FITS_K, rough)
 
     def rain(self) -> None:
         reading = self.readings["precip_mm"]
@@ -313,13 +334,17 @@ class _Judge:
         strange = mean[small | large]
         if strange.empty:
             return
-        last = pd.Period(strange.index[0], "M")
-        self.ask(
-            "precip_mm",
+        last, usual = pd.Period(strange.index[0], "M"), float(mean.median())
+        why = (
             f"the rains of {last - 1} and {last} bring {strange.iloc[0]:.2g} mm on a day with "
-            f"rain, those of the other months {mean.median():.2g} mm: another unit?",
-            "in",
+            f"rain, those of the other months {usual:.2g} mm: another unit?"
         )
+        reading = self.readings["precip_mm"]
+        factor = float(np.exp(np.abs(np.log(strange / usual)).max()))
+        if reading.stated and factor < SURE_RAIN_RATIO:
+            self.notes.append(f"{shown(reading.header)}: {why} (kept in {reading.unit})")
+        else:
+            self.ask("precip_mm", why, "in")
 
     def wind(self) -> None:
         reading = self.readings["wind_ms"]
