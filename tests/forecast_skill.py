@@ -76,7 +76,7 @@ def on_from(kind: StackModel, as_of: date) -> tuple[FloatArray, FloatArray]:
     """Median of the outlook, and the truth where the record goes on to it."""
     scheme = Scheme(canopy="open")
     outlook = look_at_all(kind, [scheme], as_of, 1)[0]
-    blocks = outlook.carry_reference_on()
+    blocks = outlook.carry_reference_on(outlook.scheme)
     days = np.concatenate([b.daily for b in blocks], axis=-1)[:, :, : len(outlook.years)]
     told = np.median(of_days(days), axis=-1)
     real: list[Block] = branch(outlook.seen, np.zeros(1, dtype=np.int64))

@@ -315,6 +315,9 @@ def stack(
         daily=daily,
         outlook=outlook,
         reference_ahead=reference_frame(outlook),
+        reference_acted=reference_frame(outlook).assign(
+            moisture_driest_face_pct=lambda t: t["moisture_driest_face_pct"] + 8.0
+        ),
         tracks=tuple(
             CanopyTrack(canopy=canopy, quantiles=track_frame(daily, outlook, shift))
             for canopy, shift in (("deciduous", 0.0), ("conifer", 6.0), ("open", -6.0))
@@ -444,7 +447,7 @@ def season(
 
 def three_stacks() -> tuple[StackSeason, ...]:
     safe = stack("Hemlock corner", heat=0.0, drought=0.0, dryness=0.45)
-    safe = replace(safe, actions=(), canopy="conifer", spells=())
+    safe = replace(safe, actions=(), reference_acted=None, canopy="conifer", spells=())
     golden = stack("Pine edge", heat=0.05, drought=0.02)
     golden = replace(golden, fungus="golden oyster", fungus_caution=GOLDEN_CAUTION)
     return (safe, stack(), golden)
@@ -463,7 +466,7 @@ def few_years_season() -> SeasonResult:
 def ended_season() -> SeasonResult:
     as_of = date(2026, 4, 11)
     one = stack(as_of=as_of, dryness=0.6)
-    over = replace(one, outlook=None, reference_ahead=None, actions=())
+    over = replace(one, outlook=None, reference_ahead=None, reference_acted=None, actions=())
     return season(replace(over, full_run=(None, None, None)), as_of=as_of)
 
 

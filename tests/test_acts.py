@@ -42,8 +42,9 @@ from climate_risk.risk.offers import (
     watering_end,
 )
 from climate_risk.risk.outlook import Outlook, look_at_all
-from climate_risk.risk.season import season
+from climate_risk.risk.season import acted_reference, season
 from climate_risk.risk.signs import mass_sign
+from climate_risk.risk.tracks import reference_table
 from climate_risk.tables import model
 from climate_risk.yard import Yard, read_yard
 
@@ -407,3 +408,20 @@ def test_actions_come_cheapest_first_and_are_dated(advice: Advice) -> None:
         assert isinstance(action, Action)
         assert action.start == TODAY
         assert action.latest is None or action.latest >= action.start
+
+
+def test_the_act_s_line_starts_from_today_s_state_and_pays(
+    outlook: Outlook, advice: Advice
+) -> None:
+    """A day apart at first; at the end less of the best estimate's mycelium is dead."""
+    with_act = acted_reference(outlook, advice)
+    without = reference_table(outlook.carry_reference_on(outlook.scheme), outlook)
+    assert with_act is not None
+    assert without is not None
+    apart = (with_act - without)["moisture_driest_face_pct"]
+    assert abs(apart.iloc[0]) < 2.0
+    stress = [
+        t["heat_stress"].iloc[-1] + t["drought_stress"].iloc[-1] for t in (with_act, without)
+    ]
+    assert stress[0] < stress[1]
+    assert acted_reference(outlook, replace(advice, actions=())) is None

@@ -41,7 +41,7 @@ def draw_track(axes: Axes, stack: StackSeason, name: str, scale: Scale, colour: 
     """One quantity: 8 of 10 simulations as a band, the best estimate as a line.
 
     The line is solid over the days seen and goes on, thinner, from the same state with the
-    weather of past years.
+    weather of past years; in dots, with the first act done.
     """
     quantiles = stack.tracks[0].quantiles
     days = ordinals(quantiles.index)
@@ -49,19 +49,25 @@ def draw_track(axes: Axes, stack: StackSeason, name: str, scale: Scale, colour: 
     axes.fill_between(days, low, high, color=colour, alpha=theme.BAND_OPACITY, linewidth=0)
     seen = scale.of(stack.daily[name].to_numpy(dtype=np.float64))
     axes.plot(ordinals(stack.daily.index), seen, color=colour, linewidth=1.8)
-    if stack.reference_ahead is None:
-        return
-    ahead = scale.of(stack.reference_ahead[name].to_numpy(dtype=np.float64))
-    days = ordinals(stack.reference_ahead.index)
-    if len(seen):
-        days, ahead = np.append(days[0] - 1, days), np.append(seen[-1], ahead)
-    axes.plot(days, ahead, color=colour, linewidth=1.1, linestyle=(0, (6, 1.5)))
+    for table, dashes in (
+        (stack.reference_ahead, (6, 1.5)),
+        (stack.reference_acted, theme.ACT_DOTS),
+    ):
+        if table is None:
+            continue
+        ahead = scale.of(table[name].to_numpy(dtype=np.float64))
+        days = ordinals(table.index)
+        if len(seen):
+            days, ahead = np.append(days[0] - 1, days), np.append(seen[-1], ahead)
+        axes.plot(days, ahead, color=colour, linewidth=1.1, linestyle=(0, dashes))
 
 
 def spread(stack: StackSeason, name: str, scale: Scale) -> tuple[float, float]:
     """Least and greatest value that a panel must hold."""
     quantiles = stack.tracks[0].quantiles
     parts = [quantiles[(name, 10)], quantiles[(name, 90)], stack.daily[name]]
+    if stack.reference_acted is not None:
+        parts.append(stack.reference_acted[name])
     values = scale.of(np.concatenate([part.to_numpy(dtype=np.float64) for part in parts]))
     return float(values.min()), float(values.max())
 

@@ -15,6 +15,7 @@ from climate_risk.report.option_names import option_name
 from climate_risk.report.past_figure import past_years_figure
 from climate_risk.report.prices import prices_sentences
 from climate_risk.report.season_figure import (
+    ACTED_NOTE,
     BAND_NOTE,
     MOISTURE_NOTE,
     canopies_figure,
@@ -140,6 +141,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
         "chart": chart(key, f"Chart of the season. {said}", desk, phone),
         "notes": [
             BAND_NOTE if stack.outlook is not None else "No outlook: everything shown is past.",
+            *([ACTED_NOTE] if stack.reference_acted is not None else []),
             MOISTURE_NOTE,
             *prices_sentences(result.prices, show),
         ],

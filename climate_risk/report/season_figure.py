@@ -35,6 +35,7 @@ BAND_NOTE = (
     "carried on through the weather of past years (middle of them), not a forecast. Band: 8 "
     "times in 10, with the unsure values drawn from their ranges."
 )
+ACTED_NOTE = "Dots: the same stack with the first act done today."
 
 
 def season_figure(
@@ -291,6 +292,8 @@ def _notes(result: SeasonResult, stack: StackSeason) -> list[str]:
     chance = stack.result.chance
     if stack.outlook is not None:
         notes.append(BAND_NOTE)
+    if stack.reference_acted is not None:
+        notes.append(ACTED_NOTE)
     if chance is not None:
         notes.append(f"Chances are from {plural(chance.years, 'past year')}.")
     return [*notes, MOISTURE_NOTE]

@@ -38,6 +38,7 @@ HEAT, HEAT_HATCH = VERMILION, "////"
 DROUGHT, DROUGHT_HATCH = SKY_BLUE, "----"
 SPELL, SPELL_HATCH = ORANGE, "xxxx"
 ACT = YELLOW
+ACT_DOTS = (1, 1.6)
 CANOPY_LINES = (
     (BLACK, "solid"),
     (BLUE, (0, (6, 2))),

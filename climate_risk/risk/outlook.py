@@ -124,12 +124,12 @@ class Outlook:
             self.kind, way.scheme, way.blocks, self.years, draws, earlier, self.seen_hours
         )
 
-    def carry_reference_on(self) -> list[Block]:
+    def carry_reference_on(self, scheme: Scheme) -> list[Block]:
         """The reference run from today's state with each past year's weather; none once over."""
         if self.over or not self.references:
             return []
         lanes = np.zeros(len(self.years), dtype=np.int64)
-        way = Way(scheme=self.scheme, blocks=branch(self.seen, lanes), lanes=lanes,
+        way = Way(scheme=scheme, blocks=branch(self.seen, lanes), lanes=lanes,
                   hour=self.seen_hours)  # fmt: skip
         self.go_on([way])
         return way.blocks

@@ -296,6 +296,8 @@ class StackSeason:
     """From the as-of date to the horizon: columns (quantity, 10|50|90), DatetimeIndex."""
     reference_ahead: pd.DataFrame | None
     """The reference run carried on: median over past years of its quantities, a row a day."""
+    reference_acted: pd.DataFrame | None
+    """The same with the first action done at once; None without one."""
     tracks: tuple[CanopyTrack, ...]
     """Under each canopy, the stack's own first."""
     shape: StackShape

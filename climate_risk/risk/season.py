@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 
 import numpy as np
+import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.balance import residuals
@@ -18,13 +19,15 @@ from climate_risk.interventions import LeafDay, LeafFall, LeafOut
 from climate_risk.leaves import next_leaf_day
 from climate_risk.progress import Progress, part_of
 from climate_risk.risk.actions import THOROUGH, Effort, carry_on_by_days, find_actions
+from climate_risk.risk.advice import Advice
 from climate_risk.risk.certainty import difference, level_of
 from climate_risk.risk.chance import lost_of
 from climate_risk.risk.cost import prices_used
 from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.measured import learn, tell
 from climate_risk.risk.next_reading import next_readings
-from climate_risk.risk.outlook import look_at_all
+from climate_risk.risk.offers import scheme_with
+from climate_risk.risk.outlook import Outlook, look_at_all
 from climate_risk.risk.parameters import parameters_used, sources_used
 from climate_risk.risk.past import past_years
 from climate_risk.risk.results import (
@@ -186,7 +189,8 @@ def _stack_season(
         horizon=kind.horizon,
         daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),
         outlook=outlook_table(blocks, outlook),
-        reference_ahead=reference_table(outlook.carry_reference_on(), outlook),
+        reference_ahead=reference_table(outlook.carry_reference_on(own), outlook),
+        reference_acted=acted_reference(outlook, advice),
         tracks=tuple(tracks),
         shape=StackShape(
             pieces=stack.pieces,
@@ -215,6 +219,15 @@ def _stack_season(
     )
     progress(1.0)
     return season_of, worst
+
+
+def acted_reference(outlook: Outlook, advice: Advice) -> pd.DataFrame | None:
+    """The reference run carried on with the first action done at once."""
+    if not advice.actions:
+        return None
+    first = advice.actions[0]
+    scheme = scheme_with(outlook.scheme, first.acts, first.start, outlook.kind.stack.inoculated)
+    return reference_table(outlook.carry_reference_on(scheme), outlook)
 
 
 def _leaf_days(yard: Yard, today: date) -> tuple[LeafDay, ...]:

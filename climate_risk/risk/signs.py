@@ -27,12 +27,14 @@ SIGNS_SHOWN = 2
 
 
 def signs_of(outlook: Outlook, ends: Outcomes, acts: Sequence[Act], limit: float) -> list[Sign]:
-    """Signs for a stack under what is planned for it, a mass first."""
+    """Signs for a stack under what is planned for it; a mass first, once there are pieces."""
     if len(ends.years) < FEWEST_YEARS or outlook.over:
         return []
     lost = (ends.outcomes >= KILLED_BY_HEAT).astype(np.float64)
-    now, fresh = piece_masses(outlook)
-    found = mass_sign(now, now / fresh, lost.ravel(), limit)
+    found = None
+    if outlook.next_day > outlook.kind.stack.inoculated:
+        now, fresh = piece_masses(outlook)
+        found = mass_sign(now, now / fresh, lost.ravel(), limit)
     signs = [] if found is None else [_sign(acts, found)]
     return signs + _unknowns(ends, lost, acts, limit)
 

@@ -272,7 +272,7 @@ class _Judge:
         """Days whose other extreme is off its usual too, or lies too far from this one."""
         twins = {"air_temp_min_c": "air_temp_max_c", "air_temp_max_c": "air_temp_min_c"}
         twin = twins.get(name)
-        if twin not in self.table:
+        if twin is None or twin not in self.table:
             return pd.Series(True, daily.index)
         other = self.table[twin].groupby(self.times.normalize().to_numpy()).mean()
         other = other.reindex(daily.index)
