@@ -178,7 +178,7 @@ def lines_of(draw: Callable[[Any], None]) -> tuple[Any, list[Any]]:
 
 @pytest.mark.parametrize("system", ["us", "metric"])
 def test_the_line_ahead_joins_the_line_to_date(system: str) -> None:
-    """On today's day and at today's value, for heat, moisture and run; in the units shown."""
+    """On today's day and at today's value, for heat, moisture and run, with the act and without."""
     stack, show = samples.stack(), Units(system)
     kinds = (
         ("bark_temp_max_c", show.temperature, theme.BARK),
@@ -188,8 +188,9 @@ def test_the_line_ahead_joins_the_line_to_date(system: str) -> None:
     for name, scale, colour in kinds:
         axes = Figure().add_subplot()
         over_time.draw_track(axes, stack, name, scale, colour)
-        seen, ahead = axes.get_lines()
-        assert seen.get_xydata()[-1] == pytest.approx(ahead.get_xydata()[0])
+        seen, ahead, with_act = axes.get_lines()
+        for line in (ahead, with_act):
+            assert seen.get_xydata()[-1] == pytest.approx(line.get_xydata()[0])
         assert seen.get_ydata()[-1] == pytest.approx(scale.of(float(stack.daily[name].iloc[-1])))
 
 
