@@ -178,7 +178,7 @@ def lines_of(draw: Callable[[Any], None]) -> tuple[Any, list[Any]]:
 
 @pytest.mark.parametrize("system", ["us", "metric"])
 def test_the_line_ahead_joins_the_line_to_date(system: str) -> None:
-    """On today's day and at today's value, for heat, moisture and run, with the act and without."""
+    """At today's value for heat, moisture and run, with the act and without; in either units."""
     stack, show = samples.stack(), Units(system)
     kinds = (
         ("bark_temp_max_c", show.temperature, theme.BARK),
