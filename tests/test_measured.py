@@ -15,14 +15,18 @@ from scipy import stats
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import grids
 import risk_samples
+import weighing_evidence
 
 from climate_risk.engine.draws import best_estimate
+from climate_risk.engine.hours import D_BARK_MAX, D_NEAR_HUMIDITY
 from climate_risk.engine.stack import Scheme
 from climate_risk.engine.witness import (
     dry_mass_kg,
     midday_moisture,
     possible_mass_kg,
+    run_days,
     witness_model,
     witness_scheme,
 )
@@ -352,3 +356,83 @@ def test_a_wrong_key_is_refused_in_a_line(tmp_path: Path, more: str, said: str) 
         read_yard(write_measured(tmp_path, more))
     assert len(caught.value.lines) == 1
     assert said in caught.value.lines[0]
+
+
+# ---------------------------------------------------------------- loggers
+
+
+def hourly(path: Path, header: str, by_day: FloatArray) -> Path:
+    """A logger's file, a reading every hour from the stack's first day on."""
+    rows = [f"time,{header}"]
+    for n, value in enumerate(by_day):
+        day = START + timedelta(days=n)
+        rows += [f"{day} {hour:02d}:00,{value:.2f}" for hour in range(24)]
+    path.write_text("\n".join(rows), encoding="utf-8")
+    return path
+
+
+@pytest.mark.parametrize(
+    ("key", "column", "unknown", "header"),
+    [
+        ("bag_hygrometer", D_NEAR_HUMIDITY, "bag.foot_gap_closed_mm", "RH (%)"),
+        ("bark_thermometer", D_BARK_MAX, "wood.bark_absorptance", "bark_temp_f"),
+    ],
+)
+def test_a_logger_moves_what_it_feels(  # type: ignore[no-untyped-def]
+    kind, tmp_path: Path, key: str, column: int, unknown: str, header: str
+) -> None:
+    """Readings simulated with one number near either end of its range pull the draws apart."""
+    bag = () if key == "bark_thermometer" else (CoverSpan(kind="bag", material="paper"),)
+    own, last = Scheme(canopy="open", covers=bag), date(2010, 5, 20)
+    names = list(kind.parameter_set(own).unknowns())
+    ends = np.repeat(best_estimate(len(names)), 2, axis=0)
+    ends[:, names.index(unknown)] = 0.05, 0.95
+    yard = read_yard(write_measured(tmp_path))
+    assert yard.measured is not None
+    middles = []
+    for said in run_days(kind, own, ends, last, [column])[0].T:
+        values = 1.8 * said + 32.0 if header.endswith("_f") else said
+        file = hourly(tmp_path / "log.csv", header, values)
+        measured = replace(yard.measured, weighings=None, **{key: file})
+        readings = read_measurements(measured, -5)
+        with mock.patch.object(room, "DRAWS", 256):
+            found = room.learn(kind, own, measured, readings, last)
+        assert found.bag_days + found.bark_days == 39
+        draws = found.posterior.quantiles[:, names.index(unknown)]
+        middles.append(updating.weighted_quantiles(draws, found.posterior.weights)[1])
+    assert middles[0] < 0.5 < middles[1]
+    assert middles[1] - middles[0] > 0.15
+
+
+def test_a_logger_of_another_season_or_without_its_column_is_refused(  # type: ignore[no-untyped-def]
+    kind, tmp_path: Path
+) -> None:
+    yard = read_yard(write_measured(tmp_path))
+    assert yard.measured is not None
+    file = hourly(tmp_path / "bark.csv", "bark_temp_c", np.full(20, 30.0))
+    measured = replace(yard.measured, weighings=None, bark_thermometer=file)
+    readings = read_measurements(measured, -5)
+    other = replace(kind, stack=replace(kind.stack, inoculated=date(2010, 6, 1)))
+    with pytest.raises(InputError, match="no whole day of readings from 2010-06-01 to 2010-08-01"):
+        room.learn(other, Scheme(canopy="open"), measured, readings, AS_OF)
+    for header, said in (("bark_temp", "no bark_temp_c among"), ("bark_temp_c", "cannot be")):
+        hourly(file, header, np.full(20, 130.0))
+        with pytest.raises(InputError, match=said):
+            read_measurements(measured, -5)
+
+
+# ---------------------------------------------------------------- the evidence, reduced
+
+
+def test_ten_weighings_and_a_disc_halve_the_error_of_the_moisture() -> None:
+    """Pieces of a finer grid and of wider ranges; the whole in tests/weighing_evidence.md."""
+    scheme, ends = weighing_evidence.SETTINGS["bag under hardwoods, ends sealed"]
+    truth = weighing_evidence.true_moisture(scheme, ends, 64, fine=2)
+    own = weighing_evidence.own_moisture(scheme, ends, 512)
+    dry = dry_mass_kg(weighing_evidence.piece_model(ends, grids.Cut()))
+    found = weighing_evidence.weigh_all(truth, own, disc=True, dry_kg=dry)
+    assert weighing_evidence.pooled(found.after) < 0.5 * weighing_evidence.pooled(found.before)
+    assert weighing_evidence.mean_interval(found.change)[2] < 0.0
+    assert weighing_evidence.mean_interval(found.ahead_after - found.ahead_before)[2] < 0.0
+    assert (found.change > 0.0).mean() < 0.1
+    assert found.left_out <= 6

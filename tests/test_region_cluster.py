@@ -19,6 +19,7 @@ import distributed
 import region_samples as samples
 
 from climate_risk import api, cli
+from climate_risk.region import bench
 from climate_risk.region.results import RegionMap
 from climate_risk.yard import Yard
 
@@ -132,3 +133,26 @@ def test_an_address_that_is_none_and_one_where_nobody_answers(
         assert len(lines) == 2
         assert lines[1].startswith(f"climate-risk: --scheduler {address}: {said}")
         assert "accepted is" in lines[1]
+
+
+def test_memory_does_not_grow_with_the_grid() -> None:
+    """Four times the cells, nearly all of them sea so that it is quick, in processes of their own:
+    the peak grows by a small part of what is read.
+    """
+    small, large = (bench.measured(rows, years=4, land_every=0) for rows in (8, 32))
+    assert large["cells"] == 4 * small["cells"]
+    read_mb = large["read_mb"] - small["read_mb"]
+    assert read_mb > 150.0
+    assert large["peak_mb"] - small["peak_mb"] < 0.3 * read_mb
+
+
+def test_the_chart_of_growth_says_what_was_measured() -> None:
+    runs = [
+        {"cells_of_land": n, "seconds": 1.0 + n, "peak_mb": 400.0, "read_mb": 10.0 * n}
+        for n in (1.0, 2.0, 4.0)
+    ]
+    figure = bench.growth_figure({"runs": runs, "seconds_per_cell": 1.0, "seconds_to_start": 1.0})
+    time_axes, memory_axes = figure.axes
+    assert time_axes.get_title(loc="left") == "Time: 1.00 s a cell of land"
+    np.testing.assert_allclose(time_axes.lines[1].get_ydata(), [1.0, 5.0])
+    np.testing.assert_allclose(memory_axes.lines[0].get_ydata(), 400.0)

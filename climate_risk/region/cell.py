@@ -112,7 +112,7 @@ def run_block(block: Block, chain: Chain) -> FloatArray:
             "a worker has another version of climate-risk than this machine; accepted is the same "
             "on all, since numbers must not depend on who made them"
         )
-    data = block.data.load(scheduler="synchronous")
+    data = block.data.compute(scheduler="synchronous")  # a copy: the block itself stays unread
     values = {str(key): data[key].to_numpy() for key in data}
     rows, columns = block.latitude.shape
     numbers = np.full((rows, columns, chain.numbers), np.nan)

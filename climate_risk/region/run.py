@@ -37,6 +37,8 @@ THREADS_A_PROCESS = 4
 """Of a machine with more cores: reading and checking hold Python's lock, the kernel does not."""
 AHEAD = 3
 """Blocks handed out at once for every thread, so that none waits and none piles up."""
+LOOPBACK = "127.0.0.1:0"
+"""Where a local run's scheduler and workers tell of themselves: to this machine alone."""
 WAIT_S = 20.0
 """For a scheduler to answer, and for its first worker."""
 
@@ -126,7 +128,8 @@ def _client(scheduler: str | None) -> Iterator[Client]:
             n_workers=processes,
             threads_per_worker=-(-cores // processes),
             processes=processes > 1,
-            dashboard_address=None,
+            dashboard_address=LOOPBACK,
+            worker_dashboard_address=LOOPBACK,
             memory_limit=None,
         ) as cluster,
         distributed.Client(cluster, set_as_default=False) as client,

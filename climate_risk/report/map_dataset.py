@@ -94,10 +94,10 @@ def _coordinates(
 ) -> dict[str, Any]:
     place = result.place
     coordinates: dict[str, Any] = {
-        "option": ("option", np.array(labels, dtype=object), {"long_name": "option"}),
+        "option": ("option", np.array(labels), {"long_name": "option"}),
         "stack": (
             "stack",
-            np.array([stack.name for stack in stacks], dtype=object),
+            np.array([stack.name for stack in stacks]),
             {"long_name": "kind of stack"},
         ),
     }

@@ -38,8 +38,7 @@ from climate_risk.risk.updating import (
     Posterior,
     effective_size,
     fit,
-    held_out_errors,
-    keep_likely,
+    judge,
     level_covariance,
     tempered,
     weighted_quantiles,
@@ -55,7 +54,6 @@ DRAWS = 1024
 """Of the whole ranges, to be weighed; apart from the draws that the outlook carries on."""
 SEED = 6_022
 FEWEST_WEIGHINGS = 2
-FEWEST_TO_HOLD_OUT = 3
 BARK = "wood.bark_resistance_s_m"
 MOST_SHOWN = 6
 MOVED = 3.0
@@ -78,7 +76,6 @@ class Learned:
     kept: BoolArray
     """(weighings seen,)"""
     held_out: HeldOut | None
-    used: bool
     power: float
     bag_days: int
     bark_days: int
@@ -102,33 +99,30 @@ def learn(
     quantiles = latin_hypercube(DRAWS, len(names), SEED)
     other, bag_days, bark_days = _by_loggers(kind, own, readings, quantiles, as_of)
     masses, kept, held_out = None, np.zeros(0, dtype=np.bool_), None
-    whole = other
+    power = tempered(other)
+    weights = weights_of(other, power)
     if readings.weighings is not None:
         _refuse_impossible(readings.weighings, witness)
         seen = _seen(readings.weighings, witness, as_of)
         moisture = midday_moisture(witness, scheme, quantiles, as_of)
         masses = piece_of(measured, readings.weighings, witness, moisture, seen)
-        other = other + _of_disc(measured, masses)
-        kept = keep_likely(masses, other)
-        whole = other + masses.only(kept).fit().log_likelihood
-    power = tempered(whole)
-    used = True
-    if masses is not None and kept.sum() >= FEWEST_TO_HOLD_OUT:
-        before, after = held_out_errors(masses.only(kept), other, power)
-        held_out = HeldOut(count=int(kept.sum()), before_kg=_rms(before), after_kg=_rms(after))
-        used = held_out.after_kg < held_out.before_kg
-    if not used:
-        power = 0.0
+        found = judge(masses, other + _of_disc(measured, masses))
+        kept, power, weights = found.kept, found.power, found.weights
+        if np.isfinite(found.held_after_kg):
+            held_out = HeldOut(
+                count=int(kept.sum()),
+                before_kg=found.held_before_kg,
+                after_kg=found.held_after_kg,
+            )
     return Learned(
         measured=measured,
         readings=readings,
         witness=witness,
         scheme=scheme,
-        posterior=Posterior(names=names, quantiles=quantiles, weights=weights_of(whole, power)),
+        posterior=Posterior(names=names, quantiles=quantiles, weights=weights),
         masses=masses,
         kept=kept,
         held_out=held_out,
-        used=used,
         power=power,
         bag_days=bag_days,
         bark_days=bark_days,
@@ -207,27 +201,24 @@ def _by_loggers(
     kind: StackModel, own: Scheme, readings: Measurements, quantiles: FloatArray, as_of: date
 ) -> tuple[FloatArray, int, int]:
     """Log-likelihood of what loggers read, and the days each was used on."""
-    total = np.zeros(len(quantiles))
-    loggers = [
-        (r, n)
-        for n, r in enumerate((readings.bag_humidity_pct, readings.bark_temp_max_c))
-        if r is not None
-    ]
-    counts = [0, 0]
+    row, total, counts = measuring(), np.zeros(len(quantiles)), [0, 0]
+    humid, hot = readings.bag_humidity_pct, readings.bark_temp_max_c
+    loggers: list[tuple[int, DailyReadings, list[int], tuple[float, float]]] = []
+    if humid is not None:
+        error = row.hygrometer_error_pct.value, row.hygrometer_bias_pct.value
+        loggers.append((0, humid, _logger_days(humid, kind, own, as_of), error))
+    if hot is not None:
+        error = row.thermometer_error_k.value, row.thermometer_bias_k.value
+        loggers.append((1, hot, _logger_days(hot, kind, None, as_of), error))
     if not loggers:
         return total, 0, 0
-    row = measuring()
-    errors = (
-        (row.hygrometer_error_pct.value, row.hygrometer_bias_pct.value),
-        (row.thermometer_error_k.value, row.thermometer_bias_k.value),
-    )
     said = run_days(kind, own, quantiles, as_of, [D_NEAR_HUMIDITY, D_BARK_MAX])
-    for logger, n in loggers:
-        places = _logger_days(logger, kind, own if n == 0 else None, as_of)
-        since = np.array([(logger.days[p] - kind.start_day).days for p in places])
-        covariance = level_covariance(len(places), *errors[n])
-        total += fit(said[n, since].T, logger.values[places], covariance).log_likelihood
-        counts[n] = len(places)
+    for which, logger, places, (each, alike) in loggers:
+        since = [(logger.days[p] - kind.start_day).days for p in places]
+        covariance = level_covariance(len(places), each, alike)
+        found = fit(said[which, since].T, logger.values[places], covariance)
+        total += found.log_likelihood
+        counts[which] = len(places)
     return total, counts[0], counts[1]
 
 
@@ -254,10 +245,6 @@ def _logger_days(
     return places
 
 
-def _rms(values: FloatArray) -> float:
-    return float(np.sqrt(np.mean(values**2)))
-
-
 def tell(
     learned: Learned,
     unknowns: dict[str, Parameter],
@@ -277,7 +264,7 @@ def tell(
         bag_days=learned.bag_days,
         bark_days=learned.bark_days,
         held_out=learned.held_out,
-        used=learned.used,
+        used=learned.power > 0.0,
         draws=DRAWS,
         effective_draws=effective_size(weights),
         power=learned.power,

@@ -219,6 +219,53 @@ def held_out_errors(
     return before, after
 
 
+FEWEST_TO_HOLD_OUT = 3
+
+
+@dataclass(frozen=True, kw_only=True)
+class Judged:
+    """Draws weighed by one piece's weighings, the bad ones left out, and the test of it."""
+
+    kept: BoolArray
+    """(weighings,)"""
+    power: float
+    """Of the likelihood; 0 where the weighings do not help."""
+    weights: FloatArray
+    """(draws,)"""
+    held_before_kg: float
+    """Root mean square error of held-out weighings; nan with fewer than three."""
+    held_after_kg: float
+
+    @property
+    def used(self) -> bool:
+        """Whether anything was learned."""
+        return self.power > 0.0
+
+
+def judge(piece: Piece, other: FloatArray) -> Judged:
+    """Weigh draws by a piece's weighings and by the log-likelihood of other readings.
+
+    Where weighings held out are foretold no better by draws so weighed, every draw counts alike:
+    the numbers would have been fitted to noise.
+    """
+    kept = keep_likely(piece, other)
+    good = piece.only(kept)
+    whole = other + good.fit().log_likelihood
+    power = tempered(whole)
+    before, after = float("nan"), float("nan")
+    if kept.sum() >= FEWEST_TO_HOLD_OUT:
+        errors = held_out_errors(good, other, power)
+        before, after = (float(np.sqrt(np.mean(e**2))) for e in errors)
+        power = power if after < before else 0.0
+    return Judged(
+        kept=kept,
+        power=power,
+        weights=weights_of(whole, power),
+        held_before_kg=before,
+        held_after_kg=after,
+    )
+
+
 def level_covariance(count: int, each: float, alike: float) -> FloatArray:
     """(1, count, count) of readings that err one by one and all alike."""
     return np.asarray((each**2 * np.eye(count) + alike**2)[None])
