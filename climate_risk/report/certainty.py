@@ -24,6 +24,10 @@ MEASURED = {
         "how wet the wood was when felled",
         "weigh a disc fresh and again oven-dry",
     ),
+    "model.bare_wood_resistance_s_m": (
+        "how tight wood is where the bark is off",
+        "weigh a piece that lost bark beside one that did not",
+    ),
     "model.side_rain_catch_share": (
         "how much rain the sides catch",
         "stand cups against the side of a stack through a rain",

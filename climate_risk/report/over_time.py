@@ -105,7 +105,7 @@ def draw_moisture(axes: Axes, stack: StackSeason) -> None:
     axes.axhspan(0.0, stop, facecolor="none", edgecolor=theme.GREY, hatch="---", linewidth=0)
     axes.axhspan(stop, slow, facecolor=theme.PALE)
     axes.axhline(stop, color=theme.BLACK, linewidth=1.2, linestyle="--")
-    axes.axhline(dry, color=theme.BLACK, linewidth=1.0, linestyle=":")
+    axes.axhline(dry, color=theme.BLACK, linewidth=0.7)
     draw_track(axes, stack, "moisture_driest_face_pct", PERCENT, theme.MOISTURE)
     notes = [
         ((slow + top) / 2, "safe"),
@@ -120,7 +120,7 @@ def draw_run(axes: Axes, stack: StackSeason) -> None:
     """Share of the way between spawn faces that the fungus has run."""
     axes.set_ylim(0.0, 104.0)
     complete = 100.0 * stack.thresholds.complete_share
-    axes.axhline(complete, color=theme.BLACK, linewidth=1.0, linestyle=":")
+    axes.axhline(complete, color=theme.BLACK, linewidth=0.7)
     draw_track(axes, stack, "colonized_fraction", SHARE, theme.RUN)
     axes.set_yticks([0, 50, 100])
     side_notes(axes, [(complete, f"fully run:\n{complete:.0f} %")], RUN_IN)
@@ -188,7 +188,7 @@ def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units) -> No
         lead = "helps, not enough alone"
         if is_enough(action) and action.latest is not None:
             known = "by" if action.too_late else "to"
-            lead = f"{known} {day(action.latest)}" if action.later else "enough at once"
+            lead = f"{known} {day(action.latest)}" if action.later else "enough if done at once"
             end = max(start + 2, action.latest.toordinal())
             axes.broken_barh([(start, end - start)], (place - 0.36, 0.72), facecolor=theme.ACT,
                              edgecolor=theme.BLACK, linewidth=1.0)  # fmt: skip
