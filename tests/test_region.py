@@ -20,6 +20,7 @@ from climate_risk.region import run as region_run
 from climate_risk.region.results import RUN, SEA, SHORT, RegionMap
 from climate_risk.report.map_dataset import map_dataset, netcdf_bytes
 from climate_risk.report.map_page import write_map
+from climate_risk.report.map_words import chance_said
 
 
 @pytest.fixture(scope="module")
@@ -142,3 +143,7 @@ def test_the_command_writes_dataset_picture_and_page(
         "Of 6 cells 4 were run; left out: 1 sea, 0 without temperature or rain, 1 with" in said.out
     )
     assert sorted(path.name for path in out.iterdir()) == ["map.html", "map.nc", "map.png"]
+
+
+def test_a_chance_that_nobody_met_is_not_called_nought() -> None:
+    assert [chance_said(chance) for chance in (0.0, 0.18)] == ["none seen", "18 %"]

@@ -148,7 +148,7 @@ def _rows(result: RegionMap, stack: StackMap, show: Units) -> list[list[str]]:
         known = chance[~np.isnan(chance)]
         row = [name, plural(cells, "cell")]
         if known.size:
-            row += [percent(float(np.median(known))), _span(known)]
+            row += [map_words.chance_said(float(np.median(known))), _span(known)]
         else:
             row += ["no chance given", ""]
         rows.append(row)
@@ -157,7 +157,9 @@ def _rows(result: RegionMap, stack: StackMap, show: Units) -> list[list[str]]:
 
 def _span(known: FloatArray) -> str:
     low, high = float(known.min()), float(known.max())
-    return percent(low) if percent(low) == percent(high) else percent_range(low, high)
+    if percent(low) == percent(high):
+        return map_words.chance_said(high)
+    return percent_range(low, high)
 
 
 def _counts(result: RegionMap) -> list[tuple[str, str, str]]:

@@ -46,12 +46,17 @@ def best_sentence(result: RegionMap, stack: StackMap) -> str:
     middle = float(np.nanmedian(stack.best_chance()))
     said = (
         f"best in {share} of them is {name}; in the middling cell the best option's chance of "
-        f"loss is {percent(middle)}"
+        f"loss is {chance_said(middle)}"
     )
     if result.nothing is None:
         return said
     bare = float(np.nanmedian(stack.chance[result.nothing]))
-    return f"{said}, {nothing_words(result)} it is {percent(bare)}"
+    return f"{said}, {nothing_words(result)} it is {chance_said(bare)}"
+
+
+def chance_said(chance: float) -> str:
+    """A chance of 0 to 1 in percent; one that no simulation met is not called nought."""
+    return percent(chance) if chance > 0.0 else "none seen"
 
 
 def masked_key(result: RegionMap) -> tuple[str, str]:
