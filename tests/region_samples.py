@@ -22,6 +22,7 @@ from climate_risk.region.results import (
     StackMap,
 )
 from climate_risk.region.results import SHORT as SHORT_RECORD
+from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.yard import Yard, read_yard
 
 YARD = """
@@ -164,6 +165,7 @@ def made_up(rows: int = 6, columns: int = 8, stacks: int = 1) -> RegionMap:
         units="us",
         currency="USD",
         tolerated_chance=0.1,
+        fewest_years=FEWEST_YEARS,
         slope_deg=8.0,
         aspect_deg=110.0,
         openness=0.3,

@@ -155,10 +155,10 @@ def top_face_moisture(kind, scheme, days, every):
     rings = grid.ring_area_m2.size
     below, above, weight = interface_neighbours(grid, grid.pieces)
     start = (kind.stack.inoculated - kind.start_day).days
-    advance_to(kind, scheme, block, 0, start)
+    advance_to(kind, scheme, [block], 0, start)
     seen = []
     for day in range(start, start + days, every):
-        advance_to(kind, scheme, block, day, day + every)
+        advance_to(kind, scheme, [block], day, day + every)
         low = block.a[MOISTURE, below * rings : (below + 1) * rings, 0]
         high = block.a[MOISTURE, above * rings : (above + 1) * rings, 0]
         wood = (1.0 - weight) * low + weight * high

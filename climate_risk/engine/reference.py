@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 
 import numpy as np
@@ -16,6 +16,7 @@ from climate_risk.engine.blocks import Block, Job, advance, new_blocks
 from climate_risk.engine.draws import best_estimate
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.errors import InputError
+from climate_risk.log.layout import CASES
 from climate_risk.yard import Stack
 
 FloatArray = npt.NDArray[np.float64]
@@ -72,7 +73,7 @@ def simulate(kind: StackModel, scheme: Scheme, until: date, source: str) -> pd.D
             f"{kind.stack.inoculated}; accepted is that day or later, with weather to it"
         )
     block = reference_block(kind, scheme)
-    advance_to(kind, scheme, block, 0, (last - kind.start_day).days + 1)
+    advance_to(kind, scheme, [block], 0, (last - kind.start_day).days + 1)
     table = daily_table(kind, block.daily[:, :, 0])
     table.attrs["water_residual"], table.attrs["energy_residual"] = residuals(kind, block)
     return table
@@ -84,10 +85,10 @@ def reference_block(kind: StackModel, scheme: Scheme) -> Block:
 
 
 def advance_to(
-    kind: StackModel, scheme: Scheme, block: Block, first_day: int, last_day: int
+    kind: StackModel, scheme: Scheme, blocks: Sequence[Block], first_day: int, last_day: int
 ) -> None:
-    """Run a block through days of its run, counted from 0 at the start, the last not included."""
-    start = np.full(block.booked.shape[1], kind.record.row(kind.start_day), dtype=np.int64)
+    """Run blocks through days of their run, counted from 0 at the start, the last not included."""
+    start = np.full(CASES, kind.record.row(kind.start_day), dtype=np.int64)
     advance(
         [
             Job(
@@ -98,6 +99,7 @@ def advance_to(
                 first_hour=first_day * HOURS_PER_DAY,
                 last_hour=last_day * HOURS_PER_DAY,
             )
+            for block in blocks
         ]
     )
 

@@ -15,11 +15,11 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.constants import HOURS_PER_DAY
-from climate_risk.engine.blocks import Job, advance, new_blocks
+from climate_risk.engine.blocks import new_blocks
 from climate_risk.engine.hours import D_LOG_WATER
+from climate_risk.engine.reference import advance_to
 from climate_risk.engine.stack import Scheme, StackModel, horizon_of, stack_model
 from climate_risk.log.formulas import max_moisture
-from climate_risk.log.layout import CASES
 from climate_risk.measured_options import Ends
 from climate_risk.tables import woods
 from climate_risk.yard import Stack
@@ -71,20 +71,7 @@ def run_days(
     """Chosen daily columns of many draws through the weather seen, (columns, days, draws)."""
     blocks = new_blocks(kind, scheme, quantiles)
     days = min((last - kind.start_day).days + 1, kind.hours // HOURS_PER_DAY)
-    start = np.full(CASES, kind.record.row(kind.start_day), dtype=np.int64)
-    advance(
-        [
-            Job(
-                kind=kind,
-                scheme=scheme,
-                block=block,
-                start_rows=start,
-                first_hour=0,
-                last_hour=days * HOURS_PER_DAY,
-            )
-            for block in blocks
-        ]
-    )
+    advance_to(kind, scheme, blocks, 0, days)
     chosen = [block.daily[:, list(columns)] for block in blocks]
     joined = np.concatenate(chosen, axis=-1)[:, :, : len(quantiles)]
     return np.ascontiguousarray(joined.transpose(1, 0, 2))

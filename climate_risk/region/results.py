@@ -91,6 +91,8 @@ class RegionMap:
     units: str
     currency: str
     tolerated_chance: float
+    fewest_years: int
+    """Past years under which no chance is given."""
     slope_deg: float
     aspect_deg: float
     openness: float

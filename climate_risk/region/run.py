@@ -27,6 +27,7 @@ from climate_risk.region.extra import require_libraries
 from climate_risk.region.grid import Grid, open_grid
 from climate_risk.region.results import RegionMap, StackMap
 from climate_risk.region.store import FloatArray, Store, key_of, source_of_the_package
+from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.tables import fungi
 from climate_risk.yard import Yard
 
@@ -263,6 +264,7 @@ def _assemble(yard: Yard, grid: Grid, chain: Chain, numbers: FloatArray) -> Regi
         units=yard.units,
         currency=yard.costs.currency,
         tolerated_chance=yard.costs.tolerated_chance,
+        fewest_years=FEWEST_YEARS,
         slope_deg=yard.site.slope_deg,
         aspect_deg=yard.site.aspect_deg,
         openness=yard.openness,

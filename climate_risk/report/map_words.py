@@ -10,9 +10,6 @@ from climate_risk.report.display import percent, plural
 from climate_risk.report.words import place_words
 from climate_risk.units import Units
 
-FEWEST_YEARS = 10
-"""Past years under which no chance is given."""
-
 
 def labels(result: RegionMap, show: Units) -> list[str]:
     """The options' labels, as `compare` has them."""
@@ -32,7 +29,7 @@ def map_title(result: RegionMap, stack: StackMap) -> str:
     run = result.count(RUN)
     head = f"{stack.name} of {where}, over {plural(run, 'cell')}"
     if not run:
-        return f"{head}: no cell has weather of {FEWEST_YEARS} years or more"
+        return f"{head}: no cell has weather of {result.fewest_years} years or more"
     return f"{head}: {best_sentence(result, stack)}"
 
 
@@ -61,8 +58,9 @@ def chance_said(chance: float) -> str:
 
 def masked_key(result: RegionMap) -> tuple[str, str]:
     """What hatched and blank cells are, with their numbers."""
+    short = plural(result.count(SHORT), "cell")
     return (
-        f"record of under {FEWEST_YEARS} years: no chance ({plural(result.count(SHORT), 'cell')})",
+        f"record of under {result.fewest_years} years: no chance ({short})",
         f"sea ({result.count(SEA)}) or without weather ({result.count(MISSING)})",
     )
 
@@ -72,7 +70,8 @@ def count_sentence(result: RegionMap) -> str:
     return (
         f"Of {plural(result.state.size, 'cell')} {result.count(RUN)} were run; left out: "
         f"{result.count(SEA)} sea, {result.count(MISSING)} without temperature or rain, "
-        f"{result.count(SHORT)} with under {FEWEST_YEARS} years of weather, too few for a chance."
+        f"{result.count(SHORT)} with under {result.fewest_years} years of weather, too few for a "
+        "chance."
     )
 
 

@@ -24,7 +24,7 @@ from climate_risk.engine.stack import Scheme
 from climate_risk.interventions import Act
 from climate_risk.risk.advice import Action, Advice, AlsoTried, Poured, Tried
 from climate_risk.risk.certainty import difference
-from climate_risk.risk.chance import KILLED_BY_HEAT, chance_of_loss
+from climate_risk.risk.chance import chance_of_loss
 from climate_risk.risk.cost import doses
 from climate_risk.risk.ensemble import Outcomes, joined, some_draws
 from climate_risk.risk.offers import Offer, Price, act_on, offers, price_of, scheme_with
@@ -155,7 +155,7 @@ def find_actions(
 
 
 def _lost(ends: Outcomes) -> float:
-    return float((ends.outcomes >= KILLED_BY_HEAT).mean())
+    return float(ends.lost.mean())
 
 
 def _saved(apart: Difference | None, value: float) -> tuple[float, float, float] | None:

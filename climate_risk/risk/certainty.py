@@ -13,7 +13,7 @@ from collections.abc import Iterator
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.risk.chance import FEWEST_YEARS, KILLED_BY_HEAT, bootstrap_years
+from climate_risk.risk.chance import FEWEST_YEARS, bootstrap_years
 from climate_risk.risk.ensemble import Outcomes
 from climate_risk.risk.results import Difference, Level
 
@@ -62,7 +62,7 @@ def level_of(outcomes: Outcomes) -> Level | None:
     years = outcomes.outcomes.shape[0]
     if years < FEWEST_YEARS or outcomes.outcomes.size < FEWEST_RUNS:
         return None
-    lost = (outcomes.outcomes >= KILLED_BY_HEAT).astype(np.float64)
+    lost = outcomes.lost
     best: tuple[float, str, FloatArray] | None = None
     for name, ends in outer_thirds(outcomes, lost):
         apart = abs(ends[1, 0] - ends[0, 0])
@@ -88,9 +88,7 @@ def difference(outcomes: Outcomes, first: Outcomes) -> Difference | None:
     """
     if outcomes.outcomes.shape[0] < FEWEST_YEARS:
         return None
-    lost, of_first = (
-        (ends.outcomes >= KILLED_BY_HEAT).astype(np.float64) for ends in (outcomes, first)
-    )
+    lost, of_first = outcomes.lost, first.lost
     apart = lost - of_first
     low, high = bootstrap_years(apart.mean(axis=1))
     values = apart

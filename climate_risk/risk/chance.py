@@ -42,6 +42,11 @@ def outcome(
     return np.where(lost, killed, np.where(complete, ON_TIME, NOT_FULLY_RUN)).astype(np.int64)
 
 
+def lost_runs(outcomes: IntArray) -> FloatArray:
+    """1 for each run whose stack is lost, 0 for the others; of the same shape."""
+    return (outcomes >= KILLED_BY_HEAT).astype(np.float64)
+
+
 def shares(outcomes: IntArray, fruiting: BoolArray, spawn_dried: BoolArray) -> OutcomeShares:
     """Shares of runs by outcome, over all years and draws.
 
@@ -97,7 +102,7 @@ def chance_of_loss(outcomes: IntArray, quantiles: FloatArray | None = None) -> C
     years, draws = outcomes.shape
     if years < FEWEST_YEARS:
         return None
-    lost = (outcomes >= KILLED_BY_HEAT).astype(np.float64)
+    lost = lost_runs(outcomes)
     by_year = lost.mean(axis=1)
     mean = float(by_year.mean())
     tail = 1.0 - COVERAGE
@@ -181,6 +186,6 @@ def lost_of(count: int, outcomes: IntArray) -> tuple[float, float, float]:
     lost is the chance at which its stacks fall, independently of each other.
     """
     rng = np.random.default_rng(SEED)
-    by_year = (outcomes >= KILLED_BY_HEAT).mean(axis=1)
+    by_year = lost_runs(outcomes).mean(axis=1)
     drawn = rng.binomial(count, by_year[rng.integers(0, by_year.size, RESAMPLES)])
     return percentiles(drawn.astype(np.float64))

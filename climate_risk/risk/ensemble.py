@@ -25,7 +25,7 @@ from climate_risk.engine.hours import (
 )
 from climate_risk.engine.stack import Scheme, StackModel
 from climate_risk.fungus.kernel import ALIVE, FULL_HOUR
-from climate_risk.risk.chance import chance_of_loss, outcome, percentiles, shares
+from climate_risk.risk.chance import chance_of_loss, lost_runs, outcome, percentiles, shares
 from climate_risk.risk.cost import cost_of, covers_cost, watering_cost
 from climate_risk.risk.results import OptionResult, YearResult
 from climate_risk.yard import Costs
@@ -62,6 +62,11 @@ class Outcomes:
     """(years * draws, unknowns) where in its range each unknown was drawn."""
     water_residual: float
     energy_residual: float
+
+    @property
+    def lost(self) -> FloatArray:
+        """1 for each run whose stack is lost, 0 for the others."""
+        return lost_runs(self.outcomes)
 
 
 BY_RUN = (

@@ -25,7 +25,7 @@ from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, StackModel, horizon_of, stack_model
 from climate_risk.errors import InputError
 from climate_risk.progress import Progress
-from climate_risk.risk.chance import FEWEST_YEARS, KILLED_BY_HEAT
+from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.risk.ensemble import Outcomes, collect, jobs_for, start_rows, usable_years
 from climate_risk.risk.hindsight import Hindcast, LeadSkill
 from climate_risk.risk.outlook import Outlook
@@ -241,7 +241,7 @@ def scored(
 
 
 def _lost(ends: Outcomes) -> FloatArray:
-    return (ends.outcomes >= KILLED_BY_HEAT).astype(np.float64).ravel()
+    return ends.lost.ravel()
 
 
 def _loss_score(told: Outcomes, came: Outcomes) -> float:

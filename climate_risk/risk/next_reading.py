@@ -17,7 +17,6 @@ import numpy.typing as npt
 
 from climate_risk.engine.hours import D_BARK_MAX, D_NEAR_HUMIDITY
 from climate_risk.engine.witness import dry_mass_kg, midday_moisture
-from climate_risk.risk.chance import KILLED_BY_HEAT
 from climate_risk.risk.ensemble import Outcomes
 from climate_risk.risk.measured import Learned, piece_of
 from climate_risk.risk.measured_results import NextReading, Reading
@@ -50,7 +49,7 @@ def next_readings(
     def within(values: FloatArray) -> FloatArray:
         return np.asarray((values - values.mean(axis=1, keepdims=True)).ravel())
 
-    lost = within((ends.outcomes >= KILLED_BY_HEAT).astype(np.float64))
+    lost = within(ends.lost)
     driest = within(ends.moisture_driest_face_pct)
     found = [
         NextReading(

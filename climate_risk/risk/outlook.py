@@ -76,10 +76,7 @@ class Outlook:
 
     def set_out(self, scheme: Scheme, draws: Sequence[int]) -> Way:
         """Runs of some draws of every year as they stand today, to go on under a scheme."""
-        lanes = self._lanes(draws)
-        return Way(
-            scheme=scheme, blocks=branch(self.seen, lanes), lanes=lanes, hour=self.seen_hours
-        )
+        return self._way(scheme, self._lanes(draws))
 
     def fork(self, way: Way, scheme: Scheme) -> Way:
         """A copy of runs on their way, to go on under another scheme."""
@@ -129,10 +126,14 @@ class Outlook:
         if self.over or not self.references:
             return []
         lanes = np.zeros(len(self.years), dtype=np.int64)
-        way = Way(scheme=scheme, blocks=branch(self.seen, lanes), lanes=lanes,
-                  hour=self.seen_hours)  # fmt: skip
+        way = self._way(scheme, lanes)
         self.go_on([way])
         return way.blocks
+
+    def _way(self, scheme: Scheme, lanes: npt.NDArray[np.int64]) -> Way:
+        return Way(
+            scheme=scheme, blocks=branch(self.seen, lanes), lanes=lanes, hour=self.seen_hours
+        )
 
     def _lanes(self, draws: Sequence[int]) -> npt.NDArray[np.int64]:
         """Runs of chosen draws of every year, laid out (year, draw)."""

@@ -36,18 +36,26 @@ def _of(kind: StackModel, scheme: Scheme) -> Iterator[ParameterUsed]:
             continue
         row: Row = getattr(rows, group)
         for name, parameter in _parameters(row, rows.wood.name):
-            yield ParameterUsed(
-                group=group,
-                row=row.name,
-                name=name,
-                value=parameter.value,
-                low=parameter.low,
-                high=parameter.high,
-                unit=parameter.unit,
-                source=parameter.source,
-                grade=parameter.confidence,
-                drawn=f"{group}.{name.partition('.')[0]}" in drawn,
-            )
+            is_drawn = f"{group}.{name.partition('.')[0]}" in drawn
+            yield parameter_used(group, row, name, parameter, is_drawn)
+
+
+def parameter_used(
+    group: str, row: Row, name: str, parameter: Parameter, drawn: bool
+) -> ParameterUsed:
+    """One number of a table's row, told in full."""
+    return ParameterUsed(
+        group=group,
+        row=row.name,
+        name=name,
+        value=parameter.value,
+        low=parameter.low,
+        high=parameter.high,
+        unit=parameter.unit,
+        source=parameter.source,
+        grade=parameter.confidence,
+        drawn=drawn,
+    )
 
 
 def _parameters(row: Row, wood: str) -> Iterator[tuple[str, Parameter]]:

@@ -19,8 +19,8 @@ from climate_risk.risk.cost import (
     watering_cost,
 )
 from climate_risk.risk.cuts import cut_trees
-from climate_risk.risk.parameters import sources_used
-from climate_risk.risk.results import ParameterUsed, Prices, StackShape
+from climate_risk.risk.parameters import parameter_used, sources_used
+from climate_risk.risk.results import ParameterUsed, Prices, shape_of
 from climate_risk.risk.results_plan import (
     CostLine,
     FungusAtSite,
@@ -161,13 +161,7 @@ def _stack(stack: Stack, yard: Yard, springs: Springs | None, growth_d: float | 
         count=stack.count,
         fungus=stack.fungus,
         wood=stack.wood,
-        shape=StackShape(
-            pieces=stack.pieces,
-            piece_length_m=stack.piece_length_m,
-            diameter_m=stack.diameter_m,
-            cap_thickness_m=stack.cap_thickness_m,
-            ground_barrier=stack.ground_barrier,
-        ),
+        shape=shape_of(stack),
         covers=stack.covers,
         felled=stack.felled,
         inoculated=stack.inoculated,
@@ -340,15 +334,4 @@ def _parameters(fungus: Fungus, wood: Wood) -> Iterator[ParameterUsed]:
     ]
     for group, row, numbers in taken:
         for name, parameter in numbers.items():
-            yield ParameterUsed(
-                group=group,
-                row=row.name,
-                name=name,
-                value=parameter.value,
-                low=parameter.low,
-                high=parameter.high,
-                unit=parameter.unit,
-                source=parameter.source,
-                grade=parameter.confidence,
-                drawn=True,
-            )
+            yield parameter_used(group, row, name, parameter, True)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import date, timedelta
 from typing import Literal
 
@@ -14,6 +14,7 @@ from climate_risk.risk.advice import Action, AlsoTried, Sign
 from climate_risk.risk.hindsight import Hindcast, PastYears
 from climate_risk.risk.measured_results import StackMeasured
 from climate_risk.weather.record import WeatherCoverage
+from climate_risk.yard import Stack
 
 IntervalKind = Literal["bootstrap", "exact binomial"]
 Grade = Literal["A", "B", "C", "D"]
@@ -224,6 +225,11 @@ class StackShape:
     cap_thickness_m: float
     """0: the top face is bare."""
     ground_barrier: str
+
+
+def shape_of(stack: Stack) -> StackShape:
+    """The shape of a stack of the yard file."""
+    return StackShape(**{each.name: getattr(stack, each.name) for each in fields(StackShape)})
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -36,7 +36,7 @@ from climate_risk.risk.results import (
     Spell,
     SpellLimits,
     StackSeason,
-    StackShape,
+    shape_of,
 )
 from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.skill_table import measured_skill
@@ -192,13 +192,7 @@ def _stack_season(
         reference_ahead=reference_table(outlook.carry_reference_on(own), outlook),
         reference_acted=acted_reference(outlook, advice),
         tracks=tuple(tracks),
-        shape=StackShape(
-            pieces=stack.pieces,
-            piece_length_m=stack.piece_length_m,
-            diameter_m=stack.diameter_m,
-            cap_thickness_m=stack.cap_thickness_m,
-            ground_barrier=stack.ground_barrier,
-        ),
+        shape=shape_of(stack),
         openness=yard.openness,
         face_moisture_pct=face_moistures(outlook),
         result=result,

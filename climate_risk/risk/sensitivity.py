@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.risk.chance import FEWEST_YEARS, KILLED_BY_HEAT
+from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.risk.ensemble import Outcomes
 from climate_risk.risk.outlook import Outlook
 from climate_risk.risk.results import Leader, Uncertainty
@@ -55,7 +55,7 @@ def uncertainty(outlook: Outlook, ends: Outcomes) -> Uncertainty | None:
     years, draws = ends.outcomes.shape
     if years < FEWEST_YEARS or draws < 2 or years * draws < FEWEST_RUNS:
         return None
-    lost = (ends.outcomes >= KILLED_BY_HEAT).astype(np.float64)
+    lost = ends.lost
     decides = bool(0.0 < lost.mean() < 1.0)
     driest = ends.moisture_driest_face_pct
     weather, model = split_variance(lost if decides else driest)

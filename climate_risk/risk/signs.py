@@ -13,7 +13,7 @@ from climate_risk.interventions import Act
 from climate_risk.log.state import dry_mass_kg
 from climate_risk.risk.advice import Sign
 from climate_risk.risk.certainty import FEWEST_RUNS, SURE_APART, outer_thirds
-from climate_risk.risk.chance import FEWEST_YEARS, KILLED_BY_HEAT
+from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.risk.ensemble import Outcomes
 from climate_risk.risk.outlook import Outlook
 
@@ -30,7 +30,7 @@ def signs_of(outlook: Outlook, ends: Outcomes, acts: Sequence[Act], limit: float
     """Signs for a stack under what is planned for it; a mass first, once there are pieces."""
     if len(ends.years) < FEWEST_YEARS or outlook.over:
         return []
-    lost = (ends.outcomes >= KILLED_BY_HEAT).astype(np.float64)
+    lost = ends.lost
     found = None
     if outlook.next_day > outlook.kind.stack.inoculated:
         now, fresh = piece_masses(outlook)
