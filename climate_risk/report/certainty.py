@@ -84,7 +84,7 @@ def unknown_words(unknown: str) -> str:
     """An unknown in a grower's words."""
     if unknown in MEASURED:
         return MEASURED[unknown][0]
-    return f"the {plain_name(unknown.replace('.', ' '))}"
+    return f"the {plain_name(unknown.removeprefix('model.').replace('.', ' '))}"
 
 
 def how_to_measure(unknown: str) -> str:
