@@ -133,14 +133,23 @@ def advance(
     """Run every job, each fills its block's ``daily``; on every core, or in so many threads."""
     for job in jobs:  # here, since two threads would make the same table
         _stand_of(job)
+    if threads == 1:  # in the caller's own: a region's cells have their threads already
+        for done, job in enumerate(jobs, start=1):
+            _advance(job)
+            _tell(progress, done / len(jobs))
+        return
     pool = ThreadPoolExecutor(threads or os.cpu_count())
     try:
         for done, _ in enumerate(pool.map(_advance, jobs), start=1):
-            if progress is not None:
-                progress(done / len(jobs))
+            _tell(progress, done / len(jobs))
     finally:
         # On Ctrl-C the blocks that have not begun must not hold up the exit.
         pool.shutdown(cancel_futures=True)
+
+
+def _tell(progress: Progress | None, share: float) -> None:
+    if progress is not None:
+        progress(share)
 
 
 def _log_parameters(
