@@ -16,6 +16,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 import region_samples as samples
 
 from climate_risk import api, cli
+from climate_risk.region import extra
 from climate_risk.region import run as region_run
 from climate_risk.region.results import RUN, SEA, SHORT, RegionMap
 from climate_risk.report.map_dataset import map_dataset, netcdf_bytes
@@ -147,3 +148,17 @@ def test_the_command_writes_dataset_picture_and_page(
 
 def test_a_chance_that_nobody_met_is_not_called_nought() -> None:
     assert [chance_said(chance) for chance in (0.0, 0.18)] == ["none seen", "18 %"]
+
+
+def test_without_its_libraries_the_command_says_what_to_install(
+    folder: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str],
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    real = extra.find_spec
+    monkeypatch.setattr(extra, "find_spec", lambda name: None if name == "zarr" else real(name))
+    words = ["map", str(folder / "grid.nc"), "--yard", str(folder), "--out", str(tmp_path / "out")]
+    assert cli.main([*words, "--quiet"]) == 1
+    (line,) = capsys.readouterr().err.splitlines()
+    assert line.startswith("climate-risk: a region needs zarr, which")
+    assert 'pip install "climate-risk[region]"' in line
+    assert not (tmp_path / "out").exists()
