@@ -317,7 +317,8 @@ def test_the_page_says_before_and_after_and_names_the_bad_weighing(weighed) -> N
     assert "7 weighings" in text
     assert "on 24 May" in text
     assert "before your readings" in text or "without your readings" in text
-    assert view["moved"][0].startswith("How tight the bark is: more than taken before")
+    assert view["moved"][0].startswith("How tight the bark is: ")
+    assert "(more is tighter)" in view["moved"][0]
     assert words.summary_values(stack.measured)["parameters"][0]["posterior"]["p50"] > 0.0
 
 

@@ -26,6 +26,13 @@ ENDS = {
     "bare": "its upper end bare, its lower end on what lies under the stack",
     "sealed": "both ends sealed, so that it dries through its bark alone",
 }
+MORE_IS = {
+    "wood.bark_resistance_s_m": "tighter",
+    "bag.foot_gap_closed_mm": "looser",
+    "wood.bark_bare_share": "less bark",
+    "wood.green_moisture_pct": "wetter",
+}
+"""What a larger value means, where its name does not tell."""
 LITTLE = 0.05
 """A share of the doubt under which a reading settles next to nothing."""
 Context = dict[str, Any]
@@ -127,19 +134,17 @@ def size_sentence(found: StackMeasured) -> str:
 
 def moved_sentence(moved: MovedParameter) -> str:
     """One unknown before and after, in a grower's words."""
-    name = unknown_words(moved.unknown)
+    name, turn = unknown_words(moved.unknown), MORE_IS.get(moved.unknown)
     before, after = moved.prior, moved.posterior
-    if before[0] < after[1] < before[2] and abs(after[1] - before[1]) < 0.1 * (
-        before[2] - before[0]
-    ):
-        turn = "about as taken before"
-    elif after[1] > before[1]:
-        turn = "more than taken before"
-    else:
-        turn = "less than taken before"
     kept = (after[2] - after[0]) / (before[2] - before[0])
-    sure = f", and surer: {percent(kept)} of the width is left" if kept < 0.9 else ""
-    return f"{name[0].upper()}{name[1:]}: {turn}{sure}."
+    sure = f"; of the width of the doubt {percent(kept)} is left" if kept < 0.9 else ""
+    sense = f" (more is {turn})" if turn else ""
+    now, was = (_with_unit(_short(band[1]), moved.unit) for band in (after, before))
+    return f"{name[0].upper()}{name[1:]}: {now} in the middle, {was} before{sense}{sure}."
+
+
+def _with_unit(text: str, unit: str) -> str:
+    return text if unit == "1" else f"{text} {unit}"
 
 
 def _moved_table(
@@ -147,10 +152,14 @@ def _moved_table(
 ) -> tuple[str, tuple[str, ...], list[list[str]]]:
     heads = ("number", "before: middle (8 times in 10)", "with your readings", "unit")
     rows = [
-        [unknown_words(p.unknown), _band(p.prior), _band(p.posterior), p.unit]
+        [unknown_words(p.unknown), _band(p.prior), _band(p.posterior), _unit(p)]
         for p in found.parameters
     ]
     return f"{stack.name}: numbers that the readings moved", heads, rows
+
+
+def _unit(moved: MovedParameter) -> str:
+    return "share" if moved.unit == "1" and moved.prior[2] <= 1.0 else _with_unit("", moved.unit)
 
 
 def _band(band: Band) -> str:
