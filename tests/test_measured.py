@@ -152,6 +152,20 @@ def test_one_bad_weighing_is_found_and_good_ones_are_kept() -> None:
     assert updating.keep_likely(piece(drying(rates), clean), np.zeros(600)).all()
 
 
+def test_a_weighing_is_judged_by_draws_that_only_the_others_weigh() -> None:
+    """The short way, through the precision, against weighing by the others afresh."""
+    rng = np.random.default_rng(9)
+    made = piece(drying(rng.uniform(0.0, 0.06, 600)), 4.2 * (1.8 - 0.04 * np.arange(10.0)))
+    whole = made.fit()
+    assert updating.tempered(whole.log_likelihood) == 1.0
+    for place, chance in enumerate(updating.improbable(whole, made.mass_kg, np.zeros(600))):
+        rest = made.only(np.delete(np.arange(10), place)).fit()
+        weights = updating.weights_of(rest.log_likelihood, 1.0)
+        z = (made.mass_kg[place] - whole.held_mean[:, place]) / whole.held_sd[:, place]
+        below = weights @ stats.norm.cdf(z)
+        assert chance == pytest.approx(2.0 * min(below, 1.0 - below), rel=1e-6)
+
+
 def test_held_out_weighings_are_foretold_better_where_the_draws_know() -> None:
     rng = np.random.default_rng(6)
     rates = rng.uniform(0.0, 0.06, 600)
