@@ -25,7 +25,7 @@ from climate_risk.command_options import (
     add_years,
     day,
 )
-from climate_risk.errors import ClimateRiskError, InputError, RunError
+from climate_risk.errors import ClimateRiskError, InputError, RunError, plural
 
 if TYPE_CHECKING:
     from climate_risk.api import Weather
@@ -361,7 +361,7 @@ def _warn(args: argparse.Namespace, weather: Weather) -> None:
         _say(args, f"weather: {warning}")
     filled = weather.coverage.filled_count
     if filled:
-        _say(args, f"weather: {filled} missing values filled; the page counts them by kind")
+        _say(args, f"weather: {plural(filled, 'missing value')} filled; the page says of what")
 
 
 def _warn_of_age(args: argparse.Namespace, weather: Weather) -> None:

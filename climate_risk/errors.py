@@ -54,3 +54,8 @@ def shown(value: object) -> str:
 def quoted(value: object) -> str:
     """As `shown`, in quotes."""
     return f"'{shown(value)}'"
+
+
+def plural(count: int, noun: str) -> str:
+    """``1 day``, ``2 days``."""
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -43,7 +43,6 @@ from climate_risk.risk.offers import (
 )
 from climate_risk.risk.outlook import Outlook, look_at_all
 from climate_risk.risk.season import acted_reference, season
-from climate_risk.risk.signs import mass_sign
 from climate_risk.risk.tracks import reference_table
 from climate_risk.tables import model
 from climate_risk.yard import Yard, read_yard
@@ -375,28 +374,6 @@ def test_water_kept_is_less_than_poured_and_nothing_without(
     off = by_hand(outlook, (bare,), TODAY)
     assert (both[1].ends or off).outcomes.tolist() == off.outcomes.tolist()
     assert 0.0 < watered.kept_litres < watered.litres
-
-
-def test_the_mass_that_parts_lost_from_kept() -> None:
-    """A hundred pieces of 1 to 100 kg: of those under 40 nine in ten are lost, above one in
-    fifty; where all are alike, or the limit lies beyond both, there is no such mass.
-    """
-    rng = np.random.default_rng(3)
-    mass = rng.permutation(np.arange(1.0, 101.0))
-    share = np.where(mass < 40.0, 0.9, 0.02)
-    gone = (rng.random(100) < share).astype(float)
-    found = mass_sign(mass, mass / 100.0, gone, 0.10)
-    assert found is not None
-    edge, of_fresh, low, high, lighter, heavier = found
-    assert 37.0 <= edge <= 43.0
-    assert of_fresh == pytest.approx(edge / 100.0)
-    assert low == pytest.approx(gone[mass < edge].mean())
-    assert high == pytest.approx(gone[mass > edge].mean())
-    assert lighter + heavier == 100
-    assert high <= 0.10 < low
-    assert mass_sign(mass, mass, np.zeros(100), 0.10) is None
-    assert mass_sign(mass, mass, np.ones(100), 0.10) is None
-    assert mass_sign(mass, mass, gone, 0.99) is None
 
 
 def test_actions_come_cheapest_first_and_are_dated(advice: Advice) -> None:

@@ -138,7 +138,7 @@ def test_letters_of_a_phone_s_chart_are_eleven_pixels_high() -> None:
 def test_title_of_the_season_figure_is_danger_act_and_date() -> None:
     said = texts(season_figure(samples.season(samples.stack(heat=0.0))))
     assert "North row: about 3 in 10 chance of losing each stack, to drought." in said
-    assert "Hang 60 % shade cloth. Best today; by 18 Jul at the latest." in said
+    assert "Hang 60 % shade cloth. Best today; by 18 Jul at the latest (then 9 %)." in said
     without = texts(season_figure(samples.season(), heading=False))
     assert not any("chance of losing each stack" in text for text in without)
 
@@ -161,7 +161,7 @@ def test_only_what_is_enough_has_a_bar_in_the_calendar_and_the_rest_says_so() ->
 def test_the_act_s_bar_runs_from_its_first_day_to_its_last() -> None:
     stack = samples.stack()
     axes = Figure().add_subplot()
-    over_time.draw_plan(axes, stack, theme.DESK, Units("us"))
+    over_time.draw_plan(axes, stack, theme.DESK, Units("us"), 0.1)
     yellow = mpl.colors.to_rgba(theme.ACT)
     spans = [c.get_paths()[0].get_extents() for c in axes.collections
              if tuple(c.get_facecolor()[0]) == yellow]  # fmt: skip

@@ -156,7 +156,7 @@ def test_first_come_three_lines_then_the_chart_then_prose() -> None:
         assert re.search(r" Do .* By ", cards(name)[0])
     assert cards("season")[0] == (
         "Danger About 3 in 10 chance of losing each stack, to drought. "
-        "Do Hang 60 % shade cloth. By Best today; by 18 Jul at the latest."
+        "Do Hang 60 % shade cloth. By Best today; by 18 Jul at the latest (then 9 %)."
     )
 
 

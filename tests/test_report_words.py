@@ -156,7 +156,7 @@ def test_verdict_says_danger_cause_action_and_day() -> None:
     said = words.verdict(samples.stack(heat=0.0), 0.10, US)
     assert said == (
         "North row: about 3 in 10 chance of losing each stack, to drought. "
-        "Hang 60 % shade cloth. Best today; by 18 Jul at the latest."
+        "Hang 60 % shade cloth. Best today; by 18 Jul at the latest (then 9 %)."
     )
     single = replace(samples.stack(heat=0.05), count=1)
     assert "chance of losing the stack, mostly to drought" in words.danger(single, 0.1)
@@ -165,7 +165,7 @@ def test_verdict_says_danger_cause_action_and_day() -> None:
 def test_before_the_stack_is_made_nothing_is_due_now() -> None:
     said = words.card(samples.early_season().stacks[0], 0.10, US)
     assert said.act == "Hang 60 % shade cloth."
-    assert said.date == "From 12 Apr; by 20 Apr at the latest."
+    assert said.date == "From 12 Apr; by 20 Apr at the latest (then 9 %)."
 
 
 def test_a_run_done_before_the_face_dries_is_said() -> None:
@@ -252,14 +252,14 @@ def test_an_action_says_until_when_what_it_takes_and_saves() -> None:
     one = samples.stack()
     cloth, water = (advice.action_sentence(a, 0.10, "USD", US) for a in one.actions)
     assert (
-        "by 18 Jul 2025 at the latest to stay within your limit of 10 %; on 25 Jul 2025" in cloth
-    )
-    assert "the next day tried, it is too late (14 %)" in cloth
+        "by 18 Jul 2025 at the latest (then 9 %) to stay within your limit of 10 %; on 25 Jul 2025"
+    ) in cloth
+    assert "the next day tried, it is too late (then 14 %)" in cloth
     assert (
         "It costs USD 1.70 and 3 minutes of work a stack, by the program's own figures for work; "
         "it saves USD 5.60 of expected loss (may be 3.10 to 8.40)."
     ) in cloth
-    assert "up to 29 Jul 2025 at least" in water
+    assert "up to 29 Jul 2025 at least (then 8 %)" in water
     assert "Of 12.75 gal (48 L) poured on a stack 0.85 gal (3.2 L) stay in the log." in water
     assert "A tie with doing nothing" in water
     assert "figures for work" not in water

@@ -198,7 +198,7 @@ def test_codes_for_missing_are_blanked_and_counted(write, column, code):
     raw = read_weather_file(write(days(rows)), SITE)
     assert raw.table[column].isna().sum() == 1
     assert raw.quality[column].iloc[3] == "missing"
-    assert any(code in note and "1 values" in note for note in raw.warnings)
+    assert any(code in note and "1 value " in note for note in raw.warnings)
 
 
 def test_missing_rain_of_99_99_inches(write):
@@ -218,7 +218,7 @@ def test_identical_rows_are_dropped_and_counted(write):
     text = days(["10,20,1", "10,20,2"]) + "2024-06-02,10,20,2\n"
     raw = read_weather_file(write(text), SITE)
     assert raw.table["precip_mm"].sum() == 3.0
-    assert any("1 rows given twice" in note for note in raw.warnings)
+    assert any("1 row given twice" in note for note in raw.warnings)
 
 
 def test_unsorted_rows_are_sorted_and_said(write):

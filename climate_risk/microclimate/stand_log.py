@@ -19,6 +19,7 @@ from climate_risk.constants import (
     KELVIN_AT_0_C,
     WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
 )
+from climate_risk.errors import plural
 from climate_risk.microclimate.stand import StandWeather, below_canopy
 from climate_risk.tables import canopies, model
 from climate_risk.weather.psychro import dew_point_c, saturation_vapour_pressure_kpa
@@ -100,9 +101,9 @@ def read_log(
     stand = below_canopy(hourly, canopies()[yard.canopy], yard.site, yard.openness)
     offset = learn_offset(stand, log)
     said = (
-        f"{name} in the stand: its air is used on {offset.days} days; on the weeks held out the "
-        f"modelled air was {offset.error_before_k:.1f} K off it, with the difference of the other "
-        f"weeks {offset.error_after_k:.1f} K"
+        f"{name} in the stand: its air is used on {plural(offset.days, 'day')}; on the weeks "
+        f"held out the modelled air was {offset.error_before_k:.1f} K off it, with the "
+        f"difference of the other weeks {offset.error_after_k:.1f} K"
     )
     use = "used near that season" if offset.helps else "not used outside these days"
     return (log, offset), (*notes, f"{said}; that difference is {use}")

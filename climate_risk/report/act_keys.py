@@ -47,7 +47,11 @@ def action_keys(action: Action) -> Json:
         "work_min": action.minutes,
         "work_is_given": action.minutes_given,
         "later": [
-            {"date": tried.day.isoformat(), "chance_of_loss_fraction": tried.chance_mean}
+            {
+                "date": tried.day.isoformat(),
+                "chance_of_loss_fraction": tried.chance_mean,
+                **({} if tried.draw_error is None else {"draw_error_fraction": tried.draw_error}),
+            }
             for tried in action.later
         ],
     }
@@ -56,7 +60,7 @@ def action_keys(action: Action) -> Json:
     if action.latest is not None:
         out["latest_date"] = action.latest.isoformat()
     if action.too_late is not None:
-        out["too_late_date"] = action.too_late.isoformat()
+        out["too_late_date"] = action.too_late.day.isoformat()
     if action.chance is not None:
         out["chance_of_loss"] = chance_keys(action.chance)
     if action.saved is not None:

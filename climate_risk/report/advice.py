@@ -5,8 +5,14 @@ from __future__ import annotations
 from climate_risk.report.certainty import how_to_measure, unknown_words
 from climate_risk.report.display import day, full_day, listed, money, percent, plural
 from climate_risk.report.treatment import WHY, acts_words, volume
-from climate_risk.report.words import capital, chance_words, is_enough
-from climate_risk.risk.advice import Action, Sign
+from climate_risk.report.words import (
+    capital,
+    chance_words,
+    error_words,
+    is_enough,
+    then_words,
+)
+from climate_risk.risk.advice import Action, Sign, Tried
 from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.units import Units
 
@@ -19,8 +25,10 @@ SPARE_PIECE = (
 
 def action_sentence(action: Action, limit: float, currency: str, show: Units) -> str:
     """What, until when, what it brings, takes and saves, and why."""
-    what, said = capital(acts_words(action.acts, show)), f"your limit of {percent(limit)}"
-    when = _until(action, said) if is_enough(action) else f"{NOT_ALONE} {said}"
+    what = capital(acts_words(action.acts, show))
+    when = _until(action, limit)
+    if not is_enough(action):
+        when = f"{NOT_ALONE} your limit of {percent(limit)}"
     parts = [f"{what}, from {full_day(action.start)}, {when}."]
     if action.chance is not None:
         parts.append(f"Begun at once, the chance of loss is {chance_words(action.chance, limit)}.")
@@ -35,16 +43,25 @@ def action_sentence(action: Action, limit: float, currency: str, show: Units) ->
     return " ".join(filter(None, parts))
 
 
-def _until(action: Action, said: str) -> str:
+def _until(action: Action, limit: float) -> str:
+    said = f"your limit of {percent(limit)}"
     if not action.later:
         return f"to stay within {said}; no later day was tried"
     latest = action.latest or action.start
-    if action.too_late is None:
-        return f"up to {full_day(latest)} at least to stay within {said}; no later day was tried"
-    late = next(t for t in action.later if t.day == action.too_late)
+    late, on_latest = action.too_late, action.on_latest
+    then = "" if on_latest is None else f" ({_then(on_latest, limit)})"
+    if late is None:
+        least = f"up to {full_day(latest)} at least{then}"
+        return f"{least} to stay within {said}; no later day was tried"
     next_day = f"on {full_day(late.day)}, the next day tried, it is too late"
-    chance = f" ({percent(late.chance_mean)})"
-    return f"by {full_day(latest)} at the latest to stay within {said}; {next_day}{chance}"
+    return (
+        f"by {full_day(latest)} at the latest{then} to stay within {said}; {next_day} "
+        f"({_then(late, limit)})"
+    )
+
+
+def _then(tried: Tried, limit: float) -> str:
+    return f"{then_words(tried, limit)}{error_words(tried)}"
 
 
 def _takes(action: Action, currency: str) -> str:

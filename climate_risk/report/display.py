@@ -12,6 +12,8 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 
+from climate_risk.errors import plural as plural
+
 FloatArray = npt.NDArray[np.float64]
 
 MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
@@ -102,11 +104,6 @@ def listed(items: Iterable[Any]) -> str:
     if len(words) < 2:
         return "".join(words)
     return f"{', '.join(words[:-1])} and {words[-1]}"
-
-
-def plural(count: int, noun: str) -> str:
-    """``1 day``, ``2 days``."""
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"
 
 
 def plain_name(key: str) -> str:

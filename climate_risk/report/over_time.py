@@ -14,10 +14,10 @@ import pandas as pd
 
 from climate_risk.report import theme
 from climate_risk.report.column import side_notes
-from climate_risk.report.display import cut, day
+from climate_risk.report.display import cut
 from climate_risk.report.theme import Layout
 from climate_risk.report.treatment import acts_words, cover_words, watering_words
-from climate_risk.report.words import is_enough
+from climate_risk.report.words import is_enough, serving_words
 from climate_risk.risk.results import StackSeason
 from climate_risk.units import Scale, Units
 
@@ -164,7 +164,7 @@ def plan_height_in(stack: StackSeason, show: Units) -> float:
     return PLAN_ROW_IN * rows + 0.04
 
 
-def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units) -> None:
+def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units, limit: float) -> None:
     """What is on the stack, and each act from its first day to the last that still serves.
 
     What is not enough alone has no bar: there is no day until which it still serves.
@@ -187,8 +187,7 @@ def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units) -> No
         start = end = action.start.toordinal()
         lead = "helps, not enough alone"
         if is_enough(action) and action.latest is not None:
-            known = "by" if action.too_late else "to"
-            lead = f"{known} {day(action.latest)}" if action.later else "enough if done at once"
+            lead = serving_words(action, limit) or "enough if done at once"
             end = max(start + 2, action.latest.toordinal())
             axes.broken_barh([(start, end - start)], (place - 0.36, 0.72), facecolor=theme.ACT,
                              edgecolor=theme.BLACK, linewidth=1.0)  # fmt: skip
@@ -214,7 +213,7 @@ def _write(
     if not is_late:
         room_in = (1.0 - share) * plot_in + layout.right_in
     axes.annotate(
-        cut(text, layout.chars(room_in)),
+        cut(text, layout.chars(room_in, bold=is_bold)),
         (at, place),
         (-4.0 if is_late else 4.0, 0.0),
         textcoords="offset points",

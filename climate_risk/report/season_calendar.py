@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 from uuid import NAMESPACE_URL, UUID, uuid5
 
 from climate_risk.report import advice, words
-from climate_risk.report.display import full_day
+from climate_risk.report.display import full_day, percent
 from climate_risk.report.treatment import acts_words, cover_words, volume
 from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.units import Units
@@ -126,10 +126,13 @@ def _advised(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
     text = advice.action_sentence(action, limit, result.currency, show)
     yield _Entry(key="advice", kind="act", title=what, text=text, first=action.start,
                  is_reminded=True)  # fmt: skip
-    if action.latest is not None and action.latest > action.start:
+    last = action.on_latest
+    if last is not None and last.day > action.start:
+        left = (
+            f"Not done yet? Begun today the chance of loss is {percent(last.chance_mean, limit)}."
+        )
         yield _Entry(key="advice, last day", kind="act", title=f"by today: {what}",
-                     text=f"Not done yet? {text}", first=action.latest,
-                     is_reminded=True)  # fmt: skip
+                     text=f"{left} {text}", first=last.day, is_reminded=True)  # fmt: skip
 
 
 def _written(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:

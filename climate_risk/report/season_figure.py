@@ -170,7 +170,13 @@ def _panels(
         Panel(
             heading=plan_heading(stack),
             height_in=panels.plan_height_in(stack, show),
-            draw=partial(panels.draw_plan, stack=stack, layout=layout, show=show),
+            draw=partial(
+                panels.draw_plan,
+                stack=stack,
+                layout=layout,
+                show=show,
+                limit=result.tolerated_chance,
+            ),
             below_in=MONTHS_IN,
         )
     )
@@ -201,9 +207,12 @@ def _spell_heading(result: SeasonResult, stack: StackSeason, show: Units) -> str
 
 def plan_heading(stack: StackSeason) -> str:
     """What the calendar shows."""
-    if any(is_enough(action) for action in stack.actions):
-        return "Calendar: what is on (grey), and what to do: any day in the yellow bar serves, " \
-               "the first best"  # fmt: skip
+    enough = [action for action in stack.actions if is_enough(action)]
+    if enough:
+        best = ", the first best" if all(action.is_best_at_once for action in enough) else ""
+        return (
+            "Calendar: what is on (grey), and what to do: any day in the yellow bar serves" + best
+        )
     return "Calendar: what is on, and what helps" if stack.actions else "Calendar: what is on"
 
 

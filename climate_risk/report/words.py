@@ -16,7 +16,7 @@ from climate_risk.report.display import (
     plural,
 )
 from climate_risk.report.treatment import acts_words
-from climate_risk.risk.advice import Action
+from climate_risk.risk.advice import Action, Tried
 from climate_risk.risk.results import (
     Chance,
     IntervalKind,
@@ -62,7 +62,7 @@ def chance_words(chance: Chance, limit: float) -> str:
     return f"{odds(chance.mean, limit)} ({percent(chance.mean, limit)}{error}; {may_be})"
 
 
-def error_words(chance: Chance) -> str:
+def error_words(chance: Chance | Tried) -> str:
     """`` ± 1.6``: points of error that the number of draws leaves; empty where not known."""
     return "" if chance.draw_error is None else f" ± {100.0 * chance.draw_error:.1f}"
 
@@ -190,18 +190,42 @@ def is_enough(action: Action) -> bool:
     return action.latest is not None
 
 
-def when_to(stack: StackSeason, action: Action) -> str:
-    """``best today; 10 Aug is the last day tried that still serves``."""
-    start = f"from {day(action.start)}" if stack.daily.empty else "best today"
-    if action.latest is None:
-        return start
-    if not action.later:
-        return start
-    if action.too_late is None:
-        return f"{start}; {day(action.latest)} still serves"
-    if action.latest <= action.start:
-        return f"{start}; the next day tried, {day(action.too_late)}, is too late"
-    return f"{start}; by {day(action.latest)} at the latest"
+def latest_words(action: Action, limit: float) -> str:
+    """``by 10 Aug at the latest (then 8 %)``: the last day that serves and the chance left then.
+
+    Empty where there is none, or no later day was tried.
+    """
+    last, late = action.on_latest, action.too_late
+    if last is None or not action.later:
+        return ""
+    if late is None:
+        return f"{day(last.day)} still serves ({then_words(last, limit)})"
+    if last.day <= action.start:
+        return f"the next day tried, {day(late.day)}, is too late ({then_words(late, limit)})"
+    return f"by {day(last.day)} at the latest ({then_words(last, limit)})"
+
+
+def serving_words(action: Action, limit: float) -> str:
+    """The same in short, for a row of the calendar: ``by 10 Aug (then 8 %)``."""
+    last = action.on_latest
+    if last is None or not action.later:
+        return ""
+    known = "by" if action.too_late else "to"
+    return f"{known} {day(last.day)} ({then_words(last, limit)})"
+
+
+def then_words(tried: Tried, limit: float) -> str:
+    """``then 8 %``, on its own side of the limit."""
+    share = tried.chance_mean
+    return f"then {percent(share, limit)}" if share > 0.0 else "then none seen"
+
+
+def when_to(stack: StackSeason, action: Action, limit: float) -> str:
+    """``best today; by 10 Aug at the latest (then 8 %)``."""
+    start = f"from {day(action.start)}"
+    if not stack.daily.empty:
+        start = "best today" if action.is_best_at_once else "from today"
+    return "; ".join(filter(None, (start, latest_words(action, limit))))
 
 
 def is_done_before_dry(stack: StackSeason) -> bool:
@@ -249,7 +273,7 @@ def card(stack: StackSeason, limit: float, show: Units) -> Card:
         return Card(said, "No act tried brings it down.", "No date helps.")
     tail = "" if is_enough(action) else ": it helps, but is not enough alone"
     what = f"{capital(acts_words(action.acts, show))}{tail}."
-    return Card(said, what, f"{capital(when_to(stack, action))}.")
+    return Card(said, what, f"{capital(when_to(stack, action, limit))}.")
 
 
 def capital(text: str) -> str:

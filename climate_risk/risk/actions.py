@@ -24,7 +24,7 @@ from climate_risk.engine.stack import Scheme
 from climate_risk.interventions import Act
 from climate_risk.risk.advice import Action, Advice, AlsoTried, Poured, Tried
 from climate_risk.risk.certainty import difference
-from climate_risk.risk.chance import chance_of_loss
+from climate_risk.risk.chance import chance_of_loss, draw_error
 from climate_risk.risk.cost import doses
 from climate_risk.risk.ensemble import Outcomes, joined, some_draws
 from climate_risk.risk.offers import Offer, Price, act_on, offers, price_of, scheme_with
@@ -312,8 +312,10 @@ class _Search:
             self.outlook.go_on(ways)
             serving = []
             for trial, begun in zip(going, ways, strict=True):
-                lost = _lost(self.outlook.ends(begun))
-                tried[id(trial)].append(Tried(day=day, chance_mean=lost))
+                ends = self.outlook.ends(begun)
+                lost = _lost(ends)
+                error = draw_error(ends.lost, ends.quantiles)
+                tried[id(trial)].append(Tried(day=day, chance_mean=lost, draw_error=error))
                 if lost <= self.limit:
                     serving.append(trial)
         return tried

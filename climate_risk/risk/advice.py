@@ -18,6 +18,8 @@ class Tried:
 
     day: date
     chance_mean: float
+    draw_error: float | None = None
+    """Standard error that the number of draws leaves; None where not known."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,9 +59,25 @@ class Action:
     water: Poured | None = None
 
     @property
-    def too_late(self) -> date | None:
+    def too_late(self) -> Tried | None:
         """First day tried that no longer serves; None where none was found."""
-        return next((t.day for t in self.later if self.latest and t.day > self.latest), None)
+        return next((t for t in self.later if self.latest and t.day > self.latest), None)
+
+    @property
+    def on_latest(self) -> Tried | None:
+        """The latest day, and the chance of loss where acts begin then; None where none is."""
+        if self.latest is None or self.chance is None:
+            return None
+        at_once = Tried(
+            day=self.start, chance_mean=self.chance.mean, draw_error=self.chance.draw_error
+        )
+        return next((t for t in (at_once, *self.later) if t.day == self.latest), None)
+
+    @property
+    def is_best_at_once(self) -> bool:
+        """Whether no later day tried leaves less of the chance."""
+        least = min((t.chance_mean for t in self.later), default=1.0)
+        return self.chance is None or self.chance.mean <= least
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -23,6 +23,8 @@ FEWEST_ON_A_SIDE = 10
 """Runs lighter or heavier than a mass that is called a sign (our own choice)."""
 SURE_SIDES = 2.5
 """Standard errors by which the two sides of a sign must differ."""
+FOLDS = 5
+"""Parts of the years, each told by a mass that the other parts chose (our own choice)."""
 SIGNS_SHOWN = 2
 
 
@@ -34,7 +36,7 @@ def signs_of(outlook: Outlook, ends: Outcomes, acts: Sequence[Act], limit: float
     found = None
     if outlook.next_day > outlook.kind.stack.inoculated:
         now, fresh = piece_masses(outlook)
-        found = mass_sign(now, now / fresh, lost.ravel(), limit)
+        found = mass_sign(now, now / fresh, lost, limit)
     signs = [] if found is None else [_sign(acts, found)]
     return signs + _unknowns(ends, lost, acts, limit)
 
@@ -56,31 +58,66 @@ def mass_sign(
 ) -> tuple[float, float, float, float, int, int] | None:
     """The mass of a piece at which the chance of loss crosses the tolerance.
 
-    Chance over mass by the best fit that never rises with mass (isotonic regression: Barlow and
-    others 1972; from memory).  None where it crosses nowhere, a side has too few runs, or the
-    two sides cannot be told apart.
+    The mass is that of all runs; what is told of its two sides is held out: each run is put on
+    its side by the mass that the years of the other folds choose (cross-validation: Stone 1974,
+    J. R. Stat. Soc. B 36:111-147, from memory), since a mass chosen on the runs that it is told
+    from looks better than it is.  None where some fold finds no mass, a side has too few runs, or
+    the two sides cannot be told apart.
+
+    Parameters
+    ----------
+    mass_kg, of_fresh : (years * draws,) arrays
+        Of a piece today, and as a share of what it weighed at inoculation.
+    lost : (years, draws) array of 0 and 1
 
     Returns
     -------
     (mass, share of fresh, chance lighter, chance heavier, runs lighter, runs heavier)
     """
-    from scipy.optimize import isotonic_regression
-
-    order = np.argsort(mass_kg, kind="stable")
-    sorted_mass, sorted_lost = mass_kg[order], lost[order]
-    fitted = isotonic_regression(sorted_lost, increasing=False).x
-    lighter = int((fitted > limit).sum())
-    heavier = fitted.size - lighter
-    if min(lighter, heavier) < FEWEST_ON_A_SIDE:
+    gone = lost.ravel()
+    edge = edge_of(mass_kg, gone, limit)
+    is_lighter = held_out_sides(mass_kg, lost, limit)
+    if edge is None or is_lighter is None:
         return None
-    low, high = sorted_lost[:lighter], sorted_lost[lighter:]
-    error = np.hypot(low.std() / np.sqrt(lighter), high.std() / np.sqrt(heavier))
+    low, high = gone[is_lighter], gone[~is_lighter]
+    if min(low.size, high.size) < FEWEST_ON_A_SIDE:
+        return None
+    error = np.hypot(low.std() / np.sqrt(low.size), high.std() / np.sqrt(high.size))
     is_split = high.mean() <= limit < low.mean()
     if not is_split or low.mean() - high.mean() < SURE_SIDES * error:
         return None
-    edge = float(sorted_mass[lighter - 1 : lighter + 1].mean())
-    share = float(of_fresh[order][lighter - 1 : lighter + 1].mean())
-    return edge, share, float(low.mean()), float(high.mean()), lighter, heavier
+    share = float(np.interp(edge, np.sort(mass_kg), of_fresh[np.argsort(mass_kg)]))
+    return edge, share, float(low.mean()), float(high.mean()), low.size, high.size
+
+
+def edge_of(mass_kg: FloatArray, lost: FloatArray, limit: float) -> float | None:
+    """Mass below which the best fit that never rises with mass lies above the tolerance.
+
+    Isotonic regression (Barlow and others 1972; from memory); None where it crosses nowhere.
+    """
+    from scipy.optimize import isotonic_regression
+
+    order = np.argsort(mass_kg, kind="stable")
+    fitted = isotonic_regression(lost[order], increasing=False).x
+    lighter = int((fitted > limit).sum())
+    if not 0 < lighter < fitted.size:
+        return None
+    return float(mass_kg[order][lighter - 1 : lighter + 1].mean())
+
+
+def held_out_sides(
+    mass_kg: FloatArray, lost: FloatArray, limit: float
+) -> npt.NDArray[np.bool_] | None:
+    """(years * draws,) whether a run is lighter than the mass that other years' runs choose."""
+    fold = np.repeat(np.arange(len(lost)) % FOLDS, lost.shape[1])
+    is_lighter = np.zeros(lost.size, dtype=np.bool_)
+    for own in range(FOLDS):
+        is_own = fold == own
+        edge = edge_of(mass_kg[~is_own], lost.ravel()[~is_own], limit)
+        if edge is None:
+            return None
+        is_lighter[is_own] = mass_kg[is_own] < edge
+    return is_lighter
 
 
 def _sign(acts: Sequence[Act], found: tuple[float, float, float, float, int, int]) -> Sign:

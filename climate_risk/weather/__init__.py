@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from climate_risk.errors import InputError, RunError
+from climate_risk.errors import InputError, RunError, plural
 from climate_risk.site import Site
 from climate_risk.weather import record_cache
 from climate_risk.weather.fill import coverage, fill_gaps
@@ -152,9 +152,9 @@ def _shortfall(index: pd.Index, first: date | None, last: date | None) -> list[s
     notes = []
     begins, ends = index[0].date(), index[-1].date()
     if first is not None and begins > first:
-        notes.append(f"weather starts {(begins - first).days} days late, on {begins}")
+        notes.append(f"weather starts {plural((begins - first).days, 'day')} late, on {begins}")
     if last is not None and ends < last:
-        notes.append(f"weather stops {(last - ends).days} days early, on {ends}")
+        notes.append(f"weather stops {plural((last - ends).days, 'day')} early, on {ends}")
     return notes
 
 

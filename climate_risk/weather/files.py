@@ -11,7 +11,7 @@ from typing import Literal
 import numpy as np
 import pandas as pd
 
-from climate_risk.errors import InputError, quoted, shown
+from climate_risk.errors import InputError, plural, quoted, shown
 from climate_risk.site import Site
 from climate_risk.weather.columns import ALL, DAILY, HOURLY, recognise_header
 from climate_risk.weather.dates import read_dates
@@ -289,9 +289,9 @@ def _values(
         coded |= raw == 99.99
     if coded.any():
         shown = ", ".join(f"{code:g}" for code in np.unique(raw[coded]))
-        notes.append(f"{name}: {coded.sum()} values coded {shown} read as missing")
+        notes.append(f"{name}: {plural(coded.sum(), 'value')} coded {shown} read as missing")
     if trace.any():
-        notes.append(f"{name}: {trace.sum()} traces (T) read as 0 mm")
+        notes.append(f"{name}: {plural(trace.sum(), 'trace')} (T) read as 0 mm")
     values[coded] = np.nan
     return values
 
@@ -342,7 +342,7 @@ def _ordered(
                 '(no summer clock), or the clock\'s own name: time = {column = "...", '
                 'zone = "America/New_York"} in [weather.columns]'
             )
-        notes.append(f"{again.sum()} rows given twice, the second copy dropped")
+        notes.append(f"{plural(again.sum(), 'row')} given twice, the second copy dropped")
     return table[~again], lines[~again]
 
 

@@ -16,7 +16,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from climate_risk.errors import InputError, shown
+from climate_risk.errors import InputError, plural, shown
 from climate_risk.site import Site
 from climate_risk.weather.record import RawWeather, first_flags
 from climate_risk.weather.service_file import DamagedFile, attribution, read_service_file
@@ -151,7 +151,7 @@ def _from_ghcn(rows: pd.DataFrame) -> Made:
     rows = rows[rows["element"].isin(list(GHCN))].copy()
     failed = rows["q"] != ""
     if failed.any():
-        notes.append(f"{failed.sum()} values that failed the service's own checks are left out")
+        notes.append(f"{plural(failed.sum(), 'value')} failed the service's own checks: left out")
     rows = rows[~failed]
     rows["value"] = pd.to_numeric(rows["value"])
     rows = rows[rows["value"] != -9999]
@@ -235,7 +235,9 @@ def _gsod(text: str, _: Site) -> Made:
     if "PRCP_ATTRIBUTES" in rows:
         silent = rows["PRCP_ATTRIBUTES"].str.strip() == "I"
         if silent.any():
-            notes.append(f"precip_mm: {silent.sum()} days without a report of rain are missing")
+            notes.append(
+                f"precip_mm: {plural(silent.sum(), 'day')} without a report of rain: missing"
+            )
             rain = rain.mask(silent)
     table = pd.DataFrame(
         {

@@ -13,7 +13,7 @@ from typing import Protocol
 import numpy as np
 import pandas as pd
 
-from climate_risk.errors import InputError
+from climate_risk.errors import InputError, plural
 from climate_risk.site import Site
 from climate_risk.weather.columns import DAILY, HOURLY
 from climate_risk.weather.faults import RECORD, find_faults
@@ -65,7 +65,9 @@ def check(raw: RawWeather, site: Site) -> RawWeather:
             table.loc[bad, name] = np.nan
         done = "blanked, to be filled" if mask else "kept, flagged"
         first = bad.index[bad][0]
-        notes.append(f"{name}: {bad.sum()} values {why} ({done}; first {first:%Y-%m-%d})")
+        notes.append(
+            f"{name}: {plural(bad.sum(), 'value')} {why} ({done}; first {first:%Y-%m-%d})"
+        )
 
     _check_ranges(raw, table, flag)
     _check_temperatures(raw.step, table, flag)

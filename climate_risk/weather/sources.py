@@ -10,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 
-from climate_risk.errors import InputError, RunError
+from climate_risk.errors import InputError, RunError, plural
 from climate_risk.site import Site
 from climate_risk.weather.bias import SPACE_K, apart_in_space, without_bias
 from climate_risk.weather.files import read_weather_file
@@ -182,8 +182,9 @@ def join(raws: Sequence[tuple[str, RawWeather]], left_out: Days | None = None) -
         far = apart_in_space(table, other, raws[0][1].step)
         for column in far.columns[far.any()]:
             when = far.index[far[column]][0]
+            count = plural(int(far[column].sum()), "value")
             notes.append(
-                f"{column}: {int(far[column].sum())} values more than {SPACE_K:g} K off {name}, "
+                f"{column}: {count} more than {SPACE_K:g} K off {name}, "
                 f"one of the two is wrong (kept, flagged; first {when:%Y-%m-%d})"
             )
         quality = quality.where(~far, f"suspect: more than {SPACE_K:g} K off {name}")

@@ -1,0 +1,71 @@
+"""An act's last day in words: with the chance that is left then, and never against the limit."""
+
+from __future__ import annotations
+
+import sys
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+sys.path.insert(0, str(Path(__file__).parent))
+
+import report_samples as samples
+
+from climate_risk.report import advice, words
+from climate_risk.report.season_calendar import season_calendar
+from climate_risk.risk.advice import Action, Tried
+from climate_risk.units import Units
+
+US = Units("us")
+LIMIT = 0.10
+
+
+def begun_later(*chances: float) -> Action:
+    """The sample's first act, tried a week apart; the latest day is as the search has it."""
+    action = samples.stack().actions[0]
+    later = tuple(
+        Tried(day=action.start + timedelta(weeks=n), chance_mean=chance, draw_error=0.012)
+        for n, chance in enumerate(chances, start=1)
+    )
+    served = [tried.day for tried in later if tried.chance_mean <= LIMIT]
+    return replace(action, later=later, latest=max([action.start, *served]))
+
+
+@pytest.mark.parametrize(
+    ("chances", "said"),
+    [
+        ((0.08, 0.14), "Best today; by 18 Jul at the latest (then 8 %)."),
+        ((0.08, 0.07), "Best today; 25 Jul still serves (then 7 %)."),
+        ((0.2,), "Best today; the next day tried, 18 Jul, is too late (then 20 %)."),
+        ((0.02, 0.2), "From today; by 18 Jul at the latest (then 2 %)."),
+        ((0.0, 0.2), "From today; by 18 Jul at the latest (then none seen)."),
+        ((0.0996, 0.1004), "Best today; by 18 Jul at the latest (then 9.96 %)."),
+        ((), "Best today."),
+    ],
+)
+def test_the_last_day_is_told_with_the_chance_left_then(
+    chances: tuple[float, ...], said: str
+) -> None:
+    """Best today only where no later day leaves less; a chance never reads like the limit."""
+    stack = replace(samples.stack(), actions=(begun_later(*chances),))
+    assert words.card(stack, LIMIT, US).date == said
+
+
+def test_card_calendar_and_sentence_tell_the_same_chance_then() -> None:
+    action = begun_later(0.08, 0.14)
+    stack = replace(samples.stack(), actions=(action,))
+    sentence = advice.action_sentence(action, LIMIT, "USD", US)
+    assert words.serving_words(action, LIMIT) == "by 18 Jul (then 8 %)"
+    assert "by 18 Jul 2025 at the latest (then 8 % ± 1.2) to stay" in sentence
+    assert "it is too late (then 14 % ± 1.2)" in sentence
+    calendar = season_calendar(replace(samples.season(), stacks=(stack,)))
+    text = calendar.decode("utf-8").replace("\r\n ", "")
+    assert "Not done yet? Begun today the chance of loss is 8 %." in text
+
+
+def test_an_act_that_does_not_suffice_has_no_last_day() -> None:
+    weak = replace(begun_later(0.08), latest=None)
+    assert weak.on_latest is None
+    assert words.latest_words(weak, LIMIT) == words.serving_words(weak, LIMIT) == ""
