@@ -29,7 +29,7 @@ from climate_risk.risk.actions import (
     carry_on_by_days,
     find_actions,
 )
-from climate_risk.risk.advice import Action, Advice
+from climate_risk.risk.advice import Action, Advice, Tried
 from climate_risk.risk.chance import KILLED_BY_HEAT
 from climate_risk.risk.ensemble import Outcomes, option_result
 from climate_risk.risk.offers import (
@@ -174,7 +174,10 @@ def test_a_good_day_after_a_bad_one_does_not_count(
         next_day=TODAY, fork=lambda way, _: way, go_on=lambda _: None, ends=lambda way: way
     )  # type: ignore[assignment]
     monkeypatch.setattr(search, "taken_up", lambda _, day: ((), day))
-    monkeypatch.setattr("climate_risk.risk.actions._lost", lambda day: chance[day])
+    monkeypatch.setattr(
+        "climate_risk.risk.actions._tried",
+        lambda day, ends: Tried(day=day, chance_mean=chance[ends]),
+    )
     trial: Any = SimpleNamespace(offers=())
     on_day: Any = {day: day for day in days}
     found = search.later_days([trial], SimpleNamespace(on_day=on_day))[id(trial)]  # type: ignore[arg-type]

@@ -158,6 +158,11 @@ def _lost(ends: Outcomes) -> float:
     return float(ends.lost.mean())
 
 
+def _tried(day: date, ends: Outcomes) -> Tried:
+    error = draw_error(ends.lost, ends.quantiles)
+    return Tried(day=day, chance_mean=_lost(ends), draw_error=error)
+
+
 def _saved(apart: Difference | None, value: float) -> tuple[float, float, float] | None:
     """Expected loss avoided in money, with its interval."""
     if apart is None or math.isnan(value):
@@ -305,18 +310,16 @@ class _Search:
         for day, way in own.on_day.items():
             ways, going = [], []
             for trial in serving:
-                found = self.taken_up(trial.offers, day)
-                if found is not None:
-                    ways.append(self.outlook.fork(way, found[1]))
+                taken = self.taken_up(trial.offers, day)
+                if taken is not None:
+                    ways.append(self.outlook.fork(way, taken[1]))
                     going.append(trial)
             self.outlook.go_on(ways)
             serving = []
             for trial, begun in zip(going, ways, strict=True):
-                ends = self.outlook.ends(begun)
-                lost = _lost(ends)
-                error = draw_error(ends.lost, ends.quantiles)
-                tried[id(trial)].append(Tried(day=day, chance_mean=lost, draw_error=error))
-                if lost <= self.limit:
+                found = _tried(day, self.outlook.ends(begun))
+                tried[id(trial)].append(found)
+                if found.chance_mean <= self.limit:
                     serving.append(trial)
         return tried
 
