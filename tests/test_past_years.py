@@ -23,6 +23,7 @@ from climate_risk.plot import past_years_figure
 from climate_risk.report import past as words
 from climate_risk.report import summary
 from climate_risk.report.page import compare_page, season_page
+from climate_risk.report.past import COUNTS
 from climate_risk.risk.hindsight import BadYear, Departure, PastYears
 from climate_risk.risk.past import past_years, spells
 from climate_risk.risk.trend import POWER, SIGNIFICANT, mann_kendall, noticed_slope, trend_of
@@ -230,9 +231,12 @@ def test_nothing_off_its_usual_is_said_as_such(past: PastYears) -> None:
 def test_figure_page_and_summary_carry_past_years(past: PastYears) -> None:
     season = report_samples.season(replace(report_samples.stack(), past=past))
     figure = past_years_figure(season)
-    columns = [len(axes.patches) for axes in figure.axes]
-    assert len(columns) == 4
-    assert min(columns) >= 2 * len(past.years)
+    assert len(figure.axes) == len(COUNTS)
+    for axes, count in zip(figure.axes, COUNTS.values(), strict=True):
+        whole, longest = (shape.get_paths()[0].vertices.reshape(-1, 5, 2) for shape in
+                          axes.collections)  # fmt: skip
+        assert [column[1, 1] for column in whole] == count(past)
+        assert np.all(longest[:, 1] <= whole[:, 1])
     page = season_page(season)
     assert "Past years: dry and hot spells" in page
     assert "Past years: dry and hot spells" not in season_page(report_samples.season())

@@ -56,7 +56,7 @@ def write_results(
     summary_json = summary.json_text(made).encode()
     family = OF_SEASON if season is not None else ()
     written = []
-    with files.as_a_set(out_dir, family) as folder:
+    with files.seldom_collected(), files.as_a_set(out_dir, family) as folder:
         if season is not None:
             saved = {
                 "season.ics": season_calendar(season, _older(out_dir / "season.ics")),

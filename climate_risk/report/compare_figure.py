@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from typing import TYPE_CHECKING
+
+import numpy as np
 
 from climate_risk.report import theme
 from climate_risk.report.choice import (
@@ -15,12 +18,12 @@ from climate_risk.report.choice import (
     safest_sentence,
     ties_sentence,
 )
-from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose
+from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose, hide, strokes
 from climate_risk.report.display import folded, money, odds, percent
 from climate_risk.report.option_names import charted, option_name
-from climate_risk.report.risk_bars import ROW_IN, cause_key, chance_end, draw_bar
+from climate_risk.report.risk_bars import ROW_IN, cause_key, chance_end, draw_chances
 from climate_risk.report.words import capital, cause
-from climate_risk.risk.results import OptionResult, SeasonResult, YearResult
+from climate_risk.risk.results import SeasonResult, YearResult
 from climate_risk.risk.results_compare import ComparedOption, CompareResult, StackCompare
 from climate_risk.units import Units
 
@@ -81,36 +84,40 @@ def compare_figure(
     height = sum(len(lines) * line_in + ROW_IN + 0.1 for lines in rows)
 
     def draw(axes: Axes) -> None:
-        """The panel's axes hold the words; two more over them hold the plots."""
-        axes.set_axis_off()
-        axes.set_ylim(height, 0.0)
-        axes.set_xlim(0.0, room_in)
-        figure = axes.figure
+        """The panel's axes, made narrower, hold words and chances; others at their right hold
+        the moistures."""
         left, bottom, width, high = axes.get_position().bounds
-        gap = GAP_IN / room_in
-        parts = [(left, CHANCE_SHARE - gap), (left + CHANCE_SHARE * width, 1.0 - CHANCE_SHARE)]
-        chance, moisture = (
-            figure.add_axes((at, bottom, share * width, high)) for at, share in parts
+        chance_width = (CHANCE_SHARE - GAP_IN / room_in) * width
+        axes.set_position((left, bottom, chance_width, high))
+        moisture = axes.figure.add_axes(
+            (left + CHANCE_SHARE * width, bottom, (1.0 - CHANCE_SHARE) * width, high)
         )
         highest = max([limit, *(o.chance.high for o in options if o.chance is not None)])
-        chance.set_xlim(0.0, chance_end(highest))
+        axes.set_xlim(0.0, chance_end(highest))
         moisture.set_xlim(0.0, moisture_end(chosen))
-        for plot in (chance, moisture):
+        for plot in (axes, moisture):
             plot.set_ylim(height, 0.0)
-            plot.set_yticks([])
+            hide(plot.yaxis)
             plot.spines["left"].set_visible(False)
-        at = 0.0
+        at, middles = 0.0, []
         for option, lines in zip(options, rows, strict=True):
             axes.text(0.0, at, "\n".join(lines), va="top", linespacing=1.05,
                       fontweight="bold" if option.rank == 1 else "normal")  # fmt: skip
             at += len(lines) * line_in + ROW_IN / 2
-            _draw_chance(chance, at, option, limit)
-            _draw_moisture(moisture, at, option)
+            middles.append(at)
             at += ROW_IN / 2 + 0.1
             if option.is_plan:
-                axes.axhline(at - 0.06, color=theme.BLACK, linewidth=0.6)
-        ticks = [tick for tick in chance.get_xticks() if tick <= chance.get_xlim()[1]]
-        chance.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
+                axes.plot([0.0, width / chance_width], [at - 0.06] * 2, color=theme.BLACK,
+                          linewidth=0.6, transform=axes.get_yaxis_transform(),
+                          clip_on=False)  # fmt: skip
+        draw_chances(axes, limit, [
+            (y, o.chance, o.shares)
+            for y, o in zip(middles, options, strict=True)
+            if o.chance is not None
+        ])  # fmt: skip
+        _draw_moistures(moisture, middles, options)
+        ticks = [tick for tick in axes.get_xticks() if tick <= axes.get_xlim()[1]]
+        axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
 
     panel = Panel(heading=key_line(chosen, limit), height_in=height, draw=draw,
                   below_in=TICKS_IN, timed=False)  # fmt: skip
@@ -132,22 +139,21 @@ def _row_words(
     return f"{option.rank}. {capital(option_name(option, stack, show))}: {said}"
 
 
-def _draw_chance(axes: Axes, middle: float, option: OptionResult, limit: float) -> None:
-    if option.chance is None:
-        return
-    draw_bar(axes, middle, option.chance, option.shares)
-    axes.plot([100 * limit] * 2, [middle - ROW_IN / 2, middle + ROW_IN / 2], color=theme.BLACK,
-              linewidth=1.4, linestyle=(0, (2.5, 1.5)))  # fmt: skip
+def _draw_moistures(
+    axes: Axes, middles: Sequence[float], options: Sequence[ComparedOption]
+) -> None:
+    from matplotlib.patches import Rectangle
 
-
-def _draw_moisture(axes: Axes, middle: float, option: ComparedOption) -> None:
-    low, dry, high = option.moisture_driest_face_pct
-    stop = option.moisture_stop_pct
-    axes.broken_barh([(0.0, stop)], (middle - 0.09, 0.18), facecolor=theme.PALE)
-    axes.plot([stop] * 2, [middle - 0.1, middle + 0.1], color=theme.BLACK, linewidth=1.4,
-              linestyle=(0, (2.5, 1.5)))  # fmt: skip
-    axes.plot([low, high], [middle] * 2, color=theme.MOISTURE, linewidth=2.0)
-    axes.plot(dry, middle, "o", color=theme.MOISTURE, markersize=5.0)
+    at = np.array(middles)[:, None]
+    low, dry, high = np.array([option.moisture_driest_face_pct for option in options]).T
+    stops = [option.moisture_stop_pct for option in options]
+    for middle, stop in zip(middles, stops, strict=True):
+        axes.add_patch(Rectangle((0.0, middle - 0.09), stop, 0.18, facecolor=theme.PALE))
+    strokes(axes, np.column_stack([stops, stops]), at + np.array([-0.1, 0.1]), color=theme.BLACK,
+            linewidth=1.4, linestyle=(0, (2.5, 1.5)))  # fmt: skip
+    strokes(axes, np.column_stack([low, high]), np.repeat(at, 2, axis=1), color=theme.MOISTURE,
+            linewidth=2.0)  # fmt: skip
+    axes.plot(dry, middles, "o", color=theme.MOISTURE, markersize=5.0)
 
 
 def key_line(stack: StackCompare, tolerated_chance: float) -> str:
@@ -240,8 +246,18 @@ def years_figure(
                     va="center",
                     annotation_clip=False,
                 )
-        axes.set_yticks(range(len(years)), [str(year.year) for year in years])
-        axes.tick_params(axis="y", length=0)
+        hide(axes.yaxis)
+        for place, year in enumerate(years):
+            axes.annotate(
+                str(year.year),
+                (0.0, place),
+                (-3.5, 0),
+                xycoords=("axes fraction", "data"),
+                textcoords="offset points",
+                ha="right",
+                va="center_baseline",
+                annotation_clip=False,
+            )
 
     said = (
         "Past years, worst first: driest face at its lowest, % of dry wood (dot; line: 8 times in "

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
@@ -13,6 +14,9 @@ from climate_risk.report.inline_svg import saved
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
+
+NEW_OBJECTS = 200_000
+"""Between two searches for dead objects; those of a dozen charts, under 50 MB."""
 
 
 def write_whole(path: Path, content: bytes | str) -> Path:
@@ -73,6 +77,18 @@ def refuse_folders(out_dir: Path, stems: Sequence[str]) -> None:
     for path in sorted(out_dir.glob("*.*")):
         if path.stem in stems and path.is_dir():
             raise RunError(f"{path}: is a folder; move it or choose another place with --out")
+
+
+@contextmanager
+def seldom_collected() -> Iterator[None]:
+    """Let Python look for cycles of dead objects seldom: charts make so many objects that the
+    search, hundreds of times, takes a fifth of the time of drawing."""
+    before = gc.get_threshold()
+    gc.set_threshold(NEW_OBJECTS, *before[1:])
+    try:
+        yield
+    finally:
+        gc.set_threshold(*before)
 
 
 def write_figure(figure: Figure, out_dir: Path, stem: str) -> list[Path]:

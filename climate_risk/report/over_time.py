@@ -13,7 +13,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.report import theme
-from climate_risk.report.column import side_notes
+from climate_risk.report.column import hide, side_notes
 from climate_risk.report.display import cut
 from climate_risk.report.theme import Layout
 from climate_risk.report.treatment import acts_words, cover_words, watering_words
@@ -34,7 +34,8 @@ SHARE = Scale("%", 100.0, 0)
 
 def ordinals(index: pd.Index) -> FloatArray:
     """Days of a date index as plain numbers, shape (days,)."""
-    return np.array([stamp.toordinal() for stamp in index], dtype=np.float64)
+    since_1970 = index.to_numpy().astype("datetime64[D]").astype(np.float64)
+    return since_1970 + date(1970, 1, 1).toordinal()
 
 
 def draw_track(axes: Axes, stack: StackSeason, name: str, scale: Scale, colour: str) -> None:
@@ -172,7 +173,7 @@ def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units, limit
     spans, actions = plan_spans(stack, show), stack.actions[:SHOWN_ACTIONS]
     rows = max(len(spans), 1) + len(actions)
     axes.set_ylim(rows - 0.45, -0.55)
-    axes.set_yticks([])
+    hide(axes.yaxis)
     axes.spines["left"].set_visible(False)
     first, last = stack.inoculated.toordinal(), stack.horizon.toordinal()
     for place, (text, on, off) in enumerate(spans):

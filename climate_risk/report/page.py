@@ -3,16 +3,26 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from functools import cache
+from functools import cache, lru_cache
 
-from climate_risk.report import advice, certainty, choice, condition, measured, past, skill, words
+from climate_risk.report import (
+    advice,
+    certainty,
+    choice,
+    condition,
+    measured,
+    past,
+    past_figure,
+    skill,
+    theme,
+    words,
+)
 from climate_risk.report.compare_figure import compare_figure, years_figure
 from climate_risk.report.display import full_day, percent, plural
 from climate_risk.report.frame import Context, chart, inline, render
 from climate_risk.report.inline_svg import svg_bytes
 from climate_risk.report.numbers import month_rows, option_cells, option_heads
 from climate_risk.report.option_names import option_name
-from climate_risk.report.past_figure import past_years_figure
 from climate_risk.report.prices import prices_sentences
 from climate_risk.report.season_figure import (
     ACTED_NOTE,
@@ -24,6 +34,7 @@ from climate_risk.report.season_figure import (
 )
 from climate_risk.report.skill_figure import skill_figure
 from climate_risk.report.stack_figure import stack_figure
+from climate_risk.risk.hindsight import PastYears
 from climate_risk.risk.results import OptionResult, SeasonResult, StackSeason
 from climate_risk.risk.results_compare import CompareResult
 from climate_risk.units import Units
@@ -97,28 +108,29 @@ def compare_page(result: CompareResult, files: Mapping[str, bytes] | None = None
 
 def _past_chart(result: SeasonResult | CompareResult) -> Callable[[int, str], Context]:
     """What the part on past years shows of a stack; nothing where there are none."""
-    drawn = cache(
-        lambda place, narrow: svg_bytes(
-            past_years_figure(result, place, narrow=narrow, heading=False)
-        )
-    )
 
     def view(place: int, units: str) -> Context:
         stack = result.stacks[place]
         said = past.sentences(stack.past, Units(units))
         charts = {
             name: inline(
-                drawn(place, narrow),
+                _past_svg(stack.past, layout),
                 f"h{place}{units[0]}{name[0]}",
                 f"Days too dry and too hot for {stack.name} in past years, and of dry and hot "
                 "weather. The sentences give the same numbers.",
             )
-            for name, narrow in (("desk", False), ("phone", True))
-            if said
+            for name, layout in (("desk", theme.DESK), ("phone", theme.PHONE))
+            if stack.past is not None and said
         }
         return {"past": said, "past_chart": charts}
 
     return view
+
+
+@lru_cache(maxsize=16)
+def _past_svg(past: PastYears, layout: theme.Layout) -> bytes:
+    """Drawn once for the pages of season and compare, which tell of the same years."""
+    return svg_bytes(past_figure.figure_of(past, layout))
 
 
 def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> Context:

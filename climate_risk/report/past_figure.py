@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TYPE_CHECKING
+from collections.abc import Callable, Sequence
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
+import numpy.typing as npt
 
 from climate_risk.report import theme
-from climate_risk.report.column import Panel, compose, side_notes
+from climate_risk.report.column import Panel, compose, mark_across, side_notes
 from climate_risk.report.past import COUNTS, eight_in_ten, season_words
 from climate_risk.risk.hindsight import Measure, PastYear, PastYears, Trend
 from climate_risk.risk.results import SeasonResult
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
+IntArray = npt.NDArray[np.int64]
 ROW_IN, BELOW_IN = 0.72, 0.24
 BAR = 0.72
 LONGEST: dict[Measure, Callable[[PastYear], int]] = {
@@ -66,8 +68,12 @@ def past_years_figure(
     chosen = result.stacks[stack]
     if chosen.past is None:
         raise ValueError(f"no past years of {chosen.name}")
-    past: PastYears = chosen.past
-    layout = theme.PHONE if narrow else theme.DESK
+    title = [f"Past years of {chosen.name}"] if heading else []
+    return figure_of(chosen.past, theme.PHONE if narrow else theme.DESK, title)
+
+
+def figure_of(past: PastYears, layout: theme.Layout, title: Sequence[str] = ()) -> Figure:
+    """The past years alone, for whichever result holds them."""
     trends = {trend.measure: trend for trend in past.trends}
     months = season_words(past.warm_months)
     heads: dict[Measure, str] = {
@@ -85,7 +91,6 @@ def past_years_figure(
         )
         for place, (measure, head) in enumerate(heads.items())
     ]
-    title = [f"Past years of {chosen.name}"] if heading else []
     named = "; ".join(f"{bad.year} {bad.cause}" for bad in past.bad)
     notes = [f"Grey bands: the worst years ({named})."] if named else []
     notes.append("First twelve months after inoculation. Line: trend, where one can be told.")
@@ -108,16 +113,28 @@ def _drawer(
         for bad in past.bad:
             axes.axvspan(bad.year - 0.5, bad.year + 0.5, facecolor=theme.PALE)
         colour = COLOURS[measure]
-        axes.bar(years, counts, BAR, facecolor="none", edgecolor=colour, linewidth=0.9)
-        axes.bar(years, longest, BAR, color=colour)
+        _draw_columns(axes, years, counts, facecolor="none", edgecolor=colour, linewidth=0.9)
+        _draw_columns(axes, years, longest, facecolor=colour, linewidth=0)
         if trend is not None and trend.is_told:
             run = (years - years.mean()) * trend.per_decade / 10.0
             axes.plot(years, np.median(counts) + run, color=theme.BLACK, linewidth=1.4)
         low, middle, high = eight_in_ten(counts.tolist())
         said = f"middling {middle:.0f}\n{low:.0f} to {high:.0f}"
         side_notes(axes, [(min(middle, top), said)], ROW_IN)
-        ticks = [year for year in years if year % 5 == 0]
-        axes.set_xticks(ticks, [str(year) if labelled else "" for year in ticks])
+        ticks = [int(year) for year in years if year % 5 == 0]
+        mark_across(axes, ticks, [str(year) for year in ticks] if labelled else None)
         axes.locator_params(axis="y", nbins=3, integer=True)
 
     return draw
+
+
+def _draw_columns(axes: Axes, at: IntArray, heights: IntArray, **look: Any) -> None:
+    """Columns from zero up as one shape, which is drawn in a tenth of the time of many."""
+    from matplotlib.collections import PathCollection
+    from matplotlib.path import Path
+
+    across = at[:, None] + 0.5 * BAR * np.array([-1.0, -1.0, 1.0, 1.0])
+    up = heights[:, None] * np.array([0.0, 1.0, 1.0, 0.0])
+    corners = np.stack([across, up], axis=2)
+    shape = Path.make_compound_path_from_polys(corners)
+    axes.add_collection(PathCollection([shape], **look), autolim=False)

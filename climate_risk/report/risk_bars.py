@@ -6,7 +6,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from climate_risk.report import theme
+from climate_risk.report.column import hide, strokes
 from climate_risk.report.display import folded
 from climate_risk.risk.results import Chance, OutcomeShares
 
@@ -56,38 +59,51 @@ def draw_bars(axes: Axes, bars: Sequence[RiskBar], chars: int, limit: float) -> 
     highest = max(limit, *(bar.chance.high for bar in bars))
     axes.set_xlim(0.0, chance_end(highest))
     axes.set_ylim(height, 0.0)
-    at = 0.0
+    at, drawn = 0.0, []
     for place, bar in enumerate(bars):
         lines = folded(bar.words, chars)
         weight = "bold" if place == 0 else "normal"
         axes.text(0.0, at, "\n".join(lines), va="top", fontweight=weight, linespacing=1.05)
         at += len(lines) * LINE_IN + ROW_IN / 2
-        draw_bar(axes, at, bar.chance, bar.shares)
+        drawn.append((at, bar.chance, bar.shares))
         at += ROW_IN / 2 + 0.06
-        axes.plot([100 * limit] * 2, [at - ROW_IN - 0.06, at - 0.06], color=theme.BLACK,
-                  linewidth=1.4, linestyle=(0, (2.5, 1.5)))  # fmt: skip
-    axes.set_yticks([])
+    draw_chances(axes, limit, drawn)
+    hide(axes.yaxis)
     axes.spines["left"].set_visible(False)
     ticks = [tick for tick in axes.get_xticks() if 0.0 <= tick <= axes.get_xlim()[1]]
     axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
 
 
-def draw_bar(axes: Axes, middle: float, chance: Chance, shares: OutcomeShares | None) -> None:
-    """Bar of the mean, split by cause where known, its interval and a dot."""
-    parts = [(1.0, theme.PALE, "")]
-    if shares is not None and shares.lost > 0.0:
-        parts = [
-            (shares.killed_by_drought / shares.lost, theme.DROUGHT, theme.DROUGHT_HATCH),
-            (shares.killed_by_heat / shares.lost, theme.HEAT, theme.HEAT_HATCH),
-        ]
-    left = 0.0
-    for part, colour, hatch in parts:
-        width = 100.0 * chance.mean * part
-        if width > 0.0:
-            axes.barh(middle, width, BAR, left, color=colour, edgecolor=theme.BLACK,
-                      linewidth=0.8, hatch=hatch)  # fmt: skip
-        left += width
-    axes.plot(
-        [100 * chance.low, 100 * chance.high], [middle] * 2, color=theme.BLACK, linewidth=1.3
+def draw_chances(
+    axes: Axes, limit: float, bars: Sequence[tuple[float, Chance, OutcomeShares | None]]
+) -> None:
+    """At its level each mean as a bar, split by cause where known, with a dot, its interval and
+    the limit."""
+    from matplotlib.patches import Rectangle
+
+    for middle, chance, shares in bars:
+        parts = [(1.0, theme.PALE, "")]
+        if shares is not None and shares.lost > 0.0:
+            parts = [
+                (shares.killed_by_drought / shares.lost, theme.DROUGHT, theme.DROUGHT_HATCH),
+                (shares.killed_by_heat / shares.lost, theme.HEAT, theme.HEAT_HATCH),
+            ]
+        left = 0.0
+        for part, colour, hatch in parts:
+            width = 100.0 * chance.mean * part
+            if width > 0.0:
+                axes.add_patch(Rectangle((left, middle - BAR / 2), width, BAR, facecolor=colour,
+                                         edgecolor=theme.BLACK, linewidth=0.8,
+                                         hatch=hatch))  # fmt: skip
+            left += width
+    at = np.array([middle for middle, _, _ in bars])
+    lows, means, highs = (
+        100.0 * np.array([getattr(chance, name) for _, chance, _ in bars])
+        for name in ("low", "mean", "high")
     )
-    axes.plot(100 * chance.mean, middle, "o", color=theme.BLACK, markersize=4.5, clip_on=False)
+    strokes(axes, np.column_stack([lows, highs]), np.column_stack([at, at]), color=theme.BLACK,
+            linewidth=1.3)  # fmt: skip
+    axes.plot(means, at, "o", color=theme.BLACK, markersize=4.5, clip_on=False)
+    strokes(axes, np.full((len(bars), 2), 100.0 * limit),
+            at[:, None] + 0.5 * ROW_IN * np.array([-1.0, 1.0]), color=theme.BLACK, linewidth=1.4,
+            linestyle=(0, (2.5, 1.5)))  # fmt: skip

@@ -10,10 +10,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
+    from matplotlib import RcParams
     from matplotlib.figure import Figure
 
 STYLE = Path(__file__).with_name("chart.mplstyle")
@@ -107,12 +109,20 @@ def styled(layout: Layout, *, dark: bool = False) -> Iterator[None]:
     """
     import matplotlib as mpl
 
-    with mpl.rc_context(fname=STYLE):
+    with mpl.rc_context(_style()):
         mpl.rcParams["font.size"] = layout.text_pt
         if dark:
             turned: Any = {"figure.facecolor": DARK[WHITE], **dict.fromkeys(_INK, DARK[BLACK])}
             mpl.rcParams.update(turned)
         yield
+
+
+@cache
+def _style() -> RcParams:
+    """The style sheet, read once."""
+    from matplotlib import rc_params_from_file
+
+    return rc_params_from_file(STYLE, use_default_template=False)
 
 
 def new_figure(layout: Layout, height_in: float) -> Figure:
