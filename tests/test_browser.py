@@ -277,7 +277,7 @@ def test_every_text_of_a_chart_stands_out_from_the_page(
     browser: Any, folder: Path, name: str, scheme: str
 ) -> None:
     """Where axe leaves contrast open: 4.5 to 1 (WCAG 2.1, 1.4.3) against the page's ground."""
-    from test_report_figures import contrast
+    from test_report_look import contrast
 
     page = opened(browser, folder, name, width=1440, scheme=scheme).page
     ground, *inks = page.evaluate(

@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import numpy.typing as npt
 
-from climate_risk.report import theme
 from climate_risk.report.display import MONTHS, folded
 from climate_risk.report.theme import Layout, new_figure
+from climate_risk.report.ticks import put_ticks
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-    from matplotlib.axis import Axis
     from matplotlib.figure import Figure
 
 FloatArray = npt.NDArray[np.float64]
@@ -28,7 +27,6 @@ LINE_EM = 1.28
 UNTIMED_IN = (0.14, 0.24)
 """Left and right of a panel that has no days."""
 SIDE_GAP_IN = 0.06
-TICK_PT = 3.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -167,27 +165,8 @@ def month_axis(axes: Axes, first: date, last: date, *, every: int, labelled: boo
             labels.append(f"{name}\n{month.year}" if is_named else name)
         month = (month + timedelta(days=32)).replace(day=1)
     axes.set_xlim(first.toordinal(), last.toordinal())
-    mark_across(axes, ticks, labels if labelled else None)
-
-
-def mark_across(axes: Axes, ticks: Sequence[int], labels: Sequence[str] | None) -> None:
-    """Marks below a panel; without labels they are one line, drawn in a tenth of the time."""
-    from matplotlib.markers import TICKDOWN
-
-    if labels is not None:
-        axes.set_xticks(ticks, labels)
-        axes.tick_params(axis="x", length=TICK_PT)
-        return
-    hide(axes.xaxis)
-    axes.plot(ticks, [0.0] * len(ticks), linestyle="none", marker=TICKDOWN, color=theme.GREY,
-              markersize=TICK_PT, markeredgewidth=0.8, clip_on=False,
-              transform=axes.get_xaxis_transform())  # fmt: skip
-
-
-def hide(axis: Axis) -> None:
-    """No ticks, and no time spent on drawing none; the spine stays."""
-    axis.set_ticks([])
-    axis.set_visible(False)
+    put_ticks(axes.xaxis, ticks, labels if labelled else None)
+    axes.tick_params(axis="x", length=3)
 
 
 def strokes(axes: Axes, across: FloatArray, up: FloatArray, **look: Any) -> None:

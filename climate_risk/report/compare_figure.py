@@ -18,10 +18,11 @@ from climate_risk.report.choice import (
     safest_sentence,
     ties_sentence,
 )
-from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose, hide, strokes
+from climate_risk.report.column import EDGE_IN, LINE_EM, Panel, compose, strokes
 from climate_risk.report.display import folded, money, odds, percent
 from climate_risk.report.option_names import charted, option_name
 from climate_risk.report.risk_bars import ROW_IN, cause_key, chance_end, draw_chances
+from climate_risk.report.ticks import put_ticks
 from climate_risk.report.words import capital, cause
 from climate_risk.risk.results import SeasonResult, YearResult
 from climate_risk.risk.results_compare import ComparedOption, CompareResult, StackCompare
@@ -97,7 +98,7 @@ def compare_figure(
         moisture.set_xlim(0.0, moisture_end(chosen))
         for plot in (axes, moisture):
             plot.set_ylim(height, 0.0)
-            hide(plot.yaxis)
+            put_ticks(plot.yaxis, [])
             plot.spines["left"].set_visible(False)
         at, middles = 0.0, []
         for option, lines in zip(options, rows, strict=True):
@@ -117,7 +118,7 @@ def compare_figure(
         ])  # fmt: skip
         _draw_moistures(moisture, middles, options)
         ticks = [tick for tick in axes.get_xticks() if tick <= axes.get_xlim()[1]]
-        axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
+        put_ticks(axes.xaxis, ticks, [f"{tick:g}" for tick in ticks])
 
     panel = Panel(heading=key_line(chosen, limit), height_in=height, draw=draw,
                   below_in=TICKS_IN, timed=False)  # fmt: skip
@@ -246,18 +247,8 @@ def years_figure(
                     va="center",
                     annotation_clip=False,
                 )
-        hide(axes.yaxis)
-        for place, year in enumerate(years):
-            axes.annotate(
-                str(year.year),
-                (0.0, place),
-                (-3.5, 0),
-                xycoords=("axes fraction", "data"),
-                textcoords="offset points",
-                ha="right",
-                va="center_baseline",
-                annotation_clip=False,
-            )
+        put_ticks(axes.yaxis, range(len(years)), [str(year.year) for year in years])
+        axes.tick_params(axis="y", length=0)
 
     said = (
         "Past years, worst first: driest face at its lowest, % of dry wood (dot; line: 8 times in "

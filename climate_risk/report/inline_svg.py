@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 from xml.etree import ElementTree
 
 from climate_risk.report import theme
+from climate_risk.report.ticks import light_ticks
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -33,7 +34,7 @@ def svg_bytes(figure: Figure) -> bytes:
 def saved(figure: Figure, kind: str) -> bytes:
     """The figure in a file format of matplotlib's, without a date."""
     stream = io.BytesIO()
-    with theme.styled(theme.DESK):
+    with theme.styled(theme.DESK), light_ticks(figure):
         figure.savefig(stream, format=kind, **SAVED_WITH.get(kind, {}))
     return stream.getvalue()
 

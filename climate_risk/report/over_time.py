@@ -13,9 +13,10 @@ import numpy.typing as npt
 import pandas as pd
 
 from climate_risk.report import theme
-from climate_risk.report.column import hide, side_notes
+from climate_risk.report.column import side_notes
 from climate_risk.report.display import cut
 from climate_risk.report.theme import Layout
+from climate_risk.report.ticks import put_ticks
 from climate_risk.report.treatment import acts_words, cover_words, watering_words
 from climate_risk.report.words import is_enough, serving_words
 from climate_risk.risk.results import StackSeason
@@ -123,7 +124,7 @@ def draw_run(axes: Axes, stack: StackSeason) -> None:
     complete = 100.0 * stack.thresholds.complete_share
     axes.axhline(complete, color=theme.BLACK, linewidth=0.7)
     draw_track(axes, stack, "colonized_fraction", SHARE, theme.RUN)
-    axes.set_yticks([0, 50, 100])
+    put_ticks(axes.yaxis, [0, 50, 100], ["0", "50", "100"])
     side_notes(axes, [(complete, f"fully run:\n{complete:.0f} %")], RUN_IN)
 
 
@@ -142,7 +143,7 @@ def draw_weather(axes: Axes, stack: StackSeason, show: Units) -> None:
     filled = days[(stack.daily["source"] != "observed").to_numpy()]
     axes.broken_barh([(at - 0.5, 1.0) for at in filled], (-0.28 * top, 0.22 * top),
                      facecolor=theme.BLACK)  # fmt: skip
-    axes.set_yticks([0.0, top], ["0", f"{top:g}"])
+    put_ticks(axes.yaxis, [0.0, top], ["0", f"{top:g}"])
     notes = [(1.5 * top, "hot, dry spell")] if stack.spells else []
     if len(filled):
         notes.append((-0.17 * top, "filled days"))
@@ -173,7 +174,7 @@ def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units, limit
     spans, actions = plan_spans(stack, show), stack.actions[:SHOWN_ACTIONS]
     rows = max(len(spans), 1) + len(actions)
     axes.set_ylim(rows - 0.45, -0.55)
-    hide(axes.yaxis)
+    put_ticks(axes.yaxis, [])
     axes.spines["left"].set_visible(False)
     first, last = stack.inoculated.toordinal(), stack.horizon.toordinal()
     for place, (text, on, off) in enumerate(spans):

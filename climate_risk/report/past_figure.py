@@ -9,8 +9,9 @@ import numpy as np
 import numpy.typing as npt
 
 from climate_risk.report import theme
-from climate_risk.report.column import Panel, compose, mark_across, side_notes
+from climate_risk.report.column import Panel, compose, side_notes
 from climate_risk.report.past import COUNTS, eight_in_ten, season_words
+from climate_risk.report.ticks import put_ticks
 from climate_risk.risk.hindsight import Measure, PastYear, PastYears, Trend
 from climate_risk.risk.results import SeasonResult
 from climate_risk.risk.results_compare import CompareResult
@@ -122,7 +123,7 @@ def _drawer(
         said = f"middling {middle:.0f}\n{low:.0f} to {high:.0f}"
         side_notes(axes, [(min(middle, top), said)], ROW_IN)
         ticks = [int(year) for year in years if year % 5 == 0]
-        mark_across(axes, ticks, [str(year) for year in ticks] if labelled else None)
+        put_ticks(axes.xaxis, ticks, [str(year) for year in ticks] if labelled else None)
         axes.locator_params(axis="y", nbins=3, integer=True)
 
     return draw

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from climate_risk.report import theme
-from climate_risk.report.column import hide, strokes
+from climate_risk.report.column import strokes
 from climate_risk.report.display import folded
+from climate_risk.report.ticks import put_ticks
 from climate_risk.risk.results import Chance, OutcomeShares
 
 if TYPE_CHECKING:
@@ -68,10 +69,10 @@ def draw_bars(axes: Axes, bars: Sequence[RiskBar], chars: int, limit: float) -> 
         drawn.append((at, bar.chance, bar.shares))
         at += ROW_IN / 2 + 0.06
     draw_chances(axes, limit, drawn)
-    hide(axes.yaxis)
+    put_ticks(axes.yaxis, [])
     axes.spines["left"].set_visible(False)
     ticks = [tick for tick in axes.get_xticks() if 0.0 <= tick <= axes.get_xlim()[1]]
-    axes.set_xticks(ticks, [f"{tick:.0f}" for tick in ticks])
+    put_ticks(axes.xaxis, ticks, [f"{tick:.0f}" for tick in ticks])
 
 
 def draw_chances(

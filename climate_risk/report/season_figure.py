@@ -12,13 +12,13 @@ from climate_risk.report.column import (
     TICKS_IN,
     Panel,
     compose,
-    hide,
     month_axis,
     side_notes,
 )
 from climate_risk.report.condition import driest_face, harm_sentence, spell_words
 from climate_risk.report.display import day, full_day, odds, percent, plural
 from climate_risk.report.risk_bars import RiskBar, bars_height_in, cause_key, draw_bars
+from climate_risk.report.ticks import put_ticks
 from climate_risk.report.treatment import acts_words
 from climate_risk.report.words import (
     capital,
@@ -291,8 +291,9 @@ def draw_years(axes: Axes, stack: StackSeason) -> None:
         axes.broken_barh([(place + 0.1, 0.8)], (0.05, 0.9), facecolor=fill, edgecolor=theme.BLACK)
     axes.set_xlim(0.0, max(len(years), 10))
     axes.set_ylim(0.0, 1.0)
-    hide(axes.yaxis)
-    axes.set_xticks([n + 0.5 for n in range(len(years))], [f"'{y.year % 100:02d}" for y in years])
+    put_ticks(axes.yaxis, [])
+    names = [f"'{year.year % 100:02d}" for year in years]
+    put_ticks(axes.xaxis, [place + 0.5 for place in range(len(years))], names)
     for side in axes.spines.values():
         side.set_visible(False)
 
