@@ -217,7 +217,7 @@ def test_air_is_given_at_the_stack_in_text_and_table() -> None:
 
 def test_text_colours_reach_a_contrast_of_four_and_a_half() -> None:
     """Light and dark; WCAG 2.1, 1.4.3."""
-    from test_report_figures import contrast
+    from test_report_look import contrast
 
     css = PAGES["season"].split("<style>")[1].split("</style>")[0]
     for root in re.findall(r":root \{(.*?)\}", css, re.DOTALL):
