@@ -19,6 +19,10 @@ class LeafFall(LeafDay):
     """Half of the leaves are down; the model has it on the same day every year."""
 
 
+class WetSeason(date):
+    """The first of the months that bring a stack more rain than a bag is worth there."""
+
+
 CoverKind = Literal["bag", "shade cloth"]
 Foot = Literal["open", "closed"]
 ActKind = Literal[
@@ -67,3 +71,12 @@ class Act:
     watering: Watering | None = None
     canopy: str | None = None
     """Of a move: what the stack is carried under."""
+
+    @property
+    def day(self) -> date | None:
+        """On which it is done, or done first; None of a move, which has no day of its own."""
+        if self.watering is not None:
+            return self.watering.first
+        if self.cover is not None:
+            return self.cover.off if self.kind == "take bag off" else self.cover.on
+        return None

@@ -89,7 +89,7 @@ def by_hand(outlook: Outlook, chosen: tuple[Offer, ...], day: date) -> Outcomes:
     for offer in chosen:
         act = act_on(offer, scheme, day, kind.horizon)
         assert act is not None
-        scheme = scheme_with(scheme, [act], day, kind.stack.inoculated)
+        scheme = scheme_with(scheme, [act], kind.stack.inoculated)
     return outlook.carry_on(scheme)[1]
 
 
@@ -178,7 +178,7 @@ def test_a_good_day_after_a_bad_one_does_not_count(
         "climate_risk.risk.actions._tried",
         lambda day, ends: Tried(day=day, chance_mean=chance[ends]),
     )
-    trial: Any = SimpleNamespace(offers=())
+    trial: Any = SimpleNamespace(offers=(), acts=())
     on_day: Any = {day: day for day in days}
     found = search.later_days([trial], SimpleNamespace(on_day=on_day))[id(trial)]  # type: ignore[arg-type]
     assert [t.day for t in found] == days[:tried]
@@ -206,7 +206,7 @@ def test_the_first_action_is_the_cheapest_of_all_sets_tried_by_hand(
                 act = act_on(offer, scheme, TODAY, horizon)
                 assert act is not None
                 acts.append(act)
-                scheme = scheme_with(scheme, [act], TODAY, begun)
+                scheme = scheme_with(scheme, [act], begun)
             prices[chosen] = price_of(acts, dear.costs, horizon).money
     assert prices
     first = advised(dear, outlook, own, limit, SOME_DAYS).actions[0]
@@ -248,7 +248,7 @@ def test_an_act_written_into_the_yard_file_gives_the_same_season(
     offer = next(offer for offer in singles if offer.kind == kind)
     act = act_on(offer, outlook.scheme, TODAY, outlook.kind.horizon)
     assert act is not None
-    scheme = scheme_with(outlook.scheme, [act], TODAY, outlook.kind.stack.inoculated)
+    scheme = scheme_with(outlook.scheme, [act], outlook.kind.stack.inoculated)
     text = samples.write_yard(tmp_path, year=2014).read_text(encoding="utf-8")
     covers = ""
     for cover in scheme.covers:
@@ -304,13 +304,13 @@ def test_a_cover_in_place_of_another_ends_it_and_keeps_what_was_planned() -> Non
     begun = date(2014, 4, 12)
     act = act_on(Offer(kind="hang shade cloth", percent=80.0), scheme, TODAY, date(2015, 4, 12))
     assert act is not None
-    found = scheme_with(scheme, [act], TODAY, begun).covers
+    found = scheme_with(scheme, [act], begun).covers
     new = CoverSpan(kind="shade cloth", percent=80.0, on=TODAY, off=ends)
     assert found == (replace(half, off=TODAY), PLASTIC, new)
     foot = act_on(Offer(kind="open foot"), scheme, TODAY, date(2015, 4, 12))
     assert foot is not None
     opened = replace(PLASTIC, foot="open", on=TODAY)
-    assert scheme_with(scheme, [foot], TODAY, begun).covers[1:] == (
+    assert scheme_with(scheme, [foot], begun).covers[1:] == (
         replace(PLASTIC, off=TODAY),
         opened,
     )

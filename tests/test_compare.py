@@ -384,6 +384,8 @@ def test_costs_by_hand(yard: Yard) -> None:
     area = rows.cloth_area_per_stack_m2.value
     again = replace(cloth, on=date(2010, 10, 1))
     assert covers_cost((cloth, again), costs) == pytest.approx(1.8 * area + 2 * cover)
+    winter = replace(again, off=date(2011, 5, 1))
+    assert covers_cost((winter,), costs) == pytest.approx(1.8 * area + 2 * cover)
     assert covers_cost((bag, cloth), costs) == pytest.approx(0.6 + 1.8 * area + 2 * cover)
     dose = Watering(litres=4.0, every_days=7, first=date(2010, 6, 1), last=date(2010, 6, 29))
     each = 0.04 + rows.minutes_per_watering.value / 60.0 * 20.0

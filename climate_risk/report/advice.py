@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from climate_risk.report.certainty import how_to_measure, unknown_words
 from climate_risk.report.display import day, full_day, listed, money, percent, plural
-from climate_risk.report.treatment import WHY, acts_words, volume
+from climate_risk.report.treatment import WHY, acts_words, turn_words, volume
 from climate_risk.report.words import (
     capital,
     chance_words,
@@ -29,9 +29,12 @@ def action_sentence(action: Action, limit: float, currency: str, show: Units) ->
     when = _until(action, limit)
     if not is_enough(action):
         when = f"{NOT_ALONE} your limit of {percent(limit)}"
-    parts = [f"{what}, from {full_day(action.start)}, {when}."]
+    since = "" if turn_words(action.start) else f", from {full_day(action.start)}"
+    parts = [f"{what}{since}, {when}."]
     if action.chance is not None:
-        parts.append(f"Begun at once, the chance of loss is {chance_words(action.chance, limit)}.")
+        parts.append(
+            f"Begun on the first day, the chance of loss is {chance_words(action.chance, limit)}."
+        )
     parts.append(_takes(action, currency))
     if action.water is not None:
         parts.append(

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import date
 
-from climate_risk.interventions import CoverSpan, LeafFall, LeafOut, Watering
+from climate_risk.interventions import CoverSpan, Watering
 from climate_risk.report.display import day, plural
-from climate_risk.report.treatment import cover_words, watering_words
+from climate_risk.report.treatment import cover_words, turn_words, watering_words
 from climate_risk.report.words import place_words
 from climate_risk.risk.results_compare import ComparedOption, StackCompare
 from climate_risk.units import Units
@@ -20,9 +20,7 @@ Words = Callable[[ComparedOption, Units], str]
 
 def day_words(value: date) -> str:
     """``leaf fall``, or ``20 Oct``."""
-    if isinstance(value, LeafOut | LeafFall):
-        return "leaf out" if isinstance(value, LeafOut) else "leaf fall"
-    return day(value)
+    return turn_words(value) or day(value)
 
 
 def dated_cover_words(cover: CoverSpan, inoculated: date) -> str:

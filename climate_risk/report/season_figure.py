@@ -21,6 +21,7 @@ from climate_risk.report.risk_bars import RiskBar, bars_height_in, cause_key, dr
 from climate_risk.report.ticks import put_ticks
 from climate_risk.report.treatment import acts_words
 from climate_risk.report.words import (
+    begin_words,
     capital,
     card,
     cause_split,
@@ -43,7 +44,7 @@ BAND_NOTE = (
     "carried on through the weather of past years (middle of them), not a forecast. Band: 8 "
     "times in 10, with the unsure values drawn from their ranges."
 )
-ACTED_NOTE = "Dots: the same stack with the first act done today."
+ACTED_NOTE = "Dots: the same stack with the first act done."
 
 
 def season_figure(
@@ -258,16 +259,14 @@ def risk_bars(stack: StackSeason, limit: float, show: Units) -> list[RiskBar]:
         return []
     words = f"As it stands: {_chance(now.mean, now.high, limit)}{_split(stack.result.shares)}"
     bars = [RiskBar(words=words, chance=now, shares=stack.result.shares)]
-    who = f"from {day(stack.inoculated)}" if stack.daily.empty else "from today"
     for action in stack.actions[: panels.SHOWN_ACTIONS]:
         if action.chance is None:
             continue
         weak = "" if is_enough(action) else ", not enough alone"
         what = capital(acts_words(action.acts, show))
         share = _chance(action.chance.mean, action.chance.high, limit)
-        bars.append(
-            RiskBar(words=f"{what}, {who}: {share}{weak}", chance=action.chance, shares=None)
-        )
+        said = f"{what}, {begin_words(stack, action)}: {share}{weak}"
+        bars.append(RiskBar(words=said, chance=action.chance, shares=None))
     return bars
 
 

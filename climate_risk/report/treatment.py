@@ -3,8 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import date
 
-from climate_risk.interventions import Act, ActKind, CoverSpan, Watering
+from climate_risk.interventions import (
+    Act,
+    ActKind,
+    CoverSpan,
+    LeafFall,
+    LeafOut,
+    Watering,
+    WetSeason,
+)
 from climate_risk.report.display import full_day, plural
 from climate_risk.units import LITRES_PER_GALLON, Units
 
@@ -20,6 +29,14 @@ WHY: Mapping[ActKind, str] = {
 }
 
 
+TURNS: Mapping[type[date], str] = {
+    LeafOut: "leaf out",
+    LeafFall: "leaf fall",
+    WetSeason: "the wet months",
+}
+"""What days on which the year turns are called."""
+
+
 def volume(litres: float, show: Units) -> str:
     """``4 L``; where gallons are asked for ``1 gal (4 L)``.
 
@@ -31,6 +48,19 @@ def volume(litres: float, show: Units) -> str:
     gallons = litres / LITRES_PER_GALLON
     shown = f"{gallons:.2g}" if gallons < 1.0 else f"{round(4.0 * gallons) / 4.0:g}"
     return f"{shown} gal ({metric})"
+
+
+def turn_words(value: date) -> str:
+    """What turns in the year on a day: ``leaf fall``; empty for a plain date."""
+    return TURNS.get(type(value), "")
+
+
+def _when(word: str, value: date | None) -> str:
+    """`` from leaf fall (20 Oct 2026)``; empty without a day."""
+    if value is None:
+        return ""
+    turn = turn_words(value)
+    return f" {word} {turn} ({full_day(value)})" if turn else f" {word} {full_day(value)}"
 
 
 def cover_words(cover: CoverSpan) -> str:
@@ -85,10 +115,11 @@ def act_words(act: Act, show: Units) -> str:
         return "take the bag off and let the rain in"
     if act.kind in ("open foot", "close foot"):
         return f"{act.kind.partition(' ')[0]} the foot of the bag"
+    until = _when("until", act.cover.off)
     if act.kind == "put bag on":
-        return f"put a {cover_words(act.cover)} on"
-    until = f" until {full_day(act.cover.off)}" if act.cover.off else ""
-    return f"hang {cover_words(act.cover)}{until}"
+        return f"put a {cover_words(act.cover)} on{until}"
+    on = act.cover.on if act.cover.on and turn_words(act.cover.on) else None
+    return f"hang {cover_words(act.cover)}{_when('from', on)}{until}"
 
 
 def acts_words(acts: Sequence[Act], show: Units) -> str:

@@ -220,11 +220,21 @@ def then_words(tried: Tried, limit: float) -> str:
     return f"then {percent(share, limit)}" if share > 0.0 else "then none seen"
 
 
+TODAY = "from today"
+
+
+def begin_words(stack: StackSeason, action: Action) -> str:
+    """From when an act is due: ``from today``, ``from 20 Oct``."""
+    seen = None if stack.daily.empty else stack.daily.index[-1].date()
+    is_now = seen is not None and (action.start - seen).days <= 1
+    return TODAY if is_now else f"from {day(action.start)}"
+
+
 def when_to(stack: StackSeason, action: Action, limit: float) -> str:
     """``best today; by 10 Aug at the latest (then 8 %)``."""
-    start = f"from {day(action.start)}"
-    if not stack.daily.empty:
-        start = "best today" if action.is_best_at_once else "from today"
+    start = begin_words(stack, action)
+    if start == TODAY and action.is_best_at_once:
+        start = "best today"
     return "; ".join(filter(None, (start, latest_words(action, limit))))
 
 

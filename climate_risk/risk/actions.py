@@ -31,6 +31,7 @@ from climate_risk.risk.offers import Offer, Price, act_on, offers, price_of, sch
 from climate_risk.risk.outlook import Outlook, Way
 from climate_risk.risk.results import Difference, OptionResult
 from climate_risk.risk.signs import signs_of
+from climate_risk.risk.turns import Turns
 from climate_risk.yard import Yard
 
 LEAST_GAIN = 0.005
@@ -108,7 +109,7 @@ def find_actions(
     as_it_stands: OptionResult,
     own: Own,
     effort: Effort,
-    leaf_days: Sequence[date] = (),
+    turns: Turns | None = None,
 ) -> Advice:
     """Sets of acts that lower the chance of loss, the cheapest that are enough first.
 
@@ -128,7 +129,7 @@ def find_actions(
         outlook.next_day,
         outlook.kind.horizon,
         every_size=effort.every_size,
-        leaf_days=leaf_days,
+        turns=turns,
     )
     singles = search.screen([(offer,) for offer in found])
     search.finish(singles, effort.finished)
@@ -199,7 +200,7 @@ class _Search:
             if act is None:
                 return None
             acts.append(act)
-            scheme = scheme_with(scheme, [act], day, kind.stack.inoculated)
+            scheme = scheme_with(scheme, [act], kind.stack.inoculated)
         return tuple(acts), scheme
 
     def screen(self, sets: Iterable[tuple[Offer, ...]]) -> list[Trial]:
@@ -304,24 +305,33 @@ class _Search:
         return rank(lost, trial.price.weight, self.is_enough(trial), open_question)
 
     def later_days(self, trials: Sequence[Trial], own: Own) -> dict[int, list[Tried]]:
-        """Every day offered, in order, until one that does not serve; all draws, side by side."""
+        """Every day offered, in order, until one that does not serve; all draws, side by side.
+
+        A day up to that on which a set is due anyway is no later one.
+        """
         tried: dict[int, list[Tried]] = {id(trial): [] for trial in trials}
         serving = list(trials)
         for day, way in own.on_day.items():
             ways, going = [], []
-            for trial in serving:
+            due = [trial for trial in serving if self.begins(trial) < day]
+            serving = [trial for trial in serving if self.begins(trial) >= day]
+            for trial in due:
                 taken = self.taken_up(trial.offers, day)
                 if taken is not None:
                     ways.append(self.outlook.fork(way, taken[1]))
                     going.append(trial)
             self.outlook.go_on(ways)
-            serving = []
             for trial, begun in zip(going, ways, strict=True):
                 found = _tried(day, self.outlook.ends(begun))
                 tried[id(trial)].append(found)
                 if found.chance_mean <= self.limit:
                     serving.append(trial)
         return tried
+
+    def begins(self, trial: Trial) -> date:
+        """The first day on which there is something to do."""
+        today = self.outlook.next_day
+        return min((act.day or today for act in trial.acts), default=today)
 
     def action(
         self,
@@ -338,10 +348,10 @@ class _Search:
         latest = None
         if self.is_enough(trial):
             served = [t.day for t in tried if t.chance_mean <= self.limit]
-            latest = max([self.outlook.next_day, *served])
+            latest = max([self.begins(trial), *served])
         return Action(
             acts=trial.acts,
-            start=self.outlook.next_day,
+            start=self.begins(trial),
             latest=latest,
             chance=chance_of_loss(trial.ends.outcomes, trial.ends.quantiles),
             cost=trial.price.money,

@@ -37,11 +37,12 @@ class Action:
 
     acts: tuple[Act, ...]
     start: date
+    """First day on which there is something to do."""
     latest: date | None
     """Last day tried such that it and all tried before keep the chance under the tolerance; None
     where the set is not enough."""
     chance: Chance | None
-    """Of all years and draws, begun at once."""
+    """Of all years and draws, begun on that first day."""
     cost: float
     """Per stack, in the yard's currency: material, water and labour."""
     minutes: float = 0.0

@@ -15,16 +15,22 @@ MINUTES_PER_HOUR = 60.0
 
 
 def covers_cost(covers: tuple[CoverSpan, ...], costs: Costs) -> float:
-    """Material and labour of putting covers on one stack, in the yard's currency.
+    """Material and labour of covers on one stack, in the yard's currency.
 
     A cloth is priced at its full area, though it lasts for years; one that comes down and goes
-    up again is paid once.
+    up again is paid once.  A cover with a day to come off is work twice.
     """
     bags = sum(costs.bag for cover in covers if cover.kind == "bag")
     cloths = {cover.percent for cover in covers if cover.kind == "shade cloth"}
     cloth = sum(cloth_cost(costs) for _ in cloths)
-    on = (costs.minutes.bag_on if c.kind == "bag" else costs.minutes.cloth_on for c in covers)
-    return bags + cloth + (labour_cost(sum(on), costs) if covers else 0.0)
+    minutes = costs.minutes
+    work = 0.0
+    for cover in covers:
+        is_bag = cover.kind == "bag"
+        work += minutes.bag_on if is_bag else minutes.cloth_on
+        if cover.off is not None:
+            work += minutes.bag_off if is_bag else minutes.cloth_off
+    return bags + cloth + (labour_cost(work, costs) if covers else 0.0)
 
 
 def cloth_cost(costs: Costs) -> float:

@@ -11,6 +11,7 @@ from typing import Literal
 from climate_risk.engine.stack import Scheme
 from climate_risk.interventions import Act, ActKind, CoverSpan, Foot, Watering
 from climate_risk.risk.cost import cloth_cost, doses, labour_cost
+from climate_risk.risk.turns import Turns, sheds
 from climate_risk.tables import canopies
 from climate_risk.yard import Costs, Yard
 
@@ -34,8 +35,10 @@ class Offer:
 
     kind: ActKind
     percent: float | None = None
+    since: date | None = None
+    """Of a cover: the day it goes on where that is later than the day it is taken up."""
     until: date | None = None
-    """Of a cloth: the day it comes off; None: when the plan says, or at the end."""
+    """Of a cover: the day it comes off; None: when the plan says, or at the end."""
     material: str | None = None
     foot: Foot = "closed"
     litres: float = 0.0
@@ -59,7 +62,7 @@ def offers(
     horizon: date,
     *,
     every_size: bool,
-    leaf_days: Sequence[date] = (),
+    turns: Turns | None = None,
 ) -> list[Offer]:
     """Everything that could be done to a stack from a day on.
 
@@ -67,12 +70,13 @@ def offers(
     ----------
     every_size : bool
         False: of each family the one that mostly does most.
-    leaf_days : sequence of date
-        Days on which a cloth may come off again.
+    turns : Turns, optional
+        Days on which a cover may go on later, or come off again.
     """
+    ahead = turns if every_size else None
     found = [
-        *_cloths(own, day, horizon, leaf_days if every_size else ()),
-        *_bags(own, day, horizon),
+        *_cloths(own, day, horizon, ahead),
+        *_bags(own, day, horizon, ahead),
         *_doses(yard, day, horizon),
         *_moves(own.canopy),
     ]
@@ -91,23 +95,38 @@ def _current(scheme: Scheme, is_bag: bool, day: date, horizon: date) -> CoverSpa
     return next((c for c in same if _on(c, day, horizon)), None)
 
 
-def _cloths(own: Scheme, day: date, horizon: date, leaf_days: Sequence[date]) -> Iterator[Offer]:
-    now = _current(own, False, day, horizon)
-    hung = now.percent or 0.0 if now else 0.0
-    denser = [percent for percent in CLOTH_PERCENTS if percent > hung]
+def _cloths(own: Scheme, day: date, horizon: date, turns: Turns | None) -> Iterator[Offer]:
+    denser = _denser(own, day, horizon)
     for percent in denser:
         yield Offer(kind="hang shade cloth", percent=percent)
-    for until in leaf_days:
+    if turns is None:
+        return
+    for until in (turns.leaf_fall, turns.leaf_out):
         if denser and day < until < horizon:
             yield Offer(kind="hang shade cloth", percent=denser[0], until=until)
+    since, until = turns.leaf_fall, turns.leaf_out_after_fall
+    if sheds(own.canopy) and day < since < horizon:
+        for percent in _denser(own, since, horizon)[:1]:
+            off = until if until < horizon else None
+            yield Offer(kind="hang shade cloth", percent=percent, since=since, until=off)
 
 
-def _bags(own: Scheme, day: date, horizon: date) -> Iterator[Offer]:
+def _denser(own: Scheme, day: date, horizon: date) -> list[float]:
+    """Cloths that stop more sun than the one that is on on a day, the densest first."""
+    now = _current(own, False, day, horizon)
+    hung = now.percent or 0.0 if now else 0.0
+    return [percent for percent in CLOTH_PERCENTS if percent > hung]
+
+
+def _bags(own: Scheme, day: date, horizon: date, turns: Turns | None) -> Iterator[Offer]:
     now = _current(own, True, day, horizon)
     if now is None:
-        materials = [c.material for c in own.covers if c.kind == "bag"]
+        material = next((c.material for c in reversed(own.covers) if c.kind == "bag"), "paper")
         for foot in ("closed", "open"):
-            yield Offer(kind="put bag on", material=(materials or ["paper"])[-1], foot=foot)
+            yield Offer(kind="put bag on", material=material, foot=foot)
+        for until in (turns.leaf_fall, turns.leaf_out, turns.wet_season) if turns else ():
+            if until is not None and day < until < horizon:
+                yield Offer(kind="put bag on", material=material, until=until)
         return
     yield Offer(kind="take bag off")
     yield Offer(kind="open foot" if now.foot == "closed" else "close foot")
@@ -167,19 +186,19 @@ def act_on(offer: Offer, own: Scheme, day: date, horizon: date) -> Act | None:
     if offer.kind == "move":
         return Act(kind="move", canopy=offer.canopy)
     is_bag = offer.family == "bag"
+    if offer.since is not None and offer.since > day:
+        day = offer.since
     now = _current(own, is_bag, day, horizon)
-    later = [c.on for c in own.covers if (c.kind == "bag") == is_bag and c.on and c.on > day]
-    ends = now.off if now else min(later, default=None)
-    if offer.kind == "hang shade cloth":
+    if offer.kind in ("hang shade cloth", "put bag on"):
+        later = [c.on for c in own.covers if (c.kind == "bag") == is_bag and c.on and c.on > day]
+        ends = now.off if now else min(later, default=None)
         until = offer.until if ends is None or (offer.until and offer.until < ends) else ends
-        if until is not None and until <= day:
+        if (until is not None and until <= day) or (is_bag and now is not None):
             return None
-        span = CoverSpan(kind="shade cloth", percent=offer.percent, on=day, off=until)
-        return Act(kind=offer.kind, cover=span)
-    if offer.kind == "put bag on":
-        if now is not None:
-            return None
-        span = CoverSpan(kind="bag", material=offer.material, foot=offer.foot, on=day, off=ends)
+        span = CoverSpan(kind="shade cloth", percent=offer.percent)
+        if is_bag:
+            span = CoverSpan(kind="bag", material=offer.material, foot=offer.foot)
+        span = replace(span, on=day, off=until)
         return Act(kind=offer.kind, cover=span)
     if now is None:
         return None
@@ -191,22 +210,22 @@ def act_on(offer: Offer, own: Scheme, day: date, horizon: date) -> Act | None:
     )
 
 
-def scheme_with(own: Scheme, acts: Sequence[Act], day: date, inoculated: date) -> Scheme:
-    """The scheme that follows from acts done on a day."""
+def scheme_with(own: Scheme, acts: Sequence[Act], inoculated: date) -> Scheme:
+    """The scheme that follows from acts, each on its day."""
     for act in acts:
         if act.watering is not None:
             own = replace(own, waterings=(*own.waterings, act.watering))
         elif act.canopy is not None:
             own = replace(own, canopy=act.canopy)
-        elif act.cover is not None:
-            own = replace(own, covers=_covered(own.covers, act, day, inoculated))
+        elif act.cover is not None and act.day is not None:
+            own = replace(own, covers=_covered(own.covers, act, act.day, inoculated))
     return own
 
 
 def _covered(
     covers: tuple[CoverSpan, ...], act: Act, day: date, inoculated: date
 ) -> tuple[CoverSpan, ...]:
-    """Covers of which the one that is on ends on a day, with what goes on in its place."""
+    """Covers of which the one that is on ends on the act's day, with what goes on in its place."""
     kept = []
     for cover in covers:
         begun = (cover.on or inoculated) < day
@@ -244,6 +263,9 @@ def price_of(acts: Sequence[Act], costs: Costs, horizon: date) -> Price:
         minutes += times * float(getattr(costs.minutes, name))
         used.add(name)
 
+    def comes_off(act: Act) -> bool:
+        return act.cover is not None and act.cover.off is not None and act.cover.off < horizon
+
     for act in acts:
         if act.watering is not None:
             times = doses(act.watering)
@@ -254,11 +276,13 @@ def price_of(acts: Sequence[Act], costs: Costs, horizon: date) -> Price:
         elif act.kind == "hang shade cloth":
             material += cloth_cost(costs)
             work("cloth_on")
-            if act.cover and act.cover.off and act.cover.off < horizon:
+            if comes_off(act):
                 work("cloth_off")
         elif act.kind == "put bag on":
             material += costs.bag
             work("bag_on")
+            if comes_off(act):
+                work("bag_off")
         else:
             work("bag_off")
     return Price(

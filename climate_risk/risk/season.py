@@ -15,8 +15,6 @@ from climate_risk.engine.reference import daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.errors import InputError
 from climate_risk.fungus import rivals
-from climate_risk.interventions import LeafDay, LeafFall, LeafOut
-from climate_risk.leaves import next_leaf_day
 from climate_risk.progress import Progress, part_of
 from climate_risk.risk.actions import THOROUGH, Effort, carry_on_by_days, find_actions
 from climate_risk.risk.advice import Advice
@@ -42,6 +40,7 @@ from climate_risk.risk.sensitivity import uncertainty
 from climate_risk.risk.skill_table import measured_skill
 from climate_risk.risk.thresholds import thresholds_of
 from climate_risk.risk.tracks import face_moistures, outlook_table, reference_table, track_of
+from climate_risk.risk.turns import turns_ahead
 from climate_risk.tables import fungi
 from climate_risk.weather.own_readings import Measurements
 from climate_risk.weather.record import HourlyWeather, WeatherCoverage
@@ -164,9 +163,8 @@ def _stack_season(
         by_canopy[canopy] = told(other_ends, scheme)
     fungus = fungi()[stack.fungus]
     progress((steps - 1) / steps)
-    advice = find_actions(
-        yard, outlook, result, as_planned, effort, _leaf_days(yard, outlook.next_day)
-    )
+    turns = turns_ahead(kind, own.canopy, outlook.next_day)
+    advice = find_actions(yard, outlook, result, as_planned, effort, turns)
     acts = [act for action in advice.actions for act in action.acts]
     tried = tuple(act.cover for act in acts if act.cover is not None)
     with_tried = replace(own, covers=(*own.covers, *tried))
@@ -220,13 +218,8 @@ def acted_reference(outlook: Outlook, advice: Advice) -> pd.DataFrame | None:
     if not advice.actions:
         return None
     first = advice.actions[0]
-    scheme = scheme_with(outlook.scheme, first.acts, first.start, outlook.kind.stack.inoculated)
+    scheme = scheme_with(outlook.scheme, first.acts, outlook.kind.stack.inoculated)
     return reference_table(outlook.carry_reference_on(scheme), outlook)
-
-
-def _leaf_days(yard: Yard, today: date) -> tuple[LeafDay, ...]:
-    """Days on which a cloth may come off again: when leaves shade, and when they are down."""
-    return tuple(next_leaf_day(kind, yard.site, today) for kind in (LeafFall, LeafOut))
 
 
 def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> None:
