@@ -282,7 +282,6 @@ class Model(Row):
     """Share of the way between spawn faces that makes a run complete."""
     cloth_area_per_stack_m2: Parameter
     bag_month_rain_mm: Parameter
-    """A wetter month, at the stack, is one in which a bag keeps out more than it saves."""
     minutes_per_cover: Parameter
     minutes_per_watering: Parameter
     minutes_per_move: Parameter
