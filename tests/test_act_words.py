@@ -13,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 import report_samples as samples
 
+from climate_risk.interventions import Act, CoverSpan, LeafFall
 from climate_risk.report import advice, words
 from climate_risk.report.season_calendar import season_calendar
 from climate_risk.risk.advice import Action, Tried
@@ -69,3 +70,17 @@ def test_an_act_that_does_not_suffice_has_no_last_day() -> None:
     weak = replace(begun_later(0.08), latest=None)
     assert weak.on_latest is None
     assert words.latest_words(weak, LIMIT) == words.serving_words(weak, LIMIT) == ""
+
+
+def test_an_act_that_waits_for_leaf_fall_says_its_day_once() -> None:
+    """Not the sooner the better, nor best today; the day stands with the cloth."""
+    action, fall = begun_later(), LeafFall(2025, 10, 20)
+    cloth = CoverSpan(kind="shade cloth", percent=80.0, on=fall)
+    waits = replace(action, acts=(Act(kind="hang shade cloth", cover=cloth),), start=fall)
+    enough = replace(waits, latest=fall)
+    said = advice.action_sentence(enough, LIMIT, "USD", US)
+    assert said.startswith("Hang 80 % shade cloth from leaf fall (20 Oct 2025), to stay within")
+    weak = advice.action_sentence(replace(waits, latest=None), LIMIT, "USD", US)
+    assert weak.startswith("Hang 80 % shade cloth from leaf fall (20 Oct 2025); alone it does not")
+    stack = replace(samples.stack(), actions=(enough,))
+    assert words.card(stack, LIMIT, US).date == "From 20 Oct."

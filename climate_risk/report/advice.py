@@ -16,7 +16,6 @@ from climate_risk.risk.advice import Action, Sign, Tried
 from climate_risk.risk.results import SeasonResult, StackSeason
 from climate_risk.units import Units
 
-NOT_ALONE = "the sooner the better; alone it does not reach"
 SPARE_PIECE = (
     "Weigh a spare piece of the same tree, size and cover; never lift one off a running stack, "
     "and lift with help."
@@ -26,11 +25,12 @@ SPARE_PIECE = (
 def action_sentence(action: Action, limit: float, currency: str, show: Units) -> str:
     """What, until when, what it brings, takes and saves, and why."""
     what = capital(acts_words(action.acts, show))
-    when = _until(action, limit)
-    if not is_enough(action):
-        when = f"{NOT_ALONE} your limit of {percent(limit)}"
     since = "" if turn_words(action.start) else f", from {full_day(action.start)}"
-    parts = [f"{what}{since}, {when}."]
+    if is_enough(action):
+        parts = [f"{what}{since}, {_until(action, limit)}."]
+    else:
+        soon = f"{since}, the sooner the better" if since else ""
+        parts = [f"{what}{soon}; alone it does not reach your limit of {percent(limit)}."]
     if action.chance is not None:
         parts.append(
             f"Begun on the first day, the chance of loss is {chance_words(action.chance, limit)}."
