@@ -46,6 +46,7 @@ THRESHOLDS = Thresholds(
     growth_temp_max_c=35.0,
     heat_kill_temp_c=40.0,
     heat_half_kill_h=48.0,
+    drought_onset_pct=22.0,
     drought_kill_pct=15.0,
     drought_half_kill_d=21.0,
     complete_share=0.9,

@@ -131,7 +131,8 @@ def test_limits_of_moisture_lie_on_the_wood_s_own_curve(kind: StackModel) -> Non
         (found.moisture_slow_pct, fungus.psi_full_mpa.value),
     ):
         assert pct == pytest.approx(100.0 * float(retention_moisture(psi, wood)), abs=0.1)
-    assert found.drought_kill_pct < found.moisture_stop_pct < found.moisture_slow_pct
+    assert found.drought_kill_pct < found.drought_onset_pct < found.moisture_stop_pct
+    assert found.moisture_stop_pct < found.moisture_slow_pct
 
 
 def told(kind: StackModel, lost: FloatArray, quantiles: FloatArray) -> Outcomes:

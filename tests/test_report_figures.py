@@ -213,9 +213,11 @@ def test_notes_beside_a_panel_move_apart_and_stay_within_it() -> None:
 
 def test_stop_and_kill_lines_lie_at_their_thresholds() -> None:
     stack = samples.stack()
-    _, lines = lines_of(lambda axes: over_time.draw_moisture(axes, stack))
+    axes, lines = lines_of(lambda axes: over_time.draw_moisture(axes, stack))
     levels = [line.get_ydata()[0] for line in lines if len(set(line.get_ydata())) == 1]
-    assert levels == [29.0, 15.0]
+    assert levels == [22.0, 50.0]
+    grey = next(p for p in axes.patches if p.get_facecolor() == mpl.colors.to_rgba(theme.PALE))
+    assert (grey.get_y(), grey.get_height()) == pytest.approx((22.0, 7.0))
     _, lines = lines_of(lambda axes: over_time.draw_heat(axes, stack, Units("us")))
     assert lines[0].get_ydata()[0] == pytest.approx(104.0)
     _, lines = lines_of(lambda axes: over_time.draw_run(axes, stack))
@@ -231,6 +233,9 @@ def test_filled_days_and_spells_are_marked_on_their_days() -> None:
     assert days == {stamp.toordinal() for stamp in marked}
     first = [round(spell.get_paths()[0].get_extents().x0 + 0.5) for spell in spells]
     assert first == [spell.first.toordinal() for spell in stack.spells]
+    (marks,) = axes.get_lines()
+    assert all(s.first.toordinal() <= x <= s.last.toordinal() for s, x in
+               zip(stack.spells, marks.get_xdata(), strict=True))  # fmt: skip
 
 
 def test_what_makes_a_spell_and_which_face_is_driest_stand_on_the_chart() -> None:

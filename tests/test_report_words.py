@@ -10,7 +10,6 @@ from datetime import date, timedelta
 from pathlib import Path
 
 import numpy as np
-import pandas as pd
 import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -19,7 +18,7 @@ import report_samples as samples
 
 from climate_risk.interventions import Act, CoverSpan, LeafFall, LeafOut, Watering
 from climate_risk.options import parse_cover_option, parse_watering_option
-from climate_risk.report import advice, basis, choice, condition, words
+from climate_risk.report import advice, basis, choice, words
 from climate_risk.report.display import (
     folded,
     kept_together,
@@ -39,7 +38,7 @@ from climate_risk.report.treatment import (
     volume,
     waterings_key,
 )
-from climate_risk.risk.results import OptionResult, OutcomeShares, StackSeason
+from climate_risk.risk.results import OptionResult, OutcomeShares
 from climate_risk.risk.results_compare import BreakEven, Tie
 from climate_risk.risk.worth import rank
 from climate_risk.units import Units
@@ -331,13 +330,6 @@ def test_limit_sentence_reads_the_interval(limit: float, part: str) -> None:
     assert part in words.limit_sentence(samples.stack().result, limit)
 
 
-@pytest.mark.parametrize(("units", "unit"), [("us", "°F"), ("metric", "°C")])
-def test_state_and_spells_follow_the_units(units: str, unit: str) -> None:
-    stack, show = samples.stack(), Units(units)
-    assert unit in condition.bark_sentence(replace(stack, daily=hot_day(stack)), show)
-    assert unit in condition.spells_sentence(stack, show)
-
-
 def test_run_sentence_covers_every_case_of_missing_dates() -> None:
     one = samples.stack()
     day = date(2025, 10, 6)
@@ -511,46 +503,6 @@ def test_doubt_is_split_and_its_leaders_named() -> None:
 def test_no_stack_lost_needs_no_count() -> None:
     one = replace(samples.stack(), lost_of_count=(0.0, 0.0, 0.0))
     assert words.lost_sentence(one) == ""
-
-
-def hot_day(stack: StackSeason) -> pd.DataFrame:
-    """Bark 12 K above the air on one day."""
-    daily = stack.daily.copy()
-    daily.loc[daily.index[-3], "bark_temp_max_c"] = daily["air_temp_max_c"].iloc[-3] + 12.0
-    return daily
-
-
-def test_bark_far_above_the_air_is_explained_by_the_gaps_or_the_open() -> None:
-    stack = samples.stack()
-    cool = stack.daily.assign(bark_temp_max_c=stack.daily["air_temp_max_c"] + 1.0)
-    assert condition.bark_sentence(replace(stack, daily=cool), US) == ""
-    hot = replace(stack, daily=hot_day(stack))
-    assert "sun comes through the gaps of the stand (30 % of the sky)" in condition.bark_sentence(
-        hot, US
-    )
-    assert "open sun" in condition.bark_sentence(replace(hot, canopy="open"), US)
-
-
-@pytest.mark.parametrize(
-    ("faces", "said"),
-    [
-        ((20.0, 30.0, 40.0), "the face on the ground"),
-        ((30.0, 20.0, 40.0), "a face between the pieces"),
-        ((40.0, 30.0, 20.0), "the face under the cap"),
-    ],
-)
-def test_driest_face_is_named(faces: tuple[float, ...], said: str) -> None:
-    stack = replace(samples.stack(), face_moisture_pct=faces)
-    assert condition.driest_face(stack) == said
-    bare = replace(stack, shape=replace(stack.shape, cap_thickness_m=0.0))
-    assert condition.driest_face(bare) == said.replace("the face under the cap", "the bare top")
-
-
-def test_a_stress_of_one_is_half_of_the_mycelium() -> None:
-    """Stress is -log2 of the living share."""
-    assert [condition.dead_share(x) for x in (0.0, 1.0, 2.0)] == ["none", "50 %", "75 %"]
-    said = condition.harm_sentence(samples.stack())
-    assert "So far heat has killed 2 % of the mycelium and drought 3 %" in said
 
 
 def test_coverage_counts_what_was_filled_and_names_what_was_estimated() -> None:

@@ -2,10 +2,15 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 from climate_risk.report.display import day, full_day, percent, plural
+from climate_risk.report.words import cause
 from climate_risk.risk.results import SpellLimits, StackSeason
 from climate_risk.units import Units
 
+Killer = Literal["heat", "drought"]
+KILLERS: tuple[Killer, Killer] = ("heat", "drought")
 BARK_FAR_ABOVE_K = 5.0
 """From this much on, the bark's heat above the air's is explained (our own choice)."""
 
@@ -34,19 +39,48 @@ def state_sentence(stack: StackSeason) -> str:
     )
 
 
+def harm_words(stack: StackSeason, killer: Killer) -> str:
+    """What heat or drought has killed and may yet; empty before the first day."""
+    if stack.daily.empty:
+        return ""
+    name = f"{killer}_stress"
+    said = f"so far {dead_share(float(stack.daily[name].iloc[-1]))} dead"
+    if stack.outlook is None or stack.outlook.empty:
+        return said
+    worst = dead_share(float(stack.outlook[(name, 90)].iloc[-1]))
+    return f"{said}; by the end, 1 time in 10, {worst} or more"
+
+
+def acted_sentence(stack: StackSeason) -> str:
+    """What the dots of a chart are, and what the first act spares by the best estimate."""
+    if stack.reference_acted is None or stack.reference_ahead is None:
+        return ""
+    said = "Dots: the same stack with the first act done"
+    ahead, acted = stack.reference_ahead.iloc[-1], stack.reference_acted.iloc[-1]
+    killer = max(KILLERS, key=lambda name: float(ahead[f"{name}_stress"]))
+    bare, spared = (dead_share(float(end[f"{killer}_stress"])) for end in (ahead, acted))
+    if bare == spared:
+        return f"{said}."
+    return f"{said}: {killer} then kills {spared} of the mycelium by the end, not {bare}."
+
+
 def harm_sentence(stack: StackSeason) -> str:
     """What heat and drought have killed so far, best estimate; empty before the first day."""
     if stack.daily.empty:
         return ""
     last = stack.daily.iloc[-1]
     heat, drought = (dead_share(float(last[n])) for n in ("heat_stress", "drought_stress"))
+    most = max(KILLERS, key=lambda name: float(last[f"{name}_stress"]))
+    threat = cause(stack.result.shares)
     said = f"So far heat has killed {heat} of the mycelium and drought {drought} (best estimate)"
     if stack.outlook is None or stack.outlook.empty:
         return f"{said}."
     end = stack.outlook.iloc[-1]
     heat, drought = (dead_share(float(end[(n, 90)])) for n in ("heat_stress", "drought_stress"))
+    turn = "" if threat in ("", "heat and drought", most) else f" What threatens is {threat}."
     return (
         f"{said}; by the end, in the worst 1 case in 10, heat {heat} or more, drought {drought}."
+        f"{turn}"
     )
 
 

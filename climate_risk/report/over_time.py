@@ -14,7 +14,7 @@ import pandas as pd
 
 from climate_risk.report import theme
 from climate_risk.report.column import side_notes
-from climate_risk.report.display import cut
+from climate_risk.report.display import cut, full_day
 from climate_risk.report.theme import Layout
 from climate_risk.report.ticks import put_ticks
 from climate_risk.report.treatment import acts_words, cover_words, watering_words
@@ -83,37 +83,46 @@ def draw_heat(axes: Axes, stack: StackSeason, show: Units) -> None:
     bottom, top = min(low, stop - 4 * step) - step / 2, max(high + step / 2, kill + 1.5 * step)
     axes.set_ylim(bottom, top)
     axes.axhspan(stop, kill, facecolor=theme.PALE)
-    axes.axhspan(kill, top, facecolor="none", edgecolor=theme.GREY, hatch="///", linewidth=0)
-    axes.axhline(kill, color=theme.BLACK, linewidth=1.2, linestyle="--")
+    _draw_dying(axes, kill, top)
     draw_track(axes, stack, "bark_temp_max_c", scale, theme.BARK)
     air = scale.of(stack.daily["air_temp_max_c"].to_numpy(dtype=np.float64))
     days = ordinals(stack.daily.index)
     axes.plot(days, air, color=theme.AIR, linewidth=0.9, linestyle=(0, (2.2, 1.4)))
     hours = at.heat_half_kill_h
     notes = [
-        ((kill + top) / 2, f"{hours:.0f} h at {kill:.0f} {scale.unit}\nkill half"),
+        ((kill + top) / 2, f"{hours:.0f} h at {kill:.0f} {scale.unit}\nkill half of it"),
         ((stop + kill) / 2, f"no growth\nabove {stop:.0f} {scale.unit}"),
     ]
     side_notes(axes, notes, HEAT_IN)
 
 
+def _draw_dying(axes: Axes, edge: float, end: float) -> None:
+    """Where the mycelium dies: hatched, thin and behind all lines."""
+    import matplotlib as mpl
+
+    with mpl.rc_context({"hatch.color": theme.GREY, "hatch.linewidth": 0.35}):
+        axes.axhspan(edge, end, facecolor="none", edgecolor=theme.GREY, hatch=theme.DYING_HATCH,
+                     linewidth=0, zorder=0)  # fmt: skip
+    axes.axhline(edge, color=theme.BLACK, linewidth=1.2, linestyle="--")
+
+
 def draw_moisture(axes: Axes, stack: StackSeason) -> None:
-    """Moisture of the driest spawn face with the bands in which the fungus runs, slows, stops."""
+    """Moisture of the driest spawn face with the bands in which the fungus slows, waits, dies."""
     at = stack.thresholds
-    stop, slow, dry = at.moisture_stop_pct, at.moisture_slow_pct, at.drought_kill_pct
+    stop, slow, dying = at.moisture_stop_pct, at.moisture_slow_pct, at.drought_onset_pct
     _, high = spread(stack, "moisture_driest_face_pct", PERCENT)
     top = max(high * 1.05, slow * 1.5)
     axes.set_ylim(0.0, top)
-    axes.axhspan(0.0, stop, facecolor="none", edgecolor=theme.GREY, hatch="---", linewidth=0)
-    axes.axhspan(stop, slow, facecolor=theme.PALE)
-    axes.axhline(stop, color=theme.BLACK, linewidth=1.2, linestyle="--")
-    axes.axhline(dry, color=theme.BLACK, linewidth=0.7)
+    _draw_dying(axes, dying, 0.0)
+    axes.axhspan(dying, stop, facecolor=theme.PALE)
+    axes.axhline(slow, color=theme.GREY, linewidth=0.8, linestyle=":")
     draw_track(axes, stack, "moisture_driest_face_pct", PERCENT, theme.MOISTURE)
+    days, dry = f"{at.drought_half_kill_d:.0f} d", f"{at.drought_kill_pct:.0f} %"
     notes = [
         ((slow + top) / 2, "safe"),
-        ((stop + slow) / 2, "slow growth"),
-        ((stop + dry) / 2, f"none below\n{stop:.0f} %"),
-        (dry / 2, f"{at.drought_half_kill_d:.0f} d at {dry:.0f} %\nkill half"),
+        ((stop + slow) / 2, f"slow < {slow:.0f} %"),
+        ((stop + dying) / 2, f"no growth,\nalive < {stop:.0f} %"),
+        (dying / 2, f"{days} at {dry}\nkill half of it"),
     ]
     side_notes(axes, notes, MOISTURE_IN)
 
@@ -129,25 +138,26 @@ def draw_run(axes: Axes, stack: StackSeason) -> None:
 
 
 def draw_weather(axes: Axes, stack: StackSeason, show: Units) -> None:
-    """Rain of each day; above it hot, dry spells, and below it the days that were filled."""
+    """Rain of each day over hot, dry spells, and below it the days that were filled."""
     days = ordinals(stack.daily.index)
     rain = show.rain.of(stack.daily["precip_mm"].to_numpy(dtype=np.float64))
     top = float(f"{max(float(rain.max(initial=0.0)), 1e-3):.1g}")
-    axes.set_ylim(-0.3 * top, 1.8 * top)
+    axes.set_ylim(-0.3 * top, 1.6 * top)
     edges = np.append(days, days[-1] + 1) - 0.5
     axes.stairs(rain, edges, fill=True, color=theme.BLUE)
     for spell in stack.spells:
         span = (spell.first.toordinal() - 0.5, spell.days)
-        axes.broken_barh([span], (1.3 * top, 0.4 * top), linewidth=0.6, facecolor=theme.SPELL,
-                         edgecolor=theme.BLACK, hatch=theme.SPELL_HATCH)  # fmt: skip
+        axes.broken_barh([span], (0.0, 1.6 * top), facecolor=theme.SPELL,
+                         edgecolor=theme.BLACK, linewidth=0.6)  # fmt: skip
+    middles = [0.5 * (s.first.toordinal() + s.last.toordinal()) for s in stack.spells]
+    axes.plot(middles, [1.6 * top] * len(middles), "v", color=theme.SPELL, markersize=8.0,
+              markeredgecolor=theme.BLACK, markeredgewidth=0.6, clip_on=False,
+              zorder=3)  # fmt: skip
     filled = days[(stack.daily["source"] != "observed").to_numpy()]
     axes.broken_barh([(at - 0.5, 1.0) for at in filled], (-0.28 * top, 0.22 * top),
                      facecolor=theme.BLACK)  # fmt: skip
     put_ticks(axes.yaxis, [0.0, top], ["0", f"{top:g}"])
-    notes = [(1.5 * top, "hot, dry spell")] if stack.spells else []
-    if len(filled):
-        notes.append((-0.17 * top, "filled days"))
-    side_notes(axes, [*notes, (0.6 * top, "rain")], WEATHER_IN)
+    side_notes(axes, [(-0.17 * top, "filled days")] if len(filled) else [], WEATHER_IN)
 
 
 def plan_spans(stack: StackSeason, show: Units) -> list[tuple[str, date, date]]:
@@ -157,7 +167,10 @@ def plan_spans(stack: StackSeason, show: Units) -> list[tuple[str, date, date]]:
         for cover in stack.covers
     ]
     spans += [(watering_words(dose, show), dose.first, dose.last) for dose in stack.waterings]
-    return [(text, on, min(off, stack.horizon)) for text, on, off in spans]
+    return [
+        (f"{text}, on until {full_day(min(off, stack.horizon))}", on, min(off, stack.horizon))
+        for text, on, off in spans
+    ]
 
 
 def plan_height_in(stack: StackSeason, show: Units) -> float:
@@ -181,7 +194,7 @@ def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units, limit
         span = (on.toordinal(), (off - on).days)
         axes.broken_barh([span], (place - 0.36, 0.72), facecolor=theme.PALE,
                          edgecolor=theme.GREY, linewidth=0.6)  # fmt: skip
-        _write(axes, layout, (first, last), on.toordinal(), place, text)
+        _write(axes, layout, (first, last), on.toordinal(), place, text, ground=theme.PALE)
     if not spans:
         _write(axes, layout, (first, last), first, 0, "bare, not watered")
     for rank, action in enumerate(actions):
@@ -193,8 +206,9 @@ def draw_plan(axes: Axes, stack: StackSeason, layout: Layout, show: Units, limit
             end = max(start + 2, action.latest.toordinal())
             axes.broken_barh([(start, end - start)], (place - 0.36, 0.72), facecolor=theme.ACT,
                              edgecolor=theme.BLACK, linewidth=1.0)  # fmt: skip
+        lead, is_first = f"{rank + 1}. {lead}", rank == 0
         said = f"{lead}: {acts_words(action.acts, show)}"
-        _write(axes, layout, (first, last), end, place, said, is_bold=rank == 0)
+        _write(axes, layout, (first, last), end, place, said, lead, is_bold=is_first)
 
 
 def _write(
@@ -204,23 +218,27 @@ def _write(
     at: float,
     place: int,
     text: str,
+    short: str = "",
     *,
     is_bold: bool = False,
+    ground: str = "",
 ) -> None:
-    """Words of a row, right of a day where there is room, else left of it."""
+    """Words of a row, right of a day where there is room, else left of it; or short ones."""
     share = (at - season[0]) / (season[1] - season[0])
     is_late = share > 0.55
     plot_in = layout.width_in - layout.left_in - layout.right_in
     room_in = share * plot_in + layout.left_in
     if not is_late:
         room_in = (1.0 - share) * plot_in + layout.right_in
+    room = layout.chars(room_in, bold=is_bold)
     axes.annotate(
-        cut(text, layout.chars(room_in, bold=is_bold)),
+        cut(short if short and len(text) > room else text, room),
         (at, place),
         (-4.0 if is_late else 4.0, 0.0),
         textcoords="offset points",
         ha="right" if is_late else "left",
         va="center",
         fontweight="bold" if is_bold else "normal",
+        bbox={"facecolor": ground, "edgecolor": "none", "pad": 0.6} if ground else None,
         annotation_clip=False,
     )

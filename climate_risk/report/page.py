@@ -25,7 +25,6 @@ from climate_risk.report.numbers import month_rows, option_cells, option_heads
 from climate_risk.report.option_names import option_name
 from climate_risk.report.prices import prices_sentences
 from climate_risk.report.season_figure import (
-    ACTED_NOTE,
     BAND_NOTE,
     MOISTURE_NOTE,
     canopies_figure,
@@ -153,7 +152,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
         "chart": chart(key, f"Chart of the season. {said}", desk, phone),
         "notes": [
             BAND_NOTE if stack.outlook is not None else "No outlook: everything shown is past.",
-            *([ACTED_NOTE] if stack.reference_acted is not None else []),
+            condition.acted_sentence(stack),
             MOISTURE_NOTE,
             *prices_sentences(result.prices, show),
         ],

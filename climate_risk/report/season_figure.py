@@ -15,7 +15,13 @@ from climate_risk.report.column import (
     month_axis,
     side_notes,
 )
-from climate_risk.report.condition import driest_face, harm_sentence, spell_words
+from climate_risk.report.condition import (
+    Killer,
+    acted_sentence,
+    driest_face,
+    harm_words,
+    spell_words,
+)
 from climate_risk.report.display import day, full_day, odds, percent, plural
 from climate_risk.report.risk_bars import RiskBar, bars_height_in, cause_key, draw_bars
 from climate_risk.report.ticks import put_ticks
@@ -24,6 +30,7 @@ from climate_risk.report.words import (
     begin_words,
     capital,
     card,
+    cause,
     cause_split,
     is_enough,
     place_words,
@@ -37,14 +44,14 @@ if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
 DAYS_PER_MONTH = 30.44
+RUN_HEADING = "Spawn run: how far the mycelium has grown between layers of spawn"
 YEARS_IN, CANOPY_IN = 0.42, 1.3
 MOISTURE_NOTE = "Moisture is water as % of dry wood: at 30 %, water is 23 % of the log's weight."
 BAND_NOTE = (
     "Thick line: best estimate with the weather seen. Thin dashes: the same stack, nothing done, "
     "carried on through the weather of past years (middle of them), not a forecast. Band: 8 "
-    "times in 10, with the unsure values drawn from their ranges."
+    "times in 10."
 )
-ACTED_NOTE = "Dots: the same stack with the first act done."
 
 
 def season_figure(
@@ -104,7 +111,7 @@ def canopies_figure(
          (scale.of(at.heat_kill_temp_c), "kills in\nhours")),
         ("Moisture at the driest face, % of dry wood", "moisture_driest_face_pct",
          panels.PERCENT, (at.moisture_stop_pct, "no growth\nbelow")),
-        ("Run between spawn faces, % of the way", "colonized_fraction", panels.SHARE,
+        (f"{RUN_HEADING}, % of the way", "colonized_fraction", panels.SHARE,
          (100.0 * at.complete_share, "fully run")),
     )  # fmt: skip
 
@@ -151,17 +158,19 @@ def _panels(
     made = _danger_panel(result, stack, layout, show)
     made += [
         Panel(
-            heading=f"Hottest hour of the day, {unit}: bark (orange), air (dashed black)",
+            heading=f"Hottest hour of the day, {unit}: bark (orange), air (dashed black)"
+            f"{_dying_words(stack, 'heat')}",
             height_in=panels.HEAT_IN,
             draw=partial(panels.draw_heat, stack=stack, show=show),
         ),
         Panel(
-            heading=f"Moisture at the driest face, % of dry wood{_face_words(stack)}",
+            heading=f"Moisture at the driest face{_face_words(stack)}, % of dry wood"
+            f"{_dying_words(stack, 'drought')}",
             height_in=panels.MOISTURE_IN,
             draw=partial(panels.draw_moisture, stack=stack),
         ),
         Panel(
-            heading=f"Run between spawn faces, % of the way{_run_words(stack)}",
+            heading=f"{RUN_HEADING}, % of the way{_run_words(stack)}",
             height_in=panels.RUN_IN,
             draw=partial(panels.draw_run, stack=stack),
         ),
@@ -170,7 +179,7 @@ def _panels(
         rain = "inches" if show.rain.unit == "in" else show.rain.unit
         made.append(
             Panel(
-                heading=f"Rain of the day, {rain}{_spell_heading(result, stack, show)}",
+                heading=f"Rain of the day (blue), {rain}{_spell_heading(result, stack, show)}",
                 height_in=panels.WEATHER_IN,
                 draw=partial(panels.draw_weather, stack=stack, show=show),
             )
@@ -193,7 +202,13 @@ def _panels(
 
 
 def _face_words(stack: StackSeason) -> str:
-    return "" if stack.daily.empty else f"; today {driest_face(stack)}"
+    return "" if stack.daily.empty else f" (today {driest_face(stack)})"
+
+
+def _dying_words(stack: StackSeason, killer: Killer) -> str:
+    """How much of the mycelium the cause has killed, and may yet; and how its zone is drawn."""
+    told = harm_words(stack, killer)
+    return f"; hatched: the mycelium dies{f' ({told})' if told else ''}"
 
 
 def _run_words(stack: StackSeason) -> str:
@@ -211,7 +226,7 @@ def _spell_heading(result: SeasonResult, stack: StackSeason, show: Units) -> str
     longest = max(stack.spells, key=lambda spell: spell.days)
     many = "" if len(stack.spells) == 1 else f"{len(stack.spells)} spells, the longest "
     days = f"{many}{plural(longest.days, 'day')} to {day(longest.last)}"
-    return f"; hot, dry spell: {days} ({spell_words(result.spell_limits, show)})"
+    return f"; hot, dry spell (orange): {days} ({spell_words(result.spell_limits, show)})"
 
 
 def plan_heading(stack: StackSeason) -> str:
@@ -232,13 +247,12 @@ def _danger_panel(
     if stack.result.chance is not None:
         bars = risk_bars(stack, limit, show)
         chars = layout.chars(layout.width_in - 0.4)
-        keys = cause_key([bar.shares for bar in bars if bar.shares is not None])
-        keys += ["grey: once that is done"] if len(bars) > 1 else []
-        keys += [
-            "thin line: what it may be (8 times in 10)",
-            f"dashed: your limit, {percent(limit)}",
-        ]
-        heading = "; ".join(["Chance of losing a stack, %", *keys])
+        heading = (
+            f"Chance of losing a stack (most of its mycelium dead), %; line: 8 times in 10; "
+            f"dashed: your limit, {percent(limit)}"
+        )
+        keys = cause_key([stack.result.shares])
+        heading = "; ".join([heading, *keys] if len(keys) > 1 else [heading])
         height = bars_height_in(bars, chars)
         draw = partial(draw_bars, bars=bars, chars=chars, limit=limit)
         return [
@@ -259,21 +273,22 @@ def risk_bars(stack: StackSeason, limit: float, show: Units) -> list[RiskBar]:
         return []
     words = f"As it stands: {_chance(now.mean, now.high, limit)}{_split(stack.result.shares)}"
     bars = [RiskBar(words=words, chance=now, shares=stack.result.shares)]
-    for action in stack.actions[: panels.SHOWN_ACTIONS]:
+    for rank, action in enumerate(stack.actions[: panels.SHOWN_ACTIONS], start=1):
         if action.chance is None:
             continue
         weak = "" if is_enough(action) else ", not enough alone"
         what = capital(acts_words(action.acts, show))
         share = _chance(action.chance.mean, action.chance.high, limit)
-        said = f"{what}, {begin_words(stack, action)}: {share}{weak}"
+        said = f"{rank}. {what}, {begin_words(stack, action)}: {share}{weak}"
         bars.append(RiskBar(words=said, chance=action.chance, shares=None))
     return bars
 
 
 def _split(shares: OutcomeShares) -> str:
-    """Causes with their shares, where there are two; the colour names a lone one."""
+    """Causes, with their shares where there are two."""
     both = shares.killed_by_heat > 0.0 and shares.killed_by_drought > 0.0
-    return f" ({cause_split(shares)})" if both else ""
+    lone = f", by {cause(shares)}" if shares.lost > 0.0 else ""
+    return f" ({cause_split(shares)})" if both else lone
 
 
 def _chance(mean: float, high: float, limit: float) -> str:
@@ -305,15 +320,13 @@ def subject(result: SeasonResult, stack: StackSeason) -> str:
 
 
 def _notes(result: SeasonResult, stack: StackSeason) -> list[str]:
-    notes = [harm_sentence(stack)] if not stack.daily.empty else []
     chance = stack.result.chance
-    if stack.outlook is not None:
-        notes.append(BAND_NOTE)
-    if stack.reference_acted is not None:
-        notes.append(ACTED_NOTE)
-    if chance is not None:
-        notes.append(f"Chances are from {plural(chance.years, 'past year')}.")
-    return [*notes, MOISTURE_NOTE]
+    return [
+        BAND_NOTE if stack.outlook is not None else "",
+        acted_sentence(stack),
+        f"Chances are from {plural(chance.years, 'past year')}." if chance is not None else "",
+        MOISTURE_NOTE,
+    ]
 
 
 def _others(result: SeasonResult, stack: int, show: Units) -> list[str]:

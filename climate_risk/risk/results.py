@@ -62,6 +62,8 @@ class Thresholds:
     heat_kill_temp_c: float
     """At this temperature half of the fungus is expected dead after ``heat_half_kill_h``."""
     heat_half_kill_h: float
+    drought_onset_pct: float
+    """Below this moisture it begins to die; between this and the stop it lives and waits."""
     drought_kill_pct: float
     """At this moisture half of the fungus is expected dead after ``drought_half_kill_d``."""
     drought_half_kill_d: float

@@ -21,6 +21,7 @@ def thresholds_of(kind: StackModel) -> Thresholds:
         growth_temp_max_c=fungus.temp_max_c.value,
         heat_kill_temp_c=fungus.heat_ref_temp_c.value,
         heat_half_kill_h=fungus.heat_half_kill_h.value,
+        drought_onset_pct=fungus.drought_onset_pct.value,
         drought_kill_pct=fungus.drought_full_pct.value,
         drought_half_kill_d=fungus.drought_half_kill_d.value,
         complete_share=model().complete_share.value,
