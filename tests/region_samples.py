@@ -147,6 +147,7 @@ def made_up(rows: int = 6, columns: int = 8, stacks: int = 1) -> RegionMap:
         chance=chance,
         low=0.5 * chance,
         high=1.5 * chance,
+        draw_error=0.02 + 0.05 * chance,
         best=best,
         years=np.where(state == SEA, np.nan, np.where(state == RUN, 20.0, 4.0)),
     )

@@ -69,6 +69,7 @@ def test_a_cell_equals_compare_at_that_place_bit_for_bit(
             assert stack.chance[place, row, column] == chance.mean
             assert stack.low[place, row, column] == chance.low
             assert stack.high[place, row, column] == chance.high
+            assert stack.draw_error[place, row, column] == chance.draw_error
         best = found.options[int(stack.best[row, column])]
         assert best.canopy == result.stacks[0].best.canopy
     assert np.unique(stack.chance[:, found.state == RUN]).size > 2

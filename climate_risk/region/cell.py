@@ -21,6 +21,7 @@ from climate_risk.region.store import source_of_the_package
 from climate_risk.region.variables import Conversion, Step
 from climate_risk.risk.chance import FEWEST_YEARS
 from climate_risk.risk.compare import compare
+from climate_risk.risk.results import Chance
 from climate_risk.risk.results_compare import CompareResult
 from climate_risk.site import Site
 from climate_risk.weather import to_hourly
@@ -36,8 +37,9 @@ FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
 HEAD = ("state", "observed", "water_residual", "energy_residual")
-"""Numbers of a cell; then for each stack years and best, and chance, low, high an option."""
-OF_STACK, OF_OPTION = 2, 3
+"""Numbers of a cell; then for each stack years and best, and for each option a chance: its mean,
+ends and error of the draws."""
+OF_STACK, OF_OPTION = 2, 4
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -185,6 +187,11 @@ def compare_cell(raw: RawWeather, site: Site, chain: Chain) -> tuple[Record, Com
     return record, found
 
 
+def _told(chance: Chance) -> list[float]:
+    error = np.nan if chance.draw_error is None else chance.draw_error
+    return [chance.mean, chance.low, chance.high, error]
+
+
 def _of_stacks(found: CompareResult, yard: Yard) -> tuple[FloatArray, int]:
     """Numbers of every stack in the order of the yard's options, and the fewest years of one."""
     numbers, years = [], []
@@ -195,5 +202,5 @@ def _of_stacks(found: CompareResult, yard: Yard) -> tuple[FloatArray, int]:
         numbers += [float(years[-1]), np.nan if by_place[best].chance is None else float(best)]
         for place in range(len(map_options(yard))):
             chance = by_place[place].chance
-            numbers += [np.nan] * 3 if chance is None else [chance.mean, chance.low, chance.high]
+            numbers += [np.nan] * OF_OPTION if chance is None else _told(chance)
     return np.array(numbers), min(years)

@@ -70,6 +70,8 @@ class StackMap:
     low: FloatArray
     high: FloatArray
     """Ends of the 80 % interval."""
+    draw_error: FloatArray
+    """Standard error of the chance that the number of draws leaves."""
     best: FloatArray
     """(rows, columns) place of the best option, as `compare` ranks them."""
     years: FloatArray

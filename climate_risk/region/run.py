@@ -251,6 +251,7 @@ def _assemble(yard: Yard, grid: Grid, chain: Chain, numbers: FloatArray) -> Regi
                 chance=chances[:, 0],
                 low=chances[:, 1],
                 high=chances[:, 2],
+                draw_error=chances[:, 3],
                 best=best,
                 years=years,
             )

@@ -9,7 +9,17 @@ from climate_risk.report.certainty import overlap_sentence, tie_sentence
 from climate_risk.report.display import money, odds, percent, plural
 from climate_risk.report.option_names import charted, in_common, option_name
 from climate_risk.report.treatment import covers_words, waterings_words
-from climate_risk.report.words import capital, lost_to, place_words, what_happened
+from climate_risk.report.words import (
+    OTHER_DRAWS,
+    capital,
+    draws_sentence,
+    error_words,
+    limit_sentence,
+    lost_to,
+    place_words,
+    share_words,
+    what_happened,
+)
 from climate_risk.risk.results import OptionResult
 from climate_risk.risk.results_compare import ComparedOption, CompareResult, StackCompare
 from climate_risk.units import Units
@@ -36,13 +46,13 @@ def cost_words(option: OptionResult, currency: str) -> str:
 
 
 def loss_words(option: OptionResult, limit: float) -> str:
-    """``about 1 in 7 lost to drought (14 %)``, ``no loss seen``."""
+    """``about 1 in 7 lost to drought (14 % ± 1.6)``, ``no loss seen``."""
     if option.chance is None:
         return what_happened(option)
     if option.chance.mean <= 0.0:
         return "no loss seen"
-    share = option.chance.mean
-    return f"{odds(share, limit)} lost {lost_to(option.shares)} ({percent(share, limit)})"
+    said = f"{odds(option.chance.mean, limit)} lost {lost_to(option.shares)}"
+    return f"{said} ({share_words(option.chance, limit)})"
 
 
 def _said(
@@ -169,6 +179,13 @@ def ties_sentence(stack: StackCompare) -> str:
     return overlap_sentence(stack)
 
 
+def how_sure(stack: StackCompare, limit: float) -> str:
+    """Whether the years and the draws can tell the best from the others and from the limit."""
+    said = ties_sentence(stack) or limit_sentence(stack.best, limit)
+    chance = stack.best.chance
+    return said if chance is None or chance.mean <= 0.0 else f"{said}{draws_sentence(chance)}"
+
+
 def basis_line(result: CompareResult, stack: StackCompare, show: Units) -> str:
     """What the bars rest on."""
     shared = "".join(f", {said}" for said in in_common(stack, show))
@@ -177,6 +194,8 @@ def basis_line(result: CompareResult, stack: StackCompare, show: Units) -> str:
         f"weather of {result.first_year} to {result.last_year} ({plural(result.years, 'year')}, "
         f"each with {plural(result.draws, 'draw')} of the unsure values)."
     )
+    if any(option.chance and error_words(option.chance) for option in stack.options):
+        text += f" {OTHER_DRAWS}."
     left_out = len(stack.options) - len(charted(stack))
     if left_out:
         text += (
@@ -198,5 +217,5 @@ def option_danger(option: OptionResult, where: str, limit: float) -> str:
         )
     return (
         f"{capital(where)}: {odds(chance.mean, limit)} stacks lost "
-        f"({percent(chance.mean, limit)}), {lost_to(option.shares)}."
+        f"({share_words(chance, limit)}), {lost_to(option.shares)}."
     )

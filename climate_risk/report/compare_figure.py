@@ -23,7 +23,7 @@ from climate_risk.report.display import folded, money, odds, percent
 from climate_risk.report.option_names import charted, option_name
 from climate_risk.report.risk_bars import ROW_IN, cause_key, chance_end, draw_chances
 from climate_risk.report.ticks import put_ticks
-from climate_risk.report.words import capital, cause
+from climate_risk.report.words import capital, cause, share_words
 from climate_risk.risk.results import SeasonResult, YearResult
 from climate_risk.risk.results_compare import ComparedOption, CompareResult, StackCompare
 from climate_risk.units import Units
@@ -135,7 +135,7 @@ def _row_words(
     if chance is None or chance.mean <= 0.0:
         said = f"{loss_words(option, limit)}, {cost}"
     else:
-        said = f"{odds(chance.mean, limit)} lost ({percent(chance.mean, limit)}), {cost}"
+        said = f"{odds(chance.mean, limit)} lost ({share_words(chance, limit)}), {cost}"
         said += "" if total is None else f", {money(total, result.currency)} with loss"
     return f"{option.rank}. {capital(option_name(option, stack, show))}: {said}"
 

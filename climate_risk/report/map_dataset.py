@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from climate_risk.region.results import STATES, Axis, RegionMap, StackMap
+from climate_risk.report.map_words import draws_sentence, uniform_sentence
 from climate_risk.report.map_words import labels as labels_of
-from climate_risk.report.map_words import uniform_sentence
 from climate_risk.units import Units
 from climate_risk.version import program_version
 
@@ -31,6 +31,7 @@ MEANING = {
     "chance_of_loss": "chance of losing a stack in its first year",
     "chance_low": "lower end of the 80 % interval of the chance of loss",
     "chance_high": "upper end of the 80 % interval of the chance of loss",
+    "chance_draw_error": "standard error of the chance of loss that the number of draws leaves",
     "best_option": "option with the least loss, as the compare command ranks them",
     "gain": "chance of loss when nothing is done less that under the best option",
     "years": "past years with weather of the whole season",
@@ -49,9 +50,10 @@ def map_dataset(result: RegionMap) -> xr.Dataset:
     Returns
     -------
     xarray.Dataset
-        ``chance_of_loss``, ``chance_low``, ``chance_high`` by option; ``best_option`` (place of
-        an option from 0 on), ``gain``, ``years``, ``cell_state``, ``observed``. Masked cells are
-        NaN. With one kind of stack ``stack`` is a scalar coordinate, else the first dimension.
+        ``chance_of_loss``, ``chance_low``, ``chance_high``, ``chance_draw_error`` by option;
+        ``best_option`` (place of an option from 0 on), ``gain``, ``years``, ``cell_state``,
+        ``observed``. Masked cells are NaN. With one kind of stack ``stack`` is a scalar
+        coordinate, else the first dimension.
     """
     import xarray as xr
 
@@ -67,10 +69,11 @@ def map_dataset(result: RegionMap) -> xr.Dataset:
         return np.stack([take(stack) for stack in stacks])
 
     by_option = ("stack", "option", *cells)
-    put("chance_of_loss", by_option, of_stacks(lambda s: s.chance),
-        ancillary_variables="chance_low chance_high years cell_state")  # fmt: skip
+    beside = "chance_low chance_high chance_draw_error years cell_state"
+    put("chance_of_loss", by_option, of_stacks(lambda s: s.chance), ancillary_variables=beside)
     put("chance_low", by_option, of_stacks(lambda s: s.low))
     put("chance_high", by_option, of_stacks(lambda s: s.high))
+    put("chance_draw_error", by_option, of_stacks(lambda s: s.draw_error))
     labels = labels_of(result, METRIC)
     put("best_option", ("stack", *cells), of_stacks(lambda s: s.best),
         comment="place in option, from 0 on: " + "; ".join(
@@ -142,7 +145,9 @@ def _about(result: RegionMap) -> dict[str, Any]:
         "history": f"made by climate-risk {version} from "
         + ", ".join(f"{name} ({digest[:12]})" for name, digest in result.inputs.items()),
         "references": "climate_risk/tables/sources.toml of the program",
-        "comment": " ".join((uniform_sentence(result), *(f"{n}." for n in result.notes))),
+        "comment": " ".join(
+            (uniform_sentence(result), draws_sentence(result), *(f"{n}." for n in result.notes))
+        ),
         **{f"cells_{state}": result.count(n) for n, state in enumerate(STATES)},
     }
 

@@ -98,7 +98,7 @@ def map_page(result: RegionMap) -> str:
             "result": result,
             "subject": f"{subject}.",
             "stacks": [_stack_view(result, n, show) for n in range(len(result.stacks))],
-            "reading": map_words.READING,
+            "reading": [*map_words.READING, map_words.draws_sentence(result)],
             "counts": _counts(result),
             "notes": [
                 map_words.uniform_sentence(result),

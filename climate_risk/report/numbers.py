@@ -94,10 +94,11 @@ def option_cells(option: OptionResult, limit: float, show: Units) -> list[str]:
     shares, cost, run = option.shares, option.cost, option.colonized_fraction
     chance = f"not given: {words.what_happened(option)}"
     if option.chance is not None:
-        mean = option.chance.mean
         interval = percent_range(option.chance.low, option.chance.high)
-        error = words.error_words(option.chance)
-        chance = f"{'none seen' if mean <= 0.0 else percent(mean, limit)}{error} ({interval})"
+        share = words.share_words(option.chance, limit)
+        if option.chance.mean <= 0.0:
+            share = f"none seen{words.error_words(option.chance)}"
+        chance = f"{share} ({interval})"
     low, dry, high = option.moisture_driest_face_pct
     cool, warm, hot = (show.temperature.of(value) for value in option.bark_temp_max_c)
     return [

@@ -247,7 +247,7 @@ def _compare_view(
         "best": best,
         "safest": choice.safest_sentence(stack, *terms),
         "plan": choice.plan_sentence(stack, limit, result.currency),
-        "ties": choice.ties_sentence(stack) or words.limit_sentence(stack.best, limit),
+        "ties": choice.how_sure(stack, limit),
         "ranking": choice.ranking(stack),
         "prices": prices_sentences(result.prices, show),
         "subject": choice.basis_line(result, stack, show),

@@ -27,16 +27,19 @@ from climate_risk.report.risk_bars import RiskBar, bars_height_in, cause_key, dr
 from climate_risk.report.ticks import put_ticks
 from climate_risk.report.treatment import acts_words
 from climate_risk.report.words import (
+    OTHER_DRAWS,
     begin_words,
     capital,
     card,
     cause,
     cause_split,
+    error_words,
     is_enough,
     place_words,
+    share_words,
     verdict,
 )
-from climate_risk.risk.results import OutcomeShares, SeasonResult, StackSeason
+from climate_risk.risk.results import Chance, OutcomeShares, SeasonResult, StackSeason
 from climate_risk.units import Scale, Units
 
 if TYPE_CHECKING:
@@ -271,14 +274,14 @@ def risk_bars(stack: StackSeason, limit: float, show: Units) -> list[RiskBar]:
     now = stack.result.chance
     if now is None:
         return []
-    words = f"As it stands: {_chance(now.mean, now.high, limit)}{_split(stack.result.shares)}"
+    words = f"As it stands: {_chance(now, limit)}{_split(stack.result.shares)}"
     bars = [RiskBar(words=words, chance=now, shares=stack.result.shares)]
     for rank, action in enumerate(stack.actions[: panels.SHOWN_ACTIONS], start=1):
         if action.chance is None:
             continue
         weak = "" if is_enough(action) else ", not enough alone"
         what = capital(acts_words(action.acts, show))
-        share = _chance(action.chance.mean, action.chance.high, limit)
+        share = _chance(action.chance, limit)
         said = f"{rank}. {what}, {begin_words(stack, action)}: {share}{weak}"
         bars.append(RiskBar(words=said, chance=action.chance, shares=None))
     return bars
@@ -291,10 +294,10 @@ def _split(shares: OutcomeShares) -> str:
     return f" ({cause_split(shares)})" if both else lone
 
 
-def _chance(mean: float, high: float, limit: float) -> str:
-    if mean <= 0.0:
-        return f"none seen, up to {percent(high)} not ruled out"
-    return f"{odds(mean, limit)}, {percent(mean, limit)}"
+def _chance(chance: Chance, limit: float) -> str:
+    if chance.mean <= 0.0:
+        return f"none seen, up to {percent(chance.high)} not ruled out"
+    return f"{odds(chance.mean, limit)}, {share_words(chance, limit)}"
 
 
 def draw_years(axes: Axes, stack: StackSeason) -> None:
@@ -321,10 +324,14 @@ def subject(result: SeasonResult, stack: StackSeason) -> str:
 
 def _notes(result: SeasonResult, stack: StackSeason) -> list[str]:
     chance = stack.result.chance
+    basis = ""
+    if chance is not None:
+        other = f"; {OTHER_DRAWS}" if error_words(chance) else ""
+        basis = f"Chances are from {plural(chance.years, 'past year')}{other}."
     return [
         BAND_NOTE if stack.outlook is not None else "",
         acted_sentence(stack),
-        f"Chances are from {plural(chance.years, 'past year')}." if chance is not None else "",
+        basis,
         MOISTURE_NOTE,
     ]
 

@@ -56,10 +56,20 @@ def chance_words(chance: Chance, limit: float) -> str:
     ``about 1 in 7 (14 % ± 1.6 from the draws; may be 6 to 23 %)``.
     """
     may_be = f"may be {percent_range(chance.low, chance.high)}"
-    error = error_words(chance) and f"{error_words(chance)} from the draws"
+    draws = " from the draws" if error_words(chance) else ""
     if chance.mean <= 0.0:
         return f"none seen ({may_be})"
-    return f"{odds(chance.mean, limit)} ({percent(chance.mean, limit)}{error}; {may_be})"
+    return f"{odds(chance.mean, limit)} ({share_words(chance, limit)}{draws}; {may_be})"
+
+
+def share_words(chance: Chance, limit: float) -> str:
+    """``14 % ± 1.6``: a chance in percent, with the points that other draws would move it."""
+    return f"{percent(chance.mean, limit)}{error_words(chance)}"
+
+
+OTHER_DRAWS = (
+    "± is how far other draws of the unsure values would move a chance, in points, 2 times in 3"
+)
 
 
 def error_words(chance: Chance | Tried) -> str:
