@@ -154,6 +154,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
             BAND_NOTE if stack.outlook is not None else "No outlook: everything shown is past.",
             condition.acted_sentence(stack),
             MOISTURE_NOTE,
+            *([f"{words.OTHER_DRAWS}."] if own.chance and words.error_words(own.chance) else []),
             *prices_sentences(result.prices, show),
         ],
         "canopies": [
