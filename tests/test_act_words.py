@@ -8,6 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from icalendar import Calendar
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -84,3 +85,15 @@ def test_an_act_that_waits_for_leaf_fall_says_its_day_once() -> None:
     assert weak.startswith("Hang 80 % shade cloth from leaf fall (20 Oct 2025); alone it does not")
     stack = replace(samples.stack(), actions=(enough,))
     assert words.card(stack, LIMIT, US).date == "From 20 Oct."
+
+
+def test_the_calendar_has_the_day_on_which_an_advised_cover_comes_off() -> None:
+    one = samples.stack()
+    fall = LeafFall(2025, 10, 20)
+    for off, found in ((fall, True), (None, False), (one.horizon + timedelta(days=9), False)):
+        bag = CoverSpan(kind="bag", material="paper", on=one.actions[0].start, off=off)
+        action = replace(begun_later(0.08), acts=(Act(kind="put bag on", cover=bag),))
+        result = replace(samples.season(), stacks=(replace(one, covers=(), actions=(action,)),))
+        events = Calendar.from_ical(season_calendar(result)).events
+        days = [e.start for e in events if str(e["summary"]).endswith(": paper bag off")]
+        assert days == ([fall] if found else [])

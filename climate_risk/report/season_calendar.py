@@ -37,6 +37,10 @@ WEIGH = (
     "never lifted off a running stack. Write date and weight into weighings.csv, then run the "
     "season again. Lift with help."
 )
+COMES_OFF = (
+    "If it went on as advised, it comes off again about now. Leaf days are the site's usual ones: "
+    "go by what the trees show."
+)
 FULL_RUN = (
     "In the middle estimate the fungus meets itself about now: white at every joint is a good "
     "sign. Eat nothing that a competent person has not identified."
@@ -133,6 +137,14 @@ def _advised(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
         )
         yield _Entry(key="advice, last day", kind="act", title=f"by today: {what}",
                      text=f"{left} {text}", first=last.day, is_reminded=True)  # fmt: skip
+    for act in action.acts:
+        cover = act.cover
+        if cover is None or act.kind not in ("hang shade cloth", "put bag on"):
+            continue
+        if cover.off is not None and cover.off < stack.horizon:
+            yield _Entry(key=f"advice, {cover.kind} off", kind="act",
+                         title=f"{cover_words(cover)} off", text=COMES_OFF,
+                         first=cover.off, is_reminded=True)  # fmt: skip
 
 
 def _written(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
