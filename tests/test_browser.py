@@ -262,13 +262,14 @@ def test_the_dark_page_turns_the_charts_dark(browser: Any, folder: Path) -> None
         found = page.evaluate(
             """() => [getComputedStyle(document.body).backgroundColor,
                 getComputedStyle(document.querySelector(".desk svg path")).fill,
-                getComputedStyle(document.querySelector(".desk svg text")).fill]"""
+                getComputedStyle(document.querySelector(".desk svg text")).fill,
+                getComputedStyle(document.querySelector(".desk svg use:not([fill])")).fill]"""
         )
         page.close()
         return list(found)
 
-    assert ground("light") == ["rgb(255, 255, 255)", "rgb(255, 255, 255)", "rgb(0, 0, 0)"]
-    assert ground("dark") == ["rgb(22, 25, 29)", "rgb(22, 25, 29)", "rgb(244, 244, 244)"]
+    assert ground("light") == ["rgb(255, 255, 255)"] * 2 + ["rgb(0, 0, 0)"] * 2
+    assert ground("dark") == ["rgb(22, 25, 29)"] * 2 + ["rgb(244, 244, 244)"] * 2
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])

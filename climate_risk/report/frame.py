@@ -151,7 +151,8 @@ def _style() -> str:
         for light, dark in theme.DARK.items()
         for kind in ("fill", "stroke")
     ]
-    dark = "\n".join(("svg text:not([fill]) { fill: currentColor; }", *rules))
+    unsaid = "svg :is(text, use, :not(defs) > path):not([fill]) { fill: currentColor; }"
+    dark = "\n".join((unsaid, *rules))
     page = (TEMPLATES / "page.css").read_text(encoding="utf-8")
     return f"{page}@media screen and (prefers-color-scheme: dark) {{\n{dark}\n}}\n"
 
