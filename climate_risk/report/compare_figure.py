@@ -252,7 +252,7 @@ def years_figure(
 
     said = (
         "Past years, worst first: driest face at its lowest, % of dry wood (dot; line: 8 times in "
-        f"10); grey: too dry to grow, below {stop:.0f} %; black square: most stacks lost"
+        f"10); grey: too dry to grow, below {stop:.0f} %; square: most stacks lost"
     )
     panel = Panel(heading=said if heading else "", height_in=height, draw=draw, below_in=TICKS_IN,
                   timed=False)  # fmt: skip

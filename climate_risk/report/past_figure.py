@@ -78,10 +78,10 @@ def figure_of(past: PastYears, layout: theme.Layout, title: Sequence[str] = ()) 
     trends = {trend.measure: trend for trend in past.trends}
     months = season_words(past.warm_months)
     heads: dict[Measure, str] = {
-        "wood_dry_d": "Wood too dry to grow, days (dark: longest stretch)",
+        "wood_dry_d": "Wood too dry to grow, days (filled: longest stretch)",
         "rainless_longest_d": f"Longest stretch without rain, {months}, days",
-        "bark_hot_d": "Bark too hot to grow, days (dark: longest stretch)",
-        "heatwave_d": f"In heatwaves, {months}, days (dark: longest)",
+        "bark_hot_d": "Bark too hot to grow, days (filled: longest stretch)",
+        "heatwave_d": f"In heatwaves, {months}, days (filled: longest)",
     }
     panels = [
         Panel(

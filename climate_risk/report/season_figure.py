@@ -262,7 +262,7 @@ def _danger_panel(
             Panel(heading=heading, height_in=height, draw=draw, below_in=TICKS_IN, timed=False)
         ]
     if stack.result.years:
-        heading = "Past years, one square each; dark: most stacks would be lost"
+        heading = "Past years, one square each; filled: most stacks would be lost"
         draw = partial(draw_years, stack=stack)
         return [Panel(heading=heading, height_in=YEARS_IN, draw=draw, below_in=TICKS_IN,
                       timed=False)]  # fmt: skip
