@@ -21,6 +21,7 @@ FIGURES = (
     "season_figure",
     "skill_figure",
     "stack_figure",
+    "witness_figure",
     "years_figure",
 )
 
@@ -42,6 +43,7 @@ __all__ = [
     "simulate",
     "skill_figure",
     "stack_figure",
+    "witness_figure",
     "years_figure",
 ]
 

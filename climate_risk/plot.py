@@ -18,6 +18,7 @@ from climate_risk.report.plan_figure import plan_figure
 from climate_risk.report.season_figure import canopies_figure, season_figure
 from climate_risk.report.skill_figure import skill_figure
 from climate_risk.report.stack_figure import stack_figure
+from climate_risk.report.witness_figure import witness_figure
 
 __all__ = [
     "canopies_figure",
@@ -29,5 +30,6 @@ __all__ = [
     "season_figure",
     "skill_figure",
     "stack_figure",
+    "witness_figure",
     "years_figure",
 ]

@@ -327,6 +327,8 @@ class Measuring(Row):
     """By which the simulated moisture of one piece is off though every number is right."""
     discrepancy_days: Parameter
     """Over which such an error lasts."""
+    level_error: Parameter
+    """By which a tree is wetter or drier all along than its wood's range says."""
     disc_error: Parameter
     """Moisture of a disc less that of the piece beside it."""
     thermometer_error_k: Parameter
@@ -336,7 +338,6 @@ class Measuring(Row):
     hygrometer_error_pct: Parameter
     """Points of a day's mean humidity in a bag, day by day."""
     hygrometer_bias_pct: Parameter
-    """The same on every day."""
 
 
 @cache

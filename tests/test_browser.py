@@ -19,6 +19,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
+import measured_samples
 import region_samples
 import report_samples as samples
 
@@ -40,6 +41,7 @@ PAGES = {
     "season": lambda: season_page(
         samples.season(*samples.three_stacks()), {"daily.csv": b"date\n"}
     ),
+    "readings": lambda: season_page(measured_samples.season()),
     "early": lambda: season_page(samples.early_season()),
     "long_names": lambda: season_page(samples.long_names_season()),
     "compare": lambda: compare_page(samples.compare()),
@@ -99,7 +101,7 @@ def opened(browser: Any, folder: Path, name: str, *, width: int, scheme: str = "
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 @pytest.mark.parametrize("width", [360, 768, 1440])
-@pytest.mark.parametrize("name", ["season", "compare", "plan", "map"])
+@pytest.mark.parametrize("name", ["season", "readings", "compare", "plan", "map"])
 def test_axe_finds_nothing_and_nothing_leaves_the_page(
     browser: Any, folder: Path, name: str, width: int, scheme: str
 ) -> None:
@@ -239,7 +241,7 @@ def test_only_tables_that_scroll_are_tab_stops_and_say_so(browser: Any, folder: 
 
 
 @pytest.mark.parametrize("paper", ["A4", "Letter"])
-@pytest.mark.parametrize("name", ["season", "early", "compare", "plan"])
+@pytest.mark.parametrize("name", ["season", "readings", "early", "compare", "plan"])
 def test_a_page_prints_on_two_sheets(browser: Any, folder: Path, name: str, paper: str) -> None:
     page = opened(browser, folder, name, width=1440).page
     pdf = page.pdf(format=paper)

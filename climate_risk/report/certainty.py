@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from climate_risk.report.display import odds, plain_name, plural
+from climate_risk.report.unknown_names import NAMES
 from climate_risk.risk.results import Level
 from climate_risk.risk.results_compare import StackCompare, Tie
 
@@ -84,6 +85,8 @@ def unknown_words(unknown: str) -> str:
     """An unknown in a grower's words."""
     if unknown in MEASURED:
         return MEASURED[unknown][0]
+    if unknown in NAMES:
+        return NAMES[unknown]
     return f"the {plain_name(unknown.removeprefix('model.').replace('.', ' '))}"
 
 

@@ -145,9 +145,12 @@ def _with_links(text: str, known: list[words_explained.Term]) -> Markup:
 
 
 def _style() -> str:
-    """The page's style and, for dark screens, each colour of the charts in its dark turn."""
+    """The page's style and, for dark screens, each colour of the charts in its dark turn.
+
+    A rule names no ``svg`` before the attribute: a mark that is drawn by ``use`` has none above.
+    """
     rules = [
-        f'svg [{kind}="{light}"] {{ {kind}: {dark}; }}'
+        f'[{kind}="{light}"] {{ {kind}: {dark}; }}'
         for light, dark in theme.DARK.items()
         for kind in ("fill", "stroke")
     ]

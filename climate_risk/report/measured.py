@@ -33,6 +33,11 @@ MORE_IS = {
     "wood.green_moisture_pct": "wetter",
 }
 """What a larger value means, where its name does not tell."""
+LEFT_WITHOUT_DISC = {"bare": "about half", "sealed": "about two thirds"}
+LEFT_WITH_DISC = "about a fifth"
+"""Of the error of a piece's moisture, after ten weighings: ``tests/weighing_evidence.md``."""
+PLAIN_UNITS = ("1", "%", "mm", "weeks", "K", "kg/m2", "kg/m3")
+"""Of numbers that a grower can picture; the others stand in the table alone."""
 LITTLE = 0.05
 """A share of the doubt under which a reading settles next to nothing."""
 Context = dict[str, Any]
@@ -44,7 +49,13 @@ def view(stack: StackSeason, limit: float, show: Units) -> Context | None:
     if found is None:
         return None
     return {
-        "lead": [chance_sentence(stack, found, limit), *left_out_sentences(found, show)],
+        "lead": [
+            chance_sentence(stack, found, limit),
+            aside_sentence(found),
+            *left_out_sentences(found, show),
+        ],
+        "piece": [moisture_sentence(found)],
+        "advice": [disc_sentence(found)],
         "moved": [moved_sentence(p) for p in found.parameters] if found.used else [],
         "moved_table": _moved_table(stack, found) if found.used else None,
         "next": [_next_sentence(reading) for reading in found.next_readings],
@@ -59,10 +70,7 @@ def chance_sentence(stack: StackSeason, found: StackMeasured, limit: float) -> s
     """The chance before and after the readings."""
     basis = listed(_used(found))
     if not found.used:
-        return (
-            f"Read: {basis}. Nothing was changed by them: left out in turn, weighings were "
-            "foretold no better with them than with the usual numbers."
-        )
+        return "Your readings changed nothing on this page."
     what = "the stack" if stack.count == 1 else "each stack"
     if found.chance_before is None or found.chance_after is None:
         before, after = percent(found.lost_before), percent(found.lost_after)
@@ -77,9 +85,47 @@ def chance_sentence(stack: StackSeason, found: StackMeasured, limit: float) -> s
     )
 
 
+def aside_sentence(found: StackMeasured) -> str:
+    """That weighings were set aside, and why."""
+    if found.weighings_used or not found.weighings:
+        return ""
+    return (
+        "The weighings were set aside: kept back in turn, they were foretold clearly worse from "
+        "the rest than with the usual numbers. Was it one piece, on one scale, dry outside?"
+    )
+
+
+def moisture_sentence(found: StackMeasured) -> str:
+    """How wet the piece is on the last day, without the readings and with them."""
+    if found.track is None or not found.used:
+        return ""
+    before, after = (
+        table[:, -1] for table in (found.track.moisture_before_pct, found.track.moisture_after_pct)
+    )
+    return (
+        f"The witness piece now holds about {after[1]:.0f} % water, of its dry wood (8 times in "
+        f"10: {after[0]:.0f} to {after[2]:.0f} %); without your readings that would be "
+        f"{before[0]:.0f} to {before[2]:.0f} %."
+    )
+
+
+def disc_sentence(found: StackMeasured) -> str:
+    """What weights leave open without a dried disc, where none was given."""
+    if found.has_disc or not found.weighings:
+        return ""
+    return (
+        "Dry a disc when you cut the next piece. Ten weights without one leave "
+        f"{LEFT_WITHOUT_DISC[found.witness_ends]} of the doubt how wet a piece is; with one they "
+        f"leave {LEFT_WITH_DISC} (found on invented pieces). Cut it from the same log, right "
+        "beside the piece, weigh it fresh and again after a day or two in an oven at 103 °C "
+        "(217 °F), and write both weights into the yard file as disc_wet and disc_dry."
+    )
+
+
 def _used(found: StackMeasured) -> list[str]:
     counted = [
-        (len(found.weighings) - len(found.left_out), "weighing"),
+        (found.weighings_used * (len(found.weighings) - len(found.left_out)), "weighing"),
+        (int(found.has_disc and bool(found.weighings)), "dried disc"),
         (found.bag_days, "day of the hygrometer in the bag"),
         (found.bark_days, "day of the thermometer on the bark"),
     ]
@@ -108,7 +154,10 @@ def held_out_sentence(found: StackMeasured, show: Units) -> str:
     if held is None:
         return ""
     before, after = (show.mass.text(v, 2) for v in (held.before_kg, held.after_kg))
-    verdict = "so they help" if found.used else "so they were set aside"
+    verdict = "so they were set aside"
+    if found.weighings_used:
+        is_better = held.after_kg < held.before_kg
+        verdict = "so they help" if is_better else "no clear difference, so they are kept"
     return (
         f"The test: each of {held.count} weighings was kept back in turn and foretold from the "
         f"rest. With the usual numbers it was off by {before}, with those that the rest favour by "
@@ -133,14 +182,26 @@ def size_sentence(found: StackMeasured) -> str:
 
 
 def moved_sentence(moved: MovedParameter) -> str:
-    """One unknown before and after, in a grower's words."""
+    """One unknown against what is usual, in a grower's words, and its values."""
     name, turn = unknown_words(moved.unknown), MORE_IS.get(moved.unknown)
     before, after = moved.prior, moved.posterior
     kept = (after[2] - after[0]) / (before[2] - before[0])
-    sure = f"; of the width of the doubt {percent(kept)} is left" if kept < 0.9 else ""
-    sense = f" (more is {turn})" if turn else ""
-    now, was = (_with_unit(_short(band[1]), moved.unit) for band in (after, before))
-    return f"{name[0].upper()}{name[1:]}: {now} in the middle, {was} before{sense}{sure}."
+    sure = f"; {percent(kept)} of the doubt is left" if kept < 0.9 else ""
+    sense = f", more is {turn}" if turn else ""
+    against = _against_usual(after[1] / before[1]) if before[0] > 0.0 else "it moved"
+    values = ""
+    if moved.unit in PLAIN_UNITS:
+        now, was = (_with_unit(_short(band[1]), moved.unit) for band in (after, before))
+        values = f" ({now} in the middle, {was} before{sense})"
+    elif sense:
+        values = f" ({sense[2:]})"
+    return f"{name[0].upper()}{name[1:]}: {against}{values}{sure}."
+
+
+def _against_usual(ratio: float) -> str:
+    if ratio >= 1.1:
+        return f"about {ratio:.1f} times the usual"
+    return "about as usual" if ratio > 0.9 else f"about {percent(ratio)} of the usual"
 
 
 def _with_unit(text: str, unit: str) -> str:
@@ -159,7 +220,7 @@ def _moved_table(
 
 
 def _unit(moved: MovedParameter) -> str:
-    return "share" if moved.unit == "1" and moved.prior[2] <= 1.0 else _with_unit("", moved.unit)
+    return "share" if moved.unit == "1" and moved.prior[2] <= 1.0 else moved.unit
 
 
 def _band(band: Band) -> str:
@@ -209,14 +270,16 @@ def elsewhere_sentence(stack: StackSeason, found: StackMeasured) -> str:
 
 
 def _next_sentence(reading: NextReading) -> str:
+    what = READINGS[reading.kind]
+    name = f"{what[0].upper()}{what[1:]}"
+    if max(reading.of_loss, reading.of_moisture) < LITTLE:
+        return f"{name}: next to nothing."
     loss, moisture = (
         "next to nothing" if share < LITTLE else f"about {percent(round(share, 2))}"
         for share in (reading.of_loss, reading.of_moisture)
     )
-    what = READINGS[reading.kind]
     return (
-        f"{what[0].upper()}{what[1:]}: {loss} of whether a stack is lost, {moisture} of how dry "
-        "its driest face gets."
+        f"{name}: {loss} of whether a stack is lost, {moisture} of how dry its driest face gets."
     )
 
 
@@ -228,8 +291,8 @@ def granted_sentence(found: StackMeasured, show: Units) -> str:
     disc = (
         "Its oven-dry mass is that of the disc you dried"
         if found.has_disc
-        else "Its oven-dry mass is not known; a disc cut beside it, weighed fresh and again after "
-        "a day or two in an oven at 103 °C (217 °F), would tell it"
+        else "Its oven-dry mass is taken from its size and the wood's usual density, and may be "
+        "off by an eighth"
     )
     return (
         f"Taken for granted: the piece, {length} long and {wide} across, is of the stack's tree "

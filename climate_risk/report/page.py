@@ -33,6 +33,7 @@ from climate_risk.report.season_figure import (
 )
 from climate_risk.report.skill_figure import skill_figure
 from climate_risk.report.stack_figure import stack_figure
+from climate_risk.report.witness_figure import witness_figure
 from climate_risk.risk.hindsight import PastYears
 from climate_risk.risk.results import OptionResult, SeasonResult, StackSeason
 from climate_risk.risk.results_compare import CompareResult
@@ -189,6 +190,7 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
             svg_bytes(drawn), f"{key}k", f"{stack.name} to scale: {_faces(stack)}."
         ),
         "measured": measured.view(stack, limit, show),
+        "witness_chart": _witness_chart(result, place, units),
         "ahead": [words.run_sentence(stack), words.lost_sentence(stack)],
         "sure": [
             words.limit_sentence(own, limit),
@@ -209,6 +211,19 @@ def _season_view(result: SeasonResult, place: int, units: str, years: bytes) -> 
             [[o.canopy, *option_cells(o, limit, show)] for o in stack.under_canopies],
         ),
     }
+
+
+def _witness_chart(result: SeasonResult, place: int, units: str) -> Context | None:
+    stack = result.stacks[place]
+    if stack.measured is None or stack.measured.track is None:
+        return None
+    desk, phone = (
+        witness_figure(result, place, units=units, narrow=n, heading=False) for n in (False, True)
+    )
+    said = "Weight and moisture of the witness piece over time, without your readings and with."
+    return chart(
+        f"w{place}{units[0]}", f"{said} The table below gives the weights in numbers.", desk, phone
+    )
 
 
 def _faces(stack: StackSeason) -> str:

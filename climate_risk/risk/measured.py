@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
@@ -31,19 +31,18 @@ from climate_risk.risk.measured_results import (
     NextReading,
     StackMeasured,
     WeighedDay,
+    WitnessTrack,
 )
 from climate_risk.risk.results import OptionResult
 from climate_risk.risk.updating import (
-    Piece,
     Posterior,
     effective_size,
-    fit,
     judge,
     level_covariance,
     tempered,
-    weighted_quantiles,
     weights_of,
 )
+from climate_risk.risk.weighed_piece import Disc, Piece, fit, weighted_quantiles
 from climate_risk.tables import measuring
 from climate_risk.weather.own_readings import DailyReadings, Measurements, Weighings
 
@@ -73,8 +72,13 @@ class Learned:
     posterior: Posterior
     masses: Piece | None
     """Every weighing of the days seen, and what the draws say of it."""
+    counted: Piece | None
+    """Those of them that count."""
+    moisture: FloatArray
+    """(draws, days) of the piece since it was cut, simulated; no days without weighings."""
     kept: BoolArray
     """(weighings seen,)"""
+    weighings_used: bool
     held_out: HeldOut | None
     power: float
     bag_days: int
@@ -98,16 +102,18 @@ def learn(
     names = tuple(kind.parameter_set(own).unknowns())
     quantiles = latin_hypercube(DRAWS, len(names), SEED)
     other, bag_days, bark_days = _by_loggers(kind, own, readings, quantiles, as_of)
-    masses, kept, held_out = None, np.zeros(0, dtype=np.bool_), None
+    masses, counted, held_out, is_used = None, None, None, False
+    kept, moisture = np.zeros(0, dtype=np.bool_), np.zeros((DRAWS, 0))
     power = tempered(other)
     weights = weights_of(other, power)
     if readings.weighings is not None:
         _refuse_impossible(readings.weighings, witness)
         seen = _seen(readings.weighings, witness, as_of)
-        moisture = midday_moisture(witness, scheme, quantiles, as_of)
+        moisture = midday_moisture(witness, scheme, quantiles, as_of).T
         masses = piece_of(measured, readings.weighings, witness, moisture, seen)
-        found = judge(masses, other + _of_disc(measured, masses))
+        found = judge(masses, other)
         kept, power, weights = found.kept, found.power, found.weights
+        counted, is_used = found.piece, found.used
         if np.isfinite(found.held_after_kg):
             held_out = HeldOut(
                 count=int(kept.sum()),
@@ -121,7 +127,10 @@ def learn(
         scheme=scheme,
         posterior=Posterior(names=names, quantiles=quantiles, weights=weights),
         masses=masses,
+        counted=counted,
+        moisture=moisture,
         kept=kept,
+        weighings_used=is_used,
         held_out=held_out,
         power=power,
         bag_days=bag_days,
@@ -136,18 +145,29 @@ def piece_of(
     moisture: FloatArray,
     seen: Sequence[int],
 ) -> Piece:
-    """Some of the weighings beside the moisture, (days, draws), that draws give the piece."""
+    """Some of the weighings beside the moisture, (draws, days), that draws give the piece."""
     row = measuring()
     since = np.array([(weighings.days[n] - witness.start_day).days for n in seen])
+    disc = None
+    if measured.disc_moisture is not None:
+        first = (weighings.days[0] - witness.start_day).days
+        disc = Disc(
+            day=float(first),
+            reading=measured.disc_moisture,
+            error=row.disc_error.value,
+            moisture=moisture[:, first],
+        )
     return Piece(
         days=since.astype(np.float64),
         mass_kg=weighings.mass_kg[list(seen)],
-        moisture=moisture[since].T,
+        moisture=moisture[:, since],
         dry_kg=dry_mass_kg(witness),
         dry_error=row.dry_mass_error.value,
         scale_error_kg=measured.scale_error_kg or row.scale_error_kg.value,
         discrepancy=row.moisture_discrepancy.value,
         discrepancy_days=row.discrepancy_days.value,
+        level_error=row.level_error.value,
+        disc=disc,
     )
 
 
@@ -187,14 +207,6 @@ def _refuse_impossible(weighings: Weighings, witness: StackModel) -> None:
     ]
     if wrong:
         raise InputError(*wrong)
-
-
-def _of_disc(measured: Measured, masses: Piece) -> FloatArray:
-    """(draws,) log-likelihood of the disc's moisture on the day of the first weighing."""
-    if measured.disc_moisture is None:
-        return np.zeros(len(masses.moisture))
-    error = measuring().disc_error.value
-    return np.asarray(-0.5 * ((measured.disc_moisture - masses.moisture[:, 0]) / error) ** 2)
 
 
 def _by_loggers(
@@ -261,10 +273,17 @@ def tell(
         has_disc=measured.disc_moisture is not None,
         dry_mass_kg=_dry_mass(learned),
         weighings=_weighed_days(learned),
+        weighings_used=learned.weighings_used,
+        track=_track(learned),
         bag_days=learned.bag_days,
         bark_days=learned.bark_days,
         held_out=learned.held_out,
-        used=learned.power > 0.0,
+        used=bool(
+            learned.weighings_used
+            or learned.bag_days
+            or learned.bark_days
+            or (learned.masses is not None and learned.masses.disc is not None)
+        ),
         draws=DRAWS,
         effective_draws=effective_size(weights),
         power=learned.power,
@@ -313,31 +332,34 @@ def _band(values: FloatArray) -> Band:
 
 
 def _dry_mass(learned: Learned) -> Band | None:
-    if learned.masses is None:
+    if learned.counted is None:
         return None
-    gain, error = learned.masses.only(learned.kept).dry_mass()
-    rng = np.random.default_rng(SEED)
-    drawn = learned.masses.dry_kg * (gain + error * rng.standard_normal(gain.size))
-    return _band(weighted_quantiles(drawn, learned.posterior.weights))
+    found = learned.counted.dry_mass().quantiles(learned.posterior.weights)
+    return _band(learned.counted.dry_kg * found[:, 0])
+
+
+def _before_and_after(learned: Learned, masses: Piece) -> tuple[tuple[Piece, FloatArray], ...]:
+    """The piece as if nothing had been read, and as read, each with the weights of its draws."""
+    flat = np.full(len(masses.moisture), 1.0 / len(masses.moisture))
+    unread = replace(masses.only(np.zeros_like(learned.kept)), disc=None)
+    return (unread, flat), (learned.counted or unread, learned.posterior.weights)
 
 
 def _weighed_days(learned: Learned) -> tuple[WeighedDay, ...]:
-    """Each weighing beside what the draws say of it, the oven-dry mass as the others give it."""
-    masses, weighings = learned.masses, learned.readings.weighings
-    if masses is None or weighings is None:
+    """Each weighing beside the mass that the draws say, without readings and with them."""
+    masses = learned.masses
+    if masses is None:
         return ()
-    gain, _ = masses.only(learned.kept).dry_mass()
-    expected = gain[:, None] * masses.expected_kg
-    flat = np.full(len(expected), 1.0 / len(expected))
-    before = weighted_quantiles(expected, flat)
-    after = weighted_quantiles(expected, learned.posterior.weights)
+    before, after = (
+        piece.mass_on(masses.days, masses.moisture).quantiles(weights)
+        for piece, weights in _before_and_after(learned, masses)
+    )
     found = []
     for n in range(masses.days.size):
-        day = learned.witness.start_day + timedelta(days=int(masses.days[n]))
         why: LeftOutFor | None = None if learned.kept[n] else "unlike the others"
         found.append(
             WeighedDay(
-                day=day,
+                day=learned.witness.start_day + timedelta(days=int(masses.days[n])),
                 mass_kg=float(masses.mass_kg[n]),
                 before_kg=_band(before[:, n]),
                 after_kg=_band(after[:, n]),
@@ -345,3 +367,22 @@ def _weighed_days(learned: Learned) -> tuple[WeighedDay, ...]:
             )
         )
     return tuple(found)
+
+
+def _track(learned: Learned) -> WitnessTrack | None:
+    """The piece day by day, without readings and with them."""
+    masses, moisture = learned.masses, learned.moisture
+    if masses is None:
+        return None
+    days = np.arange(float(moisture.shape[1]))
+    mass, water = [], []
+    for piece, weights in _before_and_after(learned, masses):
+        mass.append(piece.mass_on(days, moisture).quantiles(weights))
+        water.append(100.0 * piece.moisture_on(days, moisture).quantiles(weights))
+    return WitnessTrack(
+        first=learned.witness.start_day,
+        mass_before_kg=mass[0],
+        mass_after_kg=mass[1],
+        moisture_before_pct=water[0],
+        moisture_after_pct=water[1],
+    )

@@ -6,11 +6,15 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Literal
 
+import numpy as np
+import numpy.typing as npt
+
 from climate_risk.measured_options import Ends
 
 if TYPE_CHECKING:
     from climate_risk.risk.results import Chance
 
+FloatArray = npt.NDArray[np.float64]
 Band = tuple[float, float, float]
 """10th, 50th, 90th percentile."""
 Reading = Literal["weighing", "bark thermometer", "bag hygrometer"]
@@ -40,6 +44,19 @@ class WeighedDay:
     """With all that were kept."""
     left_out: LeftOutFor | None
     """Why it was not used; None: it was."""
+
+
+@dataclass(frozen=True, kw_only=True)
+class WitnessTrack:
+    """The piece day by day: 10th, 50th and 90th percentile, each (3, days)."""
+
+    first: date
+    mass_before_kg: FloatArray
+    """Without the readings: what size, wood and weather say."""
+    mass_after_kg: FloatArray
+    moisture_before_pct: FloatArray
+    """Water over oven-dry wood."""
+    moisture_after_pct: FloatArray
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -77,13 +94,17 @@ class StackMeasured:
     dry_mass_kg: Band | None
     """Of the piece, after; None without weighings."""
     weighings: tuple[WeighedDay, ...]
+    weighings_used: bool
+    """False: held-out weighings were met no better, so they were set aside."""
+    track: WitnessTrack | None
+    """None without weighings."""
     bag_days: int
     """Days of readings in the bag that were used."""
     bark_days: int
     held_out: HeldOut | None
     """None with fewer than three weighings."""
     used: bool
-    """False: held-out readings were met no better, so nothing was changed."""
+    """False: no reading counts, so nothing was changed."""
     draws: int
     effective_draws: float
     """Draws that count after weighing."""

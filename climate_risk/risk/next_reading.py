@@ -124,23 +124,17 @@ def _mass_today(
     learned: Learned, quantiles: FloatArray, as_of: date
 ) -> tuple[FloatArray, FloatArray]:
     """Mass of the witness today by each run, and the error of a weighing beside it [kg]."""
-    moisture = midday_moisture(learned.witness, learned.scheme, quantiles, as_of)
+    moisture = midday_moisture(learned.witness, learned.scheme, quantiles, as_of).T
     weighings, row = learned.readings.weighings, measuring()
-    expected = 1.0 + moisture[-1]
     if weighings is None or learned.masses is None:
-        dry = dry_mass_kg(learned.witness)
+        dry, expected = dry_mass_kg(learned.witness), 1.0 + moisture[:, -1]
         unsure = dry * expected * row.dry_mass_error.value
         scale = learned.measured.scale_error_kg or row.scale_error_kg.value
-        return dry * expected, np.hypot(
-            unsure, np.hypot(scale, dry * row.moisture_discrepancy.value)
-        )
+        apart = np.hypot(row.moisture_discrepancy.value, row.level_error.value)
+        return dry * expected, np.hypot(unsure, np.hypot(scale, dry * apart))
     seen = [n for n, day in enumerate(weighings.days) if day <= as_of]
     kept = [n for n, keep in zip(seen, learned.kept, strict=True) if keep]
     piece = piece_of(learned.measured, weighings, learned.witness, moisture, kept)
-    gain, unsure = piece.dry_mass()
-    error = np.sqrt(
-        (piece.dry_kg * unsure * expected) ** 2
-        + piece.scale_error_kg**2
-        + (piece.dry_kg * piece.discrepancy) ** 2
-    )
-    return piece.dry_kg * gain * expected, error
+    last = moisture[:, -1:]
+    today = piece.mass_on(np.array([moisture.shape[1] - 1.0]), last)
+    return today.mean[:, 0], np.hypot(today.sd[:, 0], piece.scale_error_kg)

@@ -17,7 +17,11 @@ import pandas as pd
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.errors import InputError, quoted, shown
 from climate_risk.measured_options import Measured
-from climate_risk.units import celsius_from_fahrenheit, kilograms_from_pounds
+from climate_risk.units import (
+    celsius_from_fahrenheit,
+    fahrenheit_from_celsius,
+    kilograms_from_pounds,
+)
 from climate_risk.weather.dates import read_dates
 from climate_risk.weather.text_table import read_text, text_table
 
@@ -89,21 +93,21 @@ def read_weighings(path: Path) -> Weighings:
     InputError
         No such file, wrong columns, no unit, or cells that are no date or mass.
     """
-    table = text_table(path, read_text(path))
-    header, factor = _mass_column(path, table)
+    table, name, header_at = _table(path)
+    header, factor = _mass_column(header_at, table)
     dates = next((c for c in table.columns if c.casefold() in ("date", "day")), None)
     if dates is None:
         raise InputError(
-            f"{path}: no date column among {_listed(table)}; accepted is a column date, such as "
-            "2026-05-03, beside mass_kg or mass_lb"
+            f"{header_at}: no date column among {_listed(table)}; accepted is a column date, with "
+            "days such as 2026-05-03, beside mass_kg or mass_lb"
         )
     mistakes, found = [], []
     for line, day, mass in zip(table.index, table[dates], table[header], strict=True):
-        at = f"{path}, line {line}"
+        at = f"{name}, line {line}"
         when = _day(day)
         if when is None:
-            mistakes.append(f"{at}, column date: {quoted(day)} is not a date; accepted is "
-                            "2026-05-03")  # fmt: skip
+            mistakes.append(f"{at}, column {quoted(dates)}: {quoted(day)} is not a date; accepted "
+                            "is 2026-05-03")  # fmt: skip
         try:
             weight = kilograms_from_pounds(float(mass)) if factor == "lb" else float(mass)
         except ValueError:
@@ -118,29 +122,43 @@ def read_weighings(path: Path) -> Weighings:
     for (day, line, _), (again, twin, _) in pairwise(ordered):
         if day == again:
             raise InputError(
-                f"{path}, lines {line} and {twin}: {day} stands twice; accepted is one weighing "
+                f"{name}, lines {line} and {twin}: {day} stands twice; accepted is one weighing "
                 "a day"
             )
     return Weighings(
-        file=path.name,
+        file=name,
         days=tuple(day for day, _, _ in ordered),
         mass_kg=np.array([mass for _, _, mass in ordered]),
         lines=tuple(line for _, line, _ in ordered),
     )
 
 
-def _mass_column(path: Path, table: pd.DataFrame) -> tuple[str, str]:
+def _table(path: Path) -> tuple[pd.DataFrame, str, str]:
+    """A file's cells, its name, and how messages name its header's line."""
+    if not path.exists():
+        raise InputError(f"{shown(path)}: no such file; accepted is the path of a CSV file")
+    name = shown(path.name)
+    table = text_table(Path(name), read_text(path))
+    return table, name, f"{name}, line {table.attrs['header_line']}"
+
+
+def _mass_column(at: str, table: pd.DataFrame) -> tuple[str, str]:
     """Header of the masses, and ``kg`` or ``lb``."""
-    for header in table.columns:
-        if match := _MASS.fullmatch(str(header).strip()):
+    found = {header: _MASS.fullmatch(str(header).strip()) for header in table.columns}
+    headers = [str(header) for header, match in found.items() if match]
+    if len(headers) > 1:
+        both = " and ".join(quoted(header) for header in headers)
+        raise InputError(f"{at}: columns {both} both hold masses; accepted is one of them")
+    for header, match in found.items():
+        if match:
             return str(header), match[1].lower().removesuffix("s")
     for header in table.columns:
         if _MASS_WITHOUT_UNIT.fullmatch(str(header).strip()):
             raise InputError(
-                f"{path}, column {quoted(header)}: no unit; accepted is mass_kg or mass_lb"
+                f"{at}, column {quoted(header)}: no unit; accepted is mass_kg or mass_lb"
             )
     raise InputError(
-        f"{path}: no mass among {_listed(table)}; accepted is a column mass_kg or mass_lb"
+        f"{at}: no mass among {_listed(table)}; accepted is a column mass_kg or mass_lb"
     )
 
 
@@ -179,40 +197,45 @@ _BARK = _Kind(
 
 def _by_day(path: Path, offset_hours: int, kind: _Kind, how: str) -> DailyReadings:
     """A logger's readings as one value for each day that has most of its hours."""
-    table = text_table(path, read_text(path))
+    table, name, header_at = _table(path)
     times = next((c for c in table.columns if c.casefold().startswith(("time", "date"))), None)
     column = next((c for c in table.columns if kind.header.fullmatch(str(c).strip())), None)
     if times is None or column is None:
         raise InputError(
-            f"{path}: no {'time' if times is None else kind.accepted.split(' ')[0]} among "
+            f"{header_at}: no {'time' if times is None else kind.accepted.split(' ')[0]} among "
             f"{_listed(table)}; accepted are the columns time and {kind.accepted}"
         )
-    stamps = read_dates(table[times], f"{path}, column {quoted(times)}", offset_hours, None)
+    stamps = read_dates(table[times], f"{name}, column {quoted(times)}", offset_hours, None)
     numbers = pd.to_numeric(table[column].mask(table[column] == ""), errors="coerce")
     unit = kind.header.fullmatch(column.strip())
-    if unit is not None and unit[1].lower() == "f":
-        numbers = pd.Series(celsius_from_fahrenheit(numbers.to_numpy(np.float64)), numbers.index)
+    in_fahrenheit = unit is not None and unit[1].lower() == "f"
+    low, high = kind.low, kind.high
+    if in_fahrenheit:
+        low, high = fahrenheit_from_celsius(low), fahrenheit_from_celsius(high)
     cells = table[column]
-    bad = (cells != "") & ~numbers.between(kind.low, kind.high)
+    bad = (cells != "") & ~numbers.between(low, high)
     if bad.any():
         raise InputError(
             *(
-                f"{path}, line {line}, column {quoted(column)}: {quoted(cells.loc[line])} cannot "
-                f"be; accepted is a number for {kind.accepted}, or blank for missing"
+                f"{name}, line {line}, column {quoted(column)}: {quoted(cells.loc[line])} cannot "
+                f"be; accepted is a number from {low:g} to {high:g} for "
+                f"{kind.accepted}, or blank for missing"
                 for line in cells.index[bad]
             )
         )
-    series = pd.Series(numbers.to_numpy(np.float64), index=stamps).dropna()
+    values = numbers.to_numpy(np.float64)
+    values = celsius_from_fahrenheit(values) if in_fahrenheit else values
+    series = pd.Series(values, index=stamps).dropna()
     hours = series.groupby(pd.DatetimeIndex(series.index).floor("h")).agg(how)
     days = hours.groupby(pd.DatetimeIndex(hours.index).normalize())
     daily = days.agg(how)[days.size() >= LEAST_SHARE * HOURS_PER_DAY]
     if daily.empty:
         raise InputError(
-            f"{path}: no day with readings in {LEAST_SHARE * HOURS_PER_DAY:.0f} of its hours; "
+            f"{name}: no day with readings in {LEAST_SHARE * HOURS_PER_DAY:.0f} of its hours; "
             "accepted is a reading every hour or oftener"
         )
     return DailyReadings(
-        file=path.name,
+        file=name,
         days=tuple(stamp.date() for stamp in pd.DatetimeIndex(daily.index)),
         values=daily.to_numpy(np.float64),
     )

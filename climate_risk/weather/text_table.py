@@ -106,7 +106,8 @@ def text_table(path: Path, text: str) -> pd.DataFrame:
     -------
     DataFrame
         Every cell as stripped text, headers as given; the index is the line number in the
-        file. Where the separator is not a comma, a decimal comma is turned into a point.
+        file, ``attrs["header_line"]`` that of the header. Where the separator is not a comma,
+        a decimal comma is turned into a point.
 
     Raises
     ------
@@ -136,7 +137,9 @@ def text_table(path: Path, text: str) -> pd.DataFrame:
             f"{path}: more than one column has the header {quoted(twice[0])}; accepted is a name "
             "of its own for each"
         )
-    return table.loc[(table != "").any(axis=1)]
+    filled = table.loc[(table != "").any(axis=1)]
+    filled.attrs["header_line"] = skipped + 1
+    return filled
 
 
 def _header_line(lines: list[str]) -> int:
