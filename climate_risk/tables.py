@@ -332,11 +332,10 @@ class Measuring(Row):
     disc_error: Parameter
     """Moisture of a disc less that of the piece beside it."""
     thermometer_error_k: Parameter
-    """Of the day's hottest bark, day by day."""
+    """Of the day's hottest bark, day by day; the bias is the same on every day."""
     thermometer_bias_k: Parameter
-    """The same on every day."""
     hygrometer_error_pct: Parameter
-    """Points of a day's mean humidity in a bag, day by day."""
+    """Points of a day's mean humidity in a bag, day by day; the bias as above."""
     hygrometer_bias_pct: Parameter
 
 

@@ -36,7 +36,7 @@ REPORT = Path(__file__).with_suffix(".md")
 
 HEAD = """# What weighing one piece is worth
 
-Made by `python tests/weighing_evidence.py` (ten to fifteen minutes on two cores).
+Made by `python tests/weighing_evidence.py` (a quarter of an hour on one free core).
 
 {pieces} aspen pieces of 12 by 10 inches stand through the invented farm's warm season of \
 2023. They are simulated on a grid four times finer each way than the program's, with every \
@@ -76,8 +76,9 @@ BOUND = """
 An observer who knows the very ranges and grid the pieces come from, and how far dry mass may \
 be off, is left with this share of the error ({draws:,} draws, 128 pieces, no model error): \
 less cannot be had from ten weights alone. A piece with sealed ends loses little water, so its \
-weight says how wet it is only as well as its dry mass is known; one with a bare end dries far \
-enough for the shape of the drying to tell both.
+weight says how wet it is only as well as its dry mass is known: halving its error is out of \
+reach without a disc. One with a bare end dries far enough for the shape of the drying to tell \
+both, and there ten weights halve it.
 
 | piece | dry mass known to {rough:.0%} | known to {fair:.0%} |
 | --- | --- | --- |
