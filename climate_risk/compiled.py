@@ -19,6 +19,8 @@ from numba.core import types
 from numba.core.registry import cpu_target
 from numba.extending import intrinsic, register_jitable
 
+from climate_risk.independent_rounds import KernelCompiler
+
 _compile: Any = njit  # so that a compiled function keeps the types it was written with
 _Function = TypeVar("_Function", bound=Callable[..., Any])
 
@@ -30,7 +32,7 @@ _ANY = {
 }
 _ROOMS = ("microclimate", "log", "fungus", "engine")
 """Folders that hold kernels, and files beside them that kernels take constants from."""
-_FILES = ("compiled.py", "constants.py", "schema.py", "tables.py")
+_FILES = ("compiled.py", "independent_rounds.py", "constants.py", "schema.py", "tables.py")
 
 
 def kernel_files() -> list[Path]:
@@ -50,7 +52,7 @@ def _kept(**options: Any) -> Callable[[_Function], _Function]:
     """Compile, and keep the result as long as no file changes that it is made of."""
 
     def compile_kept(function: _Function) -> _Function:
-        kernel = _compile(function, nogil=True, **_ANY, **options)
+        kernel = _compile(function, nogil=True, pipeline_class=KernelCompiler, **_ANY, **options)
         _take_any_whole_number(kernel)
         try:
             kernel.enable_caching()
@@ -64,7 +66,7 @@ def _kept(**options: Any) -> Callable[[_Function], _Function]:
 
 def _take_any_whole_number(kernel: Any) -> None:
     """Compile once for all whole numbers: a caller's ``1`` would else be a type of its own."""
-    find, general = kernel.get_call_template, cast(Any, types.unliteral)
+    find, general = kernel.get_call_template, cast(Any, types).unliteral
 
     def find_general(given: Any, named: Any) -> Any:
         return find(tuple(general(kind) for kind in given), named)

@@ -74,7 +74,7 @@ def new_blocks(kind: StackModel, scheme: Scheme, quantiles: FloatArray) -> list[
             Block(
                 a=a,
                 mycelium=make_mycelium(kind.grid),
-                booked=np.zeros((2, at.CASES)),
+                booked=at.aligned(2, at.CASES),
                 quantiles=q,
                 daily=np.empty((0, DAILY_COLUMNS, at.CASES)),
                 water_first_kg=stored_water_kg(kind.grid, kind.curves, a),
@@ -93,7 +93,7 @@ def branch(blocks: Sequence[Block], cases: IntArray, *, with_days: bool = False)
 
     def pick(arrays: Sequence[FloatArray], chosen: IntArray, axis: int) -> FloatArray:
         joined = np.concatenate(arrays, axis=axis)
-        return np.ascontiguousarray(np.take(joined, chosen, axis=axis))
+        return at.aligned_copy(np.take(joined, chosen, axis=axis))
 
     copies = []
     for taken in runs_by_block(len(cases)):
@@ -173,7 +173,7 @@ def _advance(job: Job) -> None:
     elevation, azimuth = kind.record.sun(row + first, row + last)
     modes = np.zeros((kind.hours, at.MODES))
     modes[first:last] = (elevation > 0.0)[:, None] * girth_modes(azimuth)
-    block.daily = np.empty(((last - first) // HOURS_PER_DAY, DAILY_COLUMNS, at.CASES))
+    block.daily = at.aligned((last - first) // HOURS_PER_DAY, DAILY_COLUMNS, at.CASES)
     set_parameters(block.a, _log_parameters(kind, rows, values))
     radiation, fungus = radiation_parameters(values, openness), mycelium_parameters(values)
 
@@ -196,11 +196,11 @@ def _advance(job: Job) -> None:
             end,
             kind.inoculation_hour,
             *state,
-            np.empty((STAND_COLUMNS, at.CASES)),
-            np.empty((LIGHTS, at.CASES)),
-            np.empty((at.FORCINGS, at.CASES)),
-            np.empty((kind.grid.level_m.size, at.CASES)),
-            np.zeros((3, at.CASES)),
+            at.aligned(STAND_COLUMNS, at.CASES),
+            at.aligned(LIGHTS, at.CASES),
+            at.aligned(at.FORCINGS, at.CASES),
+            at.aligned(kind.grid.level_m.size, at.CASES),
+            at.aligned(3, at.CASES),
         )
 
     covers, of_case = _covers(job)
@@ -236,9 +236,9 @@ def _run_apart(
     run: Callable[..., None], covers: list[FloatArray], of_case: IntArray, state: State
 ) -> None:
     """Hours in which years differ in their covers: all cases under each, and each its own."""
-    before = [array.copy() for array in state]
+    before = [at.aligned_copy(array) for array in state]
     for number, cover in enumerate(covers):
-        tried = [array.copy() for array in before]
+        tried = [at.aligned_copy(array) for array in before]
         run(cover, state=tried)
         for array, outcome in zip(state, tried, strict=True):
             array[..., of_case == number] = outcome[..., of_case == number]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
+from numba import prange
 
 from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
@@ -99,7 +100,7 @@ DAILY_COLUMNS = 20
 @inlined
 def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> None:
     """One hour of every run's stand weather; runs stand at different places of the record."""
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         r = start[n] + hour
         for c in range(STAND_COLUMNS):
             row[c, n] = stand[r, c]
@@ -121,7 +122,7 @@ def fill_as_drawn(row: FloatArray, parameters: FloatArray) -> None:
 
     Relative humidity stays, as does the sky's emissivity.
     """
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         row[W_RAIN, n] *= 1.0 + row[W_RAIN_DOUBT, n] * (
             parameters[R.model_estimated_rain_factor, n] - 1.0
         )
@@ -153,7 +154,7 @@ def assemble(
     cloth = cover[C_CLOTH] > 0.0
     convection = W_CONVECTION_CLOTH if cloth else W_CONVECTION
     wind = W_WIND_CLOTH if cloth else W_WIND
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         forcing[at.F_AIR_TEMP, n] = row[W_AIR_TEMP, n]
         forcing[at.F_VAPOUR, n] = row[W_VAPOUR, n]
         forcing[at.F_CONVECTION, n] = row[convection, n]
@@ -165,7 +166,7 @@ def assemble(
         forcing[at.F_SUN_SIDE, n] = light[L_SIDE, n]
         forcing[at.F_SUN_TOP, n] = light[L_TOP, n]
         forcing[at.F_BEAM_SIDE, n] = light[L_BEAM_SIDE, n]
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         forcing[at.F_BAG, n] = cover[C_BAG]
         forcing[at.F_FOOT, n] = cover[C_FOOT]
         forcing[at.F_HOLES, n] = cover[C_HOLES]
@@ -174,7 +175,7 @@ def assemble(
         forcing[at.F_UNCUT, n] = cover[C_UNCUT]
         forcing[at.F_SPAWN, n] = cover[C_SPAWN]
         forcing[at.F_BARRIER_AGE, n] = cover[C_BARRIER_AGE]
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         share = row[W_HUMIDITY_DOUBT, n]
         if share > 0.0:
             forcing[at.F_VAPOUR, n] = humidity_off(
@@ -182,7 +183,7 @@ def assemble(
                 row[W_VAPOUR, n],
                 share * parameters[R.model_estimated_humidity_error_pct, n],
             )
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         share = row[W_WIND_DOUBT, n]
         factor, on_heat = (
             parameters[R.model_estimated_wind_factor, n],
@@ -197,7 +198,7 @@ def note_hour(
     a: FloatArray, forcing: FloatArray, basis: FloatArray, first: bool, day: FloatArray
 ) -> None:
     """Add one hour to a day's extremes and sums."""
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         air, vapour = forcing[at.F_AIR_TEMP, n], forcing[at.F_VAPOUR, n]
         saturated = saturation_vapour_density(air)
         lack = (saturated - vapour) * WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (air + KELVIN_AT_0_C)
@@ -233,7 +234,7 @@ def note_hour(
 def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's means: the pith at mid height, and humidity round the bark."""
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         day[D_CORE_MEAN, n] += a[at.TEMP, r, n] / HOURS_PER_DAY
         day[D_NEAR_HUMIDITY, n] += humidity_round(a, forcing, n) / HOURS_PER_DAY
 
@@ -242,7 +243,7 @@ def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -
 def note_rivals(grid: Grid, a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's rival hours: bark warm and wet, wood not yet colonized."""
     bark = at.SURFACE + at.BARK
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         day[D_RIVAL_HOURS, n] += rival_hours(
             a[at.SURFACE_TEMP, 0, n],
             a[bark, at.S_WET, n],
@@ -282,7 +283,7 @@ def close_day(
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
     girth = 2.0 * np.pi * grid.radius_m
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         wood = 0.0
         for k in range(nz):
             for i in range(nr):

@@ -6,6 +6,7 @@ See :mod:`climate_risk.fungus.kernel` for the equations.
 from __future__ import annotations
 
 import numpy as np
+from numba import prange
 
 from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY
@@ -50,7 +51,7 @@ def kill_by_heat(
     See :func:`heat_kill_rate`; zero at or below the temperature at which growth stops.
     """
     nr = grid.ring_area_m2.size
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         limit = parameters[M.fungus_temp_max_c, n]
         hottest = max(a[at.SURFACE_TEMP, 0, n], a[at.SURFACE_TEMP, 1, n])
         for m in range(at.MODES):
@@ -100,7 +101,7 @@ def kill_by_drought(
     for interface in range(grid.pieces + 1):
         below, above, weight = interface_neighbours(grid, interface)
         spawn = has_spawn(grid, interface)
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             waits = spawn and not has_taken(grid, parameters, mycelium, interface, n)
             half = parameters[M.spawn_half_kill_h if waits else M.drought_half_kill_h, n]
             onset, full = parameters[M.drought_onset, n], parameters[M.drought_full, n]
@@ -135,7 +136,7 @@ def count_living(grid: Grid, mycelium: FloatArray, stress: FloatArray) -> None:
     nr = grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
     interfaces = grid.pieces + 1
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         if mycelium[HOT, 0, n] > 0.0:
             mycelium[HOT, 0, n] = 0.0
             for interface in range(interfaces):

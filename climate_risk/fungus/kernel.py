@@ -18,6 +18,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
+from numba import prange
 
 from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY
@@ -94,7 +95,7 @@ MYCELIUM_TERMS = HEAT_DOSE + at.SECTORS
 def make_mycelium(grid: Grid) -> FloatArray:
     """Fresh spawn on every interface, (MYCELIUM_TERMS, rows, CASES)."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    mycelium = np.zeros((MYCELIUM_TERMS, max((grid.pieces + 1) * nr, nz), at.CASES))
+    mycelium = at.aligned(MYCELIUM_TERMS, max((grid.pieces + 1) * nr, nz), at.CASES)
     mycelium[HEAT_LEFT] = 1.0
     mycelium[ALIVE] = 1.0
     mycelium[SPAWN_RESPONSE] = 1.0
@@ -118,11 +119,11 @@ def respond_to_water(
     nr = grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
     for k in range(grid.level_m.size):
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             mycelium[WATER_RESPONSE, k, n] = 1.0
         for i in range(nr):
             share = grid.ring_area_m2[i] / section
-            for n in range(at.CASES):
+            for n in prange(at.CASES):
                 u = a[at.MOISTURE, k * nr + i, n]
                 x = u * (1.0 / MOISTURE_STEP)
                 j = min(max(int(x), 0), potential.size - 2)
@@ -159,11 +160,11 @@ def respond_in_spawn(
     for interface in range(grid.pieces + 1):
         if not has_spawn(grid, interface):
             continue
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             mycelium[SPAWN_RESPONSE, interface, n] = 1.0
         for i in range(nr):
             share = grid.ring_area_m2[i] / section
-            for n in range(at.CASES):
+            for n in prange(at.CASES):
                 x = a[at.SPAWN_MOISTURE, interface * nr + i, n] * (1.0 / MOISTURE_STEP)
                 j = min(max(int(x), 0), potential.size - 2)
                 w = x - j
@@ -231,11 +232,11 @@ def run_fronts(
     section = np.pi * grid.radius_m**2
     nz = grid.level_m.size
     for k in range(nz):
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             level_temp[k, n] = 0.0
         for i in range(nr):
             share = grid.ring_area_m2[i] / section
-            for n in range(at.CASES):
+            for n in prange(at.CASES):
                 level_temp[k, n] += share * a[at.TEMP, k * nr + i, n]
     for front in range(2 * grid.pieces):
         piece, down = front // 2, front % 2
@@ -244,7 +245,7 @@ def run_fronts(
         levels = grid.interface_level[piece + 1] - first
         base = grid.level_top_m[first] - grid.level_m[first]
         other = front + 1 - 2 * down
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             if mycelium[FRONT_M, front, n] + mycelium[FRONT_M, other, n] >= grid.piece_length_m:
                 continue
             way = min(mycelium[FRONT_M, front, n], grid.piece_length_m)
@@ -273,7 +274,7 @@ def run_fronts(
                 mycelium[FRONT_M, front, n] = way + (
                     parameters[M.front_rate_m_h, n] * growth * living * np.exp(-3.0 * stall)
                 )
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         if (
             mycelium[FULL_HOUR, 0, n] < 0.0
             and colonized_share(grid, mycelium, n) >= complete_share

@@ -15,6 +15,7 @@ by symmetry).  Modes have no mean, so they hold no heat of the budget.
 from __future__ import annotations
 
 import numpy as np
+from numba import prange
 
 from climate_risk.compiled import assume, compiled, inlined
 from climate_risk.constants import SECONDS_PER_HOUR, WATER_HEAT_CAPACITY_J_KG_K
@@ -50,9 +51,9 @@ def start_modes(
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
     for i in range(nr):
         r = level * nr + i
-        for n in range(a.shape[2]):
+        for n in prange(at.CASES):
             a[at.MODE_MASS, i, n] = area[i] * (dry + wet * a[at.MOISTURE, r, n])
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         # Evaporation evens out the girth as it does the hours.
         loss = a[bark, at.S_HEAT_LOSS, n]
         loss += a[bark, at.S_AZIMUTHAL_DAMPING, n] * a[bark, at.S_SATURATION_SLOPE, n]
@@ -79,14 +80,14 @@ def eliminate_modes(
     assume(a.shape[2] == at.CASES)
     last = radius.size - 1
     aside = damping * (ring_in[0] + ring_out[0]) / radius[0]
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         up = a[at.HEAT_R, first, n]
         pivot = 1.0 / (a[at.MODE_MASS, 0, n] + aside * a[at.CONDUCTIVITY, first, n] + up)
         a[at.MODE_PIVOT, 0, n] = pivot
         a[at.ELIMINATION, 0, n] = up * pivot
     for i in range(1, last):
         r, aside = first + i, damping * (ring_in[i] + ring_out[i]) / radius[i]
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             down = a[at.HEAT_R, r - 1, n] * (1.0 - a[at.ELIMINATION, i - 1, n])
             up = a[at.HEAT_R, r, n]
             own = a[at.MODE_MASS, i, n] + aside * a[at.CONDUCTIVITY, r, n]
@@ -94,7 +95,7 @@ def eliminate_modes(
             a[at.MODE_PIVOT, i, n] = pivot
             a[at.ELIMINATION, i, n] = up * pivot
     r, aside = first + last, damping * (ring_in[last] + ring_out[last]) / radius[last]
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         down = a[at.HEAT_R, r - 1, n] * (1.0 - a[at.ELIMINATION, last - 1, n])
         down += a[at.LINE_END, at.T_HIGH, n]
         own = a[at.MODE_MASS, last, n] + aside * a[at.CONDUCTIVITY, r, n]
@@ -108,22 +109,22 @@ def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float, steps
     last, first, base = nr - 1, level * nr, mode * nr
     outer = base + last
     for _ in range(steps):
-        for n in range(a.shape[2]):
+        for n in prange(at.CASES):
             a[at.MODE_TEMP, base, n] *= a[at.MODE_MASS, 0, n] * a[at.MODE_PIVOT, 0, n]
         for i in range(1, nr):
             r, inner = base + i, first + i - 1
-            for n in range(at.CASES):
+            for n in prange(at.CASES):
                 drive = a[at.HEAT_R, inner, n] * a[at.MODE_TEMP, r - 1, n]
                 held = a[at.MODE_MASS, i, n] * a[at.MODE_TEMP, r, n]
                 a[at.MODE_TEMP, r, n] = (held + drive) * a[at.MODE_PIVOT, i, n]
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             drive = a[at.LINE_END, at.T_HIGH_SOURCE, n] * beam + FAINTEST_MODE_W
             a[at.MODE_TEMP, outer, n] += drive * a[at.MODE_PIVOT, last, n]
         for i in range(last - 1, -1, -1):
             r = base + i
-            for n in range(a.shape[2]):
+            for n in prange(at.CASES):
                 a[at.MODE_TEMP, r, n] += a[at.ELIMINATION, i, n] * a[at.MODE_TEMP, r + 1, n]
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         below = a[at.BOUNDARY_HEAT + at.BARK, level, n] * a[at.MODE_TEMP, outer, n]
         driven = a[at.SURFACE + at.BARK, at.S_BEAM, n] * beam + below
         a[at.MODE_SURFACE, mode, n] = driven * a[at.LINE_END, at.T_RESISTANCE, n]

@@ -18,6 +18,7 @@ resistance of its own, and the rest of the kernel need not know of the bag.
 from __future__ import annotations
 
 import numpy as np
+from numba import prange
 
 from climate_risk.compiled import assume, compiled
 from climate_risk.constants import (
@@ -40,7 +41,7 @@ from climate_risk.log.parameters import P
 def is_bagged(hour: FloatArray) -> bool:
     """Whether any case has a bag on."""
     bags = 0.0
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         bags += hour[at.F_BAG, n]
     return bags > 0.0
 
@@ -65,7 +66,7 @@ def bag_heat(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     bark, top = at.SURFACE + at.BARK, at.SURFACE + at.TOP
     radius, height = grid.radius_m, grid.height_m
     side_m2, top_m2 = 2.0 * np.pi * radius * height, np.pi * radius * radius
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         bag, air = hour[at.F_BAG, n], hour[at.F_AIR_TEMP, n]
         gap = a[at.PARAMETER, P.bag_gap_heat_w_m2k, n]
         wide = radius + a[at.PARAMETER, P.bag_clearance_m, n]
@@ -140,7 +141,7 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     radius, height = grid.radius_m, grid.height_m
     side_m2, top_m2 = 2.0 * np.pi * radius * height, np.pi * radius * radius
     rims_m2 = 2.0 * np.pi * radius * grid.spawn_depth_m * grid.interface_level.size
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         wide = radius + a[at.PARAMETER, P.bag_clearance_m, n]
         wall_m2, roof_m2 = 2.0 * np.pi * wide * height, np.pi * wide * wide
         ply = hour[at.F_PLIES, n] / a[at.PARAMETER, P.bag_vapour_conductance_m_s, n]
@@ -155,7 +156,7 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
         wall = saturation_vapour_density(a[at.STACK, at.N_BAG_TEMP, n])
         a[at.STACK, at.N_WALL_VAPOUR, n] = wall
         a[at.STACK, at.N_TO_WALL, n] = (wall_m2 + roof_m2) / gap
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         out, soil = a[at.STACK, at.N_OUTFLOW, n], a[at.STACK, at.N_FROM_SOIL, n]
         other = out + soil
         drive = out * hour[at.F_VAPOUR, n] + soil * a[at.STACK, at.N_SOIL_VAPOUR, n]
@@ -196,7 +197,7 @@ def settle_bag(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     bark, top = at.SURFACE + at.BARK, at.SURFACE + at.TOP
     side_m2 = 2.0 * np.pi * grid.radius_m * grid.height_m
     top_m2 = np.pi * grid.radius_m * grid.radius_m
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         bag = hour[at.F_BAG, n]
         given = side_m2 * (
             a[bark, at.S_EVAPORATION, n] + a[bark, at.S_DRIED, n] - a[bark, at.S_CONDENSED, n]

@@ -12,6 +12,8 @@ that can move in frost.
 
 from __future__ import annotations
 
+from numba import prange
+
 from climate_risk.compiled import assume, compiled, inlined
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import (
@@ -39,21 +41,19 @@ def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density:
     assume(a.shape[2] == at.CASES)
     for r in range(cells):
         look_up(a, at.ACROSS, r, at.MOISTURE, r, bound_table, MOISTURE_STEP)
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             u, temp = a[at.MOISTURE, r, n], a[at.TEMP, r, n]
             free = free_share(u)
             bound = (1.0 - free) * diffusivity_warmth(u, temp)
-            a[at.ACROSS, r, n] *= bound * a[at.PARAMETER, P.wood_bound_diffusivity_factor, n]
+            bound *= a[at.ACROSS, r, n] * a[at.PARAMETER, P.wood_bound_diffusivity_factor, n]
             thawed = thawed_share(temp, a[at.ICE, r, n], u)
-            a[at.FREE_FLOW, r, n] = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
-        for n in range(at.CASES):
-            bound, flow = a[at.ACROSS, r, n], a[at.FREE_FLOW, r, n]
+            flow = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
+            a[at.FREE_FLOW, r, n] = flow
             free = a[at.PARAMETER, P.wood_free_diffusivity_transverse_m2_s, n]
             a[at.ACROSS, r, n] = bound + flow * free
             along = bound * a[at.PARAMETER, P.wood_bound_anisotropy, n]
             free = a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
             a[at.ALONG, r, n] = along + flow * free
-            u = a[at.MOISTURE, r, n]
             a[at.CONDUCTIVITY, r, n] = conductivity_across_grain(u, density)
 
 
@@ -65,7 +65,7 @@ def join_rings(grid: Grid, density: float, a: FloatArray) -> None:
         for i in range(nr - 1):
             r = k * nr + i
             out, into, edge = grid.ring_out_m[i], grid.ring_in_m[i + 1], grid.edge_girth_m[i]
-            for n in range(at.CASES):
+            for n in prange(at.CASES):
                 here, there = a[at.ACROSS, r, n], a[at.ACROSS, r + 1, n]
                 warm_here = a[at.CONDUCTIVITY, r, n]
                 warm_there = a[at.CONDUCTIVITY, r + 1, n]
@@ -93,23 +93,21 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
         joint = float(grid.contact[k + 1]) if grid.spawn_depth_m > 0.0 else 0.0
         for r in range(k * nr, k * nr + nr):
             q = r + nr
-            for n in range(at.CASES):
+            for n in prange(at.CASES):
                 uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
                 drying = a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
                 wetter = a[at.MOISTURE, q, n] - a[at.MOISTURE, r, n]
                 sinking = min(max(wetter * (1.0 / SINKS_FULLY), 0.0), 1.0)
-                a[at.SINKING_GAIN, r, n] = (uptake - drying) * sinking
-            for n in range(at.CASES):
-                faster = a[at.SINKING_GAIN, r, n]
+                faster = (uptake - drying) * sinking
                 here = a[at.ALONG, r, n] + a[at.FREE_FLOW, r, n] * faster
                 there = a[at.ALONG, q, n] + a[at.FREE_FLOW, q, n] * faster
-                series = low * there + high * here
+                water = low * there + high * here
+                warm_here, warm_there = a[at.CONDUCTIVITY, r, n], a[at.CONDUCTIVITY, q, n]
+                heat = low * warm_there + high * warm_here
                 touching = 1.0 - joint * a[at.STACK, at.N_SPAWN, n]
-                a[at.WATER_Z, r, n] = touching * density * here * there / series
-            for n in range(at.CASES):
-                here, there = a[at.CONDUCTIVITY, r, n], a[at.CONDUCTIVITY, q, n]
-                series = low * there + high * here
-                a[at.HEAT_Z, r, n] = AXIAL_HEAT_RATIO * here * there / series
+                shared = 1.0 / (water * heat)
+                a[at.WATER_Z, r, n] = touching * density * here * there * heat * shared
+                a[at.HEAT_Z, r, n] = AXIAL_HEAT_RATIO * warm_here * warm_there * water * shared
 
 
 @inlined
@@ -119,7 +117,7 @@ def join_boundaries(grid: Grid, density: float, a: FloatArray) -> None:
     last, top, half = nr - 1, (nz - 1) * nr, grid.ring_out_m[nr - 1]
     for k in range(nz):
         r = k * nr + last
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             bark = a[at.PARAMETER, P.bark_heat_resistance_m2k_w, n]
             wood = half / a[at.CONDUCTIVITY, r, n]
             a[at.BOUNDARY_WATER + at.BARK, k, n] = density / half * a[at.ACROSS, r, n]
@@ -127,11 +125,11 @@ def join_boundaries(grid: Grid, density: float, a: FloatArray) -> None:
     low, high = 0.5 * grid.level_m[0], 0.5 * grid.level_m[nz - 1]
     for i in range(nr):
         r = top + i
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             warm = AXIAL_HEAT_RATIO / high * a[at.CONDUCTIVITY, r, n]
             a[at.BOUNDARY_WATER + at.TOP, i, n] = density / high * a[at.ALONG, r, n]
             a[at.BOUNDARY_HEAT + at.TOP, i, n] = warm
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             barrier = a[at.PARAMETER, P.ground_heat_w_m2k, n]
             inner = AXIAL_HEAT_RATIO / low * a[at.CONDUCTIVITY, i, n]
             a[at.BOUNDARY_WATER + at.GROUND, i, n] = density / low * a[at.ALONG, i, n]

@@ -12,6 +12,8 @@ analogy.
 
 from __future__ import annotations
 
+from numba import prange
+
 from climate_risk.compiled import assume, compiled
 from climate_risk.constants import KELVIN_AT_0_C, SECONDS_PER_HOUR, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.log import layout as at
@@ -34,7 +36,7 @@ def catch_water(a: FloatArray, hour: FloatArray, boundary: int, top_area: float)
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole, at_bark = at.SURFACE + boundary, boundary == at.BARK
     poured = 0.0 if at_bark else 1.0 / top_area
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         bag = hour[at.F_BAG, n]
         whole_log = 1.0 if at_bark else 1.0 - hour[at.F_UNCUT, n]
         caught = a[at.PARAMETER, P.model_side_rain_catch_share, n] if at_bark else 1.0
@@ -43,7 +45,7 @@ def catch_water(a: FloatArray, hour: FloatArray, boundary: int, top_area: float)
         a[whole, at.S_INFLOW, n] = inflow * whole_log
         a[whole, at.S_SUPPLY, n] = inflow * whole_log * (1.0 / SECONDS_PER_HOUR)
         a[whole, at.S_TAKEN_UP, n] = 0.0
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[whole, at.S_SUPPLY, n] += a[at.SURFACE_WATER, boundary, n] * (1.0 / SECONDS_PER_HOUR)
 
 
@@ -59,7 +61,7 @@ def catch_weather(a: FloatArray, hour: FloatArray, boundary: int) -> None:
     bark = 1.0 if at_bark else 0.0
     sun = at.F_SUN_SIDE if at_bark else at.F_SUN_TOP
     longwave = at.F_LONGWAVE_SIDE if at_bark else at.F_LONGWAVE_TOP
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
         outdoors = a[at.PARAMETER, P.model_outdoor_convection_factor, n]
         convection = mixed_convection(
@@ -75,7 +77,7 @@ def catch_weather(a: FloatArray, hour: FloatArray, boundary: int) -> None:
         cover = bark * a[at.PARAMETER, P.bark_resistance_s_m, n] / cracked
         a[whole, at.S_VAPOUR_RESISTANCE, n] = air + cover
         a[whole, at.S_VAPOUR, n] = hour[at.F_VAPOUR, n]
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
         black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
         absorptance = a[at.PARAMETER, own_absorptance, n]
@@ -90,7 +92,7 @@ def seal_uncut(a: FloatArray, hour: FloatArray) -> None:
     """Within a longer log there is no end, and no air at it."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     top = at.SURFACE + at.TOP
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         sealed = SEALED_S_M * hour[at.F_UNCUT, n]
         a[top, at.S_AIR_RESISTANCE, n] += sealed
         a[top, at.S_VAPOUR_RESISTANCE, n] += sealed

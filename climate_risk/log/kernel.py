@@ -14,6 +14,7 @@ enters one cell has left another or crossed an outer boundary, where it is booke
 from __future__ import annotations
 
 import numpy as np
+from numba import prange
 
 from climate_risk.compiled import assume, compiled, inlined
 from climate_risk.constants import (
@@ -62,7 +63,7 @@ REFRESH_HOURS = 3
 def drying_end(a: FloatArray, end: int, boundary: int, row: int, scale: float) -> None:
     """Drying of one boundary cell as the end of a line."""
     assume(a.shape[2] == at.CASES)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         pull = scale * a[at.BOUNDARY_DRYING + boundary, row, n]
         a[at.LINE_END, end, n] = pull
         a[at.LINE_END, end + 1, n] = pull * a[at.SURFACE + boundary, at.S_TARGET, n]
@@ -72,7 +73,7 @@ def drying_end(a: FloatArray, end: int, boundary: int, row: int, scale: float) -
 def liquid_end(a: FloatArray, boundary: int, row: int, scale: float) -> None:
     """Liquid on one boundary cell as the high end of a line."""
     assume(a.shape[2] == at.CASES)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[at.LINE_END, at.T_LIQUID, n] = scale * a[at.BOUNDARY_UPTAKE + boundary, row, n]
         a[at.LINE_END, at.T_SUPPLY, n] = scale * a[at.SURFACE + boundary, at.S_SUPPLY, n]
 
@@ -81,7 +82,7 @@ def liquid_end(a: FloatArray, boundary: int, row: int, scale: float) -> None:
 def keep_taken(a: FloatArray, boundary: int, row: int, scale: float) -> None:
     """How much of that liquid the line took."""
     assume(a.shape[2] == at.CASES)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         taken = a[at.LINE_END, at.T_TAKEN, n] * (1.0 / scale)
         a[at.BOUNDARY_LIQUID + boundary, row, n] = taken
 
@@ -110,29 +111,20 @@ def through_boundary(
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
     outside = at.F_SOIL_TEMP if boundary == at.GROUND else at.F_AIR_TEMP
-    for n in range(at.CASES):
-        wetter = a[at.MOISTURE, cell, n] - a[whole, at.S_TARGET, n]
-        a[at.BOUNDARY_OUT + boundary, row, n] = a[at.BOUNDARY_DRYING + boundary, row, n] * wetter
-    for n in range(at.CASES):
-        u, out = a[at.MOISTURE, cell, n], a[at.BOUNDARY_OUT + boundary, row, n]
+    for n in prange(at.CASES):
+        u, here, there = a[at.MOISTURE, cell, n], a[at.TEMP, cell, n], hour[outside, n]
+        out = a[at.BOUNDARY_DRYING + boundary, row, n] * (u - a[whole, at.S_TARGET, n])
         surface = u - out / a[at.BOUNDARY_WATER + boundary, row, n]
-        a[at.BOUNDARY_MOISTURE + boundary, row, n] = max(surface, 0.0)
-    for n in range(at.CASES):
-        out, here = a[at.BOUNDARY_OUT + boundary, row, n], a[at.TEMP, cell, n]
-        there = hour[outside, n]
-        taken = a[at.BOUNDARY_LIQUID + boundary, row, n] * there
+        liquid = a[at.BOUNDARY_LIQUID + boundary, row, n]
         left = out * (here if out > 0.0 else there)
-        heat = (taken - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)
-        a[at.LINE_END, at.T_CARRIED_HEAT, n] = heat
-    for n in range(a.shape[2]):
-        a[at.ENERGY, cell, n] += a[at.LINE_END, at.T_CARRIED_HEAT, n] * (1.0 / depth_m)
-    for n in range(at.CASES):
-        out = a[at.BOUNDARY_OUT + boundary, row, n] * share
-        a[whole, at.S_CONDENSED, n] += max(-out, 0.0)
-        a[whole, at.S_DRIED, n] += max(out, 0.0)
-        a[whole, at.S_WATER_HEAT, n] += a[at.LINE_END, at.T_CARRIED_HEAT, n] * share
-    for n in range(at.CASES):
-        a[whole, at.S_TAKEN_UP, n] += a[at.BOUNDARY_LIQUID + boundary, row, n] * share
+        heat = (liquid * there - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)
+        a[at.BOUNDARY_OUT + boundary, row, n] = out
+        a[at.BOUNDARY_MOISTURE + boundary, row, n] = max(surface, 0.0)
+        a[at.ENERGY, cell, n] += heat * (1.0 / depth_m)
+        a[whole, at.S_CONDENSED, n] += max(-out, 0.0) * share
+        a[whole, at.S_DRIED, n] += max(out, 0.0) * share
+        a[whole, at.S_WATER_HEAT, n] += heat * share
+        a[whole, at.S_TAKEN_UP, n] += liquid * share
 
 
 @compiled
@@ -140,7 +132,7 @@ def book_water(a: FloatArray, boundary: int, area_m2: float) -> None:
     """Book the vapour that crossed a boundary in one hour and the heat that all water brought."""
     assume(a.shape[2] == at.CASES)
     whole, scale = at.SURFACE + boundary, area_m2 * SECONDS_PER_HOUR
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         heat = a[whole, at.S_WATER_HEAT, n] * area_m2
         a[at.BUDGET, at.B_WATER_HEAT, n] += heat
         a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
@@ -159,7 +151,7 @@ def drain_surface(a: FloatArray, boundary: int, limit: int, area_m2: float) -> N
     """
     assume(a.shape[2] == at.CASES)
     whole, dt = at.SURFACE + boundary, SECONDS_PER_HOUR
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         come = a[at.SURFACE_WATER, boundary, n] + a[whole, at.S_INFLOW, n]
         water = max(come - a[whole, at.S_TAKEN_UP, n] * dt, 0.0)
         lost = min(a[whole, at.S_EVAPORATION, n] * dt, water)
@@ -167,9 +159,7 @@ def drain_surface(a: FloatArray, boundary: int, limit: int, area_m2: float) -> N
         a[at.SURFACE_WATER, boundary, n] = water - lost - over
         a[whole, at.S_EVAPORATION, n] = lost / dt
         a[whole, at.S_RUNOFF, n] = over
-    for n in range(at.CASES):
-        lost = a[whole, at.S_EVAPORATION, n] * dt
-        a[at.BUDGET, at.B_RUNOFF, n] += a[whole, at.S_RUNOFF, n] * area_m2
+        a[at.BUDGET, at.B_RUNOFF, n] += over * area_m2
         a[at.BUDGET, at.B_WATER_IN, n] += (a[whole, at.S_INFLOW, n] + max(-lost, 0.0)) * area_m2
         a[at.BUDGET, at.B_WATER_OUT, n] += max(lost, 0.0) * area_m2
 
@@ -187,11 +177,11 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
     full = curves.max_moisture
     girth = grid.edge_girth_m[last]
     section = np.pi * grid.radius_m * grid.radius_m
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[at.LINE_END, at.T_LOW, n] = 0.0
         a[at.LINE_END, at.T_LOW_SOURCE, n] = 0.0
     for boundary in range(at.BOUNDARIES):
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             a[at.SURFACE + boundary, at.S_CONDENSED, n] = 0.0
             a[at.SURFACE + boundary, at.S_DRIED, n] = 0.0
             a[at.SURFACE + boundary, at.S_WATER_HEAT, n] = 0.0
@@ -241,22 +231,15 @@ def face_air(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) 
     whole, inner = at.SURFACE + boundary, at.BOUNDARY_HEAT + boundary
     for row in range(size.size):
         share = size[row] / whole_size
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
-            a[at.BOUNDARY_DRIVEN + boundary, row, n] = a[whole, at.S_GAIN, n] - latent
-        for n in range(at.CASES):
+            driven = a[whole, at.S_GAIN, n] - latent
             resistance = 1.0 / (a[whole, at.S_HEAT_LOSS, n] + a[inner, row, n])
+            through = a[inner, row, n] * resistance
             a[at.BOUNDARY_RESISTANCE + boundary, row, n] = resistance
-        for n in range(at.CASES):
-            through = a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
             a[at.BOUNDARY_EXCHANGE + boundary, row, n] = through * a[whole, at.S_HEAT_LOSS, n]
-        for n in range(at.CASES):
-            driven = a[at.BOUNDARY_DRIVEN + boundary, row, n]
-            resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
+            a[at.BOUNDARY_DRIVEN + boundary, row, n] = driven * through
             a[at.SURFACE_TEMP, boundary, n] += driven * resistance * share
-        for n in range(at.CASES):
-            through = a[inner, row, n] * a[at.BOUNDARY_RESISTANCE + boundary, row, n]
-            a[at.BOUNDARY_DRIVEN + boundary, row, n] *= through
 
 
 @compiled
@@ -264,11 +247,9 @@ def face_soil(a: FloatArray, hour: FloatArray, rings: int) -> None:
     """Exchange of heat of the lowest cells with the soil in an hour."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     for row in range(rings):
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
             a[at.BOUNDARY_EXCHANGE + at.GROUND, row, n] = through
-        for n in range(at.CASES):
-            through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
             a[at.BOUNDARY_DRIVEN + at.GROUND, row, n] = through * hour[at.F_SOIL_TEMP, n]
 
 
@@ -299,13 +280,11 @@ def join_ends(
     assume(a.shape[2] == at.CASES)
     for row in range(rows):
         r = cell + row * step
-        for n in range(a.shape[2]):
+        for n in prange(at.CASES):
             a[line, r, n] += girth * a[at.BOUNDARY_EXCHANGE + boundary, row, n]
-        for n in range(at.CASES):
             warming = a[at.BOUNDARY_DRIVEN + boundary, row, n]
             warming /= depth_m * a[at.CAPACITY_RATE, r, n]
             a[at.BOUNDARY_WARMING + boundary, row, n] = warming
-        for n in range(a.shape[2]):
             a[at.BOUNDARY_TEMP + boundary, row, n] = 0.0
 
 
@@ -315,7 +294,7 @@ def note_surface(a: FloatArray, boundary: int, size: FloatArray, whole_size: flo
     assume(a.shape[2] == at.CASES)
     for row in range(size.size):
         share = size[row] / whole_size
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             below = a[at.BOUNDARY_HEAT + boundary, row, n] * a[at.BOUNDARY_TEMP + boundary, row, n]
             resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
             a[at.SURFACE_TEMP, boundary, n] += below * resistance * share
@@ -327,7 +306,7 @@ def book_soil_heat(a: FloatArray, hour: FloatArray, area_m2: FloatArray) -> None
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     for row in range(area_m2.size):
         joules = area_m2[row] * SECONDS_PER_HOUR
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             warmer = hour[at.F_SOIL_TEMP, n] - a[at.BOUNDARY_TEMP + at.GROUND, row, n]
             heat = a[at.BOUNDARY_HEAT + at.GROUND, row, n] * warmer * joules
             a[at.BUDGET, at.B_GROUND_HEAT, n] += heat
@@ -339,7 +318,7 @@ def book_heat(a: FloatArray, hour: FloatArray, boundary: int, area_m2: float) ->
     """Book the heat that crossed bark or top in one hour."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole, joules = at.SURFACE + boundary, area_m2 * SECONDS_PER_HOUR
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         warmer = hour[at.F_AIR_TEMP, n] - a[at.SURFACE_TEMP, boundary, n]
         exchange = a[whole, at.S_LONGWAVE, n] + a[whole, at.S_HEAT_LOSS, n] * warmer
         left = a[whole, at.S_DRIED, n] - a[whole, at.S_CONDENSED, n]
@@ -356,7 +335,7 @@ def surface_gain(a: FloatArray, hour: FloatArray, boundary: int) -> None:
     """All that warms a boundary but vapour out of the wood, were its surface at 0 degC."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         latent = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_EVAPORATION, n]
         radiation = a[whole, at.S_SUN, n] + a[whole, at.S_LONGWAVE, n]
         air = a[whole, at.S_HEAT_LOSS, n] * hour[at.F_AIR_TEMP, n]

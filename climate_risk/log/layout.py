@@ -1,9 +1,8 @@
 """Where everything lies in the kernel's one array ``a[term, row, case]``.
 
 A case is one simulation: one year's weather with one draw of the unknowns.  All fields live in
-one array, since the compiler turns loops over cases into vector instructions only where it can
-prove, or cheaply check, that what is written does not overlap what is read: one array, few terms
-in one loop, and quantities of one boundary as neighbouring rows of one term.
+one array: a block is copied, branched and kept whole.  Loops over cases are written over
+``prange``, which makes them vector instructions (:mod:`climate_risk.independent_rounds`).
 
 Prefixes: ``F_`` row of an hour's forcing, ``S_`` row of a boundary's surface balance, ``T_`` row
 of a tridiagonal line's ends, ``N_`` row of the whole stack, ``B_`` row of the budget.  A field
@@ -11,6 +10,9 @@ holds one quantity.
 """
 
 from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
 
 CASES = 32
 """Side by side in a block: a compile-time constant, so that the inner loops become vectors."""
@@ -54,7 +56,6 @@ FORCINGS = 19
     ACROSS,  # moisture diffusivity across the grain [m2/s]
     ALONG,  # along the grain
     FREE_FLOW,  # share of free water that can move: 0 below fibre saturation, less in frost
-    SINKING_GAIN,  # what water that sinks into drier wood adds to diffusivity along [m2/s]
     CONDUCTIVITY,  # of heat, across the grain [W/m/K]
     ENERGY,  # heat held while water moves [J/m3]
     CAPACITY_RATE,  # heat capacity of a cell over one step of its heat [W/m3/K]
@@ -66,7 +67,7 @@ FORCINGS = 19
     HEAT_LINES_Z_ABOVE,
     ELIMINATION,  # factors of the tridiagonal line in hand, by its cells
     CARRIED,  # water flux to the next cell of the line in hand times its temperature
-) = range(22)
+) = range(21)
 # Of an eliminated line's cell, from its HEAT_LINES term on: shares that it takes of
 K_OWN, K_BELOW, K_ABOVE = range(3)  # its own, the cell's before and the cell's after it
 # The outer boundaries; of the terms that follow each has its own, ``term + boundary``.
@@ -88,7 +89,7 @@ BOUNDARIES = 3
     BOUNDARY_LIQUID,  # liquid taken up [kg/m2/s]
     BOUNDARY_OUT,  # vapour out of the wood [kg/m2/s]
     SURFACE,  # rows are the S_ quantities of the whole boundary
-) = range(22, 64, 3)
+) = range(21, 63, 3)
 BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 (
     S_INNER_CONDUCTANCE,  # mean of the outer half-cells [W/m2/K]
@@ -129,10 +130,10 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 ) = range(35)
 S_ROWS = 35
 # Terms whose rows are one for the bark and one for the top.
-SURFACE_WATER = 64  # kg/m2
-SURFACE_TEMP = 65  # degC
+SURFACE_WATER = 63  # kg/m2
+SURFACE_TEMP = 64  # degC
 # The two ends of the tridiagonal line in hand.
-LINE_END = 66
+LINE_END = 65
 (
     T_LOW,  # conductance from the first cell to the outside
     T_LOW_SOURCE,  # what drives in there
@@ -141,26 +142,25 @@ LINE_END = 66
     T_LIQUID,  # conductance at which the last cell takes up liquid, per missing moisture
     T_SUPPLY,  # liquid there is
     T_TAKEN,  # liquid taken
-    T_CARRIED_HEAT,  # heat that water brings through a boundary cell [J/m2]
     T_RESISTANCE,  # of bark and air for azimuthal heat, the surface eliminated [m2 K/W]
-) = range(9)
+) = range(8)
 # Azimuthal modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
-MODE_TEMP = 67
-MODE_SURFACE = 68
+MODE_TEMP = 66
+MODE_SURFACE = 67
 # Of the modes' ring equation, rows are rings.
-MODE_MASS = 69
-MODE_PIVOT = 70
+MODE_MASS = 68
+MODE_PIVOT = 69
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
-PARAMETER = 71
+PARAMETER = 70
 # Spawn layers: rows are ``interface * nr + ring``.
-SPAWN_MOISTURE = 72  # kg per kg of oven-dry spawn
-SPAWN_AS_WOOD = 73  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_SLOPE = 74  # how that grows with the spawn's own moisture
-SPAWN_ACTIVITY = 75  # water activity; rows are interfaces, of the outermost ring
-SPAWN_TARGET = 76  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
-SPAWN_RIM_HUMIDITY = 77  # of the air at the rim's temperature; rows likewise
+SPAWN_MOISTURE = 71  # kg per kg of oven-dry spawn
+SPAWN_AS_WOOD = 72  # moisture of wood at the same water potential [kg/kg]
+SPAWN_AS_WOOD_SLOPE = 73  # how that grows with the spawn's own moisture
+SPAWN_ACTIVITY = 74  # water activity; rows are interfaces, of the outermost ring
+SPAWN_TARGET = 75  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
+SPAWN_RIM_HUMIDITY = 76  # of the air at the rim's temperature; rows likewise
 # Rows of the whole stack.
-STACK = 78
+STACK = 77
 (
     N_BAG_TEMP,  # degC
     N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
@@ -178,7 +178,7 @@ STACK = 78
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
 # The ring of spawn in hand.
-EXCHANGE = 79
+EXCHANGE = 78
 (
     X_ABOVE,  # conductance to the cell above [kg/s/m2 per kg/kg]
     X_BELOW,
@@ -193,8 +193,8 @@ EXCHANGE = 79
     X_HEAT,  # heat that the water taken brings [W/m2]
 ) = range(11)
 # Running sums since the start, one row each.
-BUDGET = 80
-TERMS = 81
+BUDGET = 79
+TERMS = 80
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,
@@ -210,3 +210,22 @@ TERMS = 81
     B_BAG_OUT,  # through wall and openings
     B_BAG_CONDENSED,  # on the wall, and run down
 ) = range(13)
+
+
+CACHE_LINE_BYTES = 64
+
+
+def aligned(*shape: int) -> npt.NDArray[np.float64]:
+    """Zeros that begin on a cache line, so that no vector of eight numbers lies across two."""
+    line = CACHE_LINE_BYTES // np.dtype(np.float64).itemsize
+    size = int(np.prod(shape))
+    buffer = np.zeros(size + line)
+    first = -(buffer.ctypes.data // buffer.itemsize) % line
+    return buffer[first : first + size].reshape(shape)
+
+
+def aligned_copy(array: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """The same numbers, :func:`aligned`."""
+    copy = aligned(*array.shape)
+    copy[...] = array
+    return copy

@@ -15,6 +15,7 @@ its rim evaporates is paid by the wood.
 from __future__ import annotations
 
 import numpy as np
+from numba import prange
 
 from climate_risk.compiled import assume, compiled
 from climate_risk.constants import (
@@ -38,7 +39,7 @@ NEAR = 0.02
 def hold_spawn(a: FloatArray, hour: FloatArray) -> bool:
     """Note where there is spawn between the pieces, and whether any case has."""
     found = 0.0
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[at.STACK, at.N_SPAWN, n] = hour[at.F_SPAWN, n]
         a[at.STACK, at.N_RIM_OUT, n] = 0.0
         found += hour[at.F_SPAWN, n]
@@ -51,10 +52,10 @@ def read_curve(curves: Curves, a: FloatArray, row: int) -> None:
     assume(a.shape[2] == at.CASES)
     look_up(a, at.SPAWN_AS_WOOD, row, at.SPAWN_MOISTURE, row, curves.spawn_as_wood, MOISTURE_STEP)
     near = at.SPAWN_AS_WOOD_SLOPE
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[near, row, n] = max(a[at.SPAWN_MOISTURE, row, n] - NEAR, 0.0)
     look_up(a, near, row, near, row, curves.spawn_as_wood, MOISTURE_STEP)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         slope = (a[at.SPAWN_AS_WOOD, row, n] - a[near, row, n]) * (1.0 / NEAR)
         a[near, row, n] = max(slope, 1e-3)
 
@@ -63,10 +64,10 @@ def read_curve(curves: Curves, a: FloatArray, row: int) -> None:
 def read_rim(curves: Curves, a: FloatArray, layer: int, row: int, above: int, below: int) -> None:
     """Humidity of the air at one rim, its spawn's activity and where both would be at rest."""
     assume(a.shape[2] == at.CASES)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         temp = 0.5 * (a[at.TEMP, above, n] + a[at.TEMP, below, n])
         a[at.EXCHANGE, at.X_RIM_SATURATED, n] = saturation_vapour_density(temp)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         humid = a[at.STACK, at.N_RIM_VAPOUR, n] / a[at.EXCHANGE, at.X_RIM_SATURATED, n]
         a[at.SPAWN_RIM_HUMIDITY, layer, n] = min(humid, ACTIVITY_MAX)
     look_up(
@@ -96,17 +97,17 @@ def open_rim(a: FloatArray, layer: int, row: int, rim: float, inward: float) -> 
     """
     assume(a.shape[2] == at.CASES)
     if rim == 0.0:
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             a[at.EXCHANGE, at.X_GAP, n] = 0.0
             a[at.EXCHANGE, at.X_RIM, n] = 0.0
         return
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         gap = a[at.SPAWN_MOISTURE, row, n] - a[at.SPAWN_TARGET, layer, n]
         rise = a[at.SPAWN_ACTIVITY, layer, n] - a[at.SPAWN_RIM_HUMIDITY, layer, n]
         per_moisture = max(rise / gap, 1e-6) if abs(gap) > 1e-6 else 1e-6
         a[at.EXCHANGE, at.X_GAP, n] = gap
         a[at.EXCHANGE, at.X_RIM, n] = a[at.EXCHANGE, at.X_RIM_SATURATED, n] * per_moisture
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         spawn_density = a[at.PARAMETER, P.model_spawn_density_kg_m3, n]
         inner = spawn_density * a[at.PARAMETER, P.model_spawn_diffusivity_m2_s, n] * inward
         vapour = a[at.EXCHANGE, at.X_RIM, n]
@@ -137,14 +138,14 @@ def reach_cell(
         1, or 0 where there is no such cell.
     """
     assume(a.shape[2] == at.CASES)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         wetter = a[at.MOISTURE, cell, n] - a[at.SPAWN_AS_WOOD, row, n]
         # Water that sinks into drier matter below runs as in uptake.
         sinking = wetter > 0.0 if above else wetter < 0.0
         uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
         faster = uptake - a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
         a[at.EXCHANGE, to, n] = faster if sinking else 0.0
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         along = a[at.ALONG, cell, n] + a[at.FREE_FLOW, cell, n] * a[at.EXCHANGE, to, n]
         contact = 0.5 * a[at.PARAMETER, P.model_spawn_contact_resistance_m, n]
         g = density * along / (0.5 * depth_m + contact)
@@ -165,11 +166,11 @@ def solve_ring(
     """
     assume(a.shape[2] == at.CASES)
     per_hour = spawn_depth_m / SECONDS_PER_HOUR
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         wood = a[at.SPAWN_AS_WOOD, row, n]
         a[at.EXCHANGE, at.X_WETTER_ABOVE, n] = a[at.MOISTURE, above, n] - wood
         a[at.EXCHANGE, at.X_WETTER_BELOW, n] = a[at.MOISTURE, below, n] - wood
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         k_above, k_below = a[at.EXCHANGE, at.X_ABOVE, n], a[at.EXCHANGE, at.X_BELOW, n]
         up, down = a[at.EXCHANGE, at.X_WETTER_ABOVE, n], a[at.EXCHANGE, at.X_WETTER_BELOW, n]
         g_rim, gap = a[at.EXCHANGE, at.X_RIM, n], a[at.EXCHANGE, at.X_GAP, n]
@@ -187,7 +188,7 @@ def solve_ring(
         a[at.EXCHANGE, at.X_FROM_ABOVE, n] = given * from_above
         a[at.EXCHANGE, at.X_FROM_BELOW, n] = given * from_below
         a[at.EXCHANGE, at.X_OUT, n] = out
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         mass = a[at.PARAMETER, P.model_spawn_density_kg_m3, n] * per_hour
         taken = a[at.EXCHANGE, at.X_FROM_ABOVE, n] + a[at.EXCHANGE, at.X_FROM_BELOW, n]
         a[at.SPAWN_MOISTURE, row, n] += (taken - a[at.EXCHANGE, at.X_OUT, n]) / mass
@@ -208,9 +209,9 @@ def give_from(
     """
     assume(a.shape[2] == at.CASES)
     mass, seconds = density * depth_m / SECONDS_PER_HOUR, SECONDS_PER_HOUR / depth_m
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[at.MOISTURE, cell, n] -= a[at.EXCHANGE, given, n] / mass
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         warm = WATER_HEAT_CAPACITY_J_KG_K * a[at.TEMP, cell, n] * a[at.EXCHANGE, given, n]
         latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.EXCHANGE, at.X_OUT, n]
         a[at.ENERGY, cell, n] -= (warm + latent_share * latent) * seconds
@@ -222,7 +223,7 @@ def book_spawn(a: FloatArray, area_m2: float) -> None:
     """Book the heat that water took along into one ring's spawn, and what its rim gave off."""
     assume(a.shape[2] == at.CASES)
     scale = area_m2 * SECONDS_PER_HOUR
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         heat = a[at.EXCHANGE, at.X_HEAT, n] * scale
         lost = a[at.EXCHANGE, at.X_OUT, n] * scale
         latent = LATENT_HEAT_VAPORIZATION_J_KG * lost
@@ -231,7 +232,7 @@ def book_spawn(a: FloatArray, area_m2: float) -> None:
         a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat) + abs(latent)
         a[at.BUDGET, at.B_WATER_OUT, n] += max(lost, 0.0)
         a[at.BUDGET, at.B_WATER_IN, n] += max(-lost, 0.0)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[at.STACK, at.N_RIM_OUT, n] += a[at.EXCHANGE, at.X_OUT, n] * area_m2
 
 
@@ -261,7 +262,7 @@ def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
             reach_cell(a, at.X_ABOVE, row, above, depth_above, rho, True, 1.0)
             reach_cell(a, at.X_BELOW, row, below, depth_below, rho, False, both)
             solve_ring(a, row, above, below, grid.spawn_depth_m, full)
-            for n in range(at.CASES):
+            for n in prange(at.CASES):
                 a[at.EXCHANGE, at.X_HEAT, n] = 0.0
             give_from(a, at.X_FROM_ABOVE, above, depth_above, rho, 1.0 - 0.5 * both)
             give_from(a, at.X_FROM_BELOW, below, depth_below, rho, 0.5 * both)
@@ -272,7 +273,7 @@ def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
 def rims_give(grid: Grid, a: FloatArray) -> None:
     """How the rims of all layers give vapour to the air that they meet."""
     rims_m2 = 2.0 * np.pi * grid.radius_m * grid.spawn_depth_m * grid.interface_level.size
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         resistance = a[at.STACK, at.N_RIM_RESISTANCE, n]
         giving = a[at.STACK, at.N_SPAWN, n] * rims_m2 / resistance
         behind = giving * a[at.STACK, at.N_RIM_VAPOUR, n] + a[at.STACK, at.N_RIM_OUT, n]

@@ -54,7 +54,7 @@ def make_state(grid: Grid, parameters: FloatArray, air_temp_c: float) -> FloatAr
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     rows = max(nz * nr, layout.MODES * nr, layout.S_ROWS, len(P))
     # An odd number of rows keeps the terms of one cell from falling on one cache line.
-    a = np.zeros((layout.TERMS, rows | 1, layout.CASES))
+    a = layout.aligned(layout.TERMS, rows | 1, layout.CASES)
     start = parameters[P.start_moisture]
     a[layout.MOISTURE, : nz * nr] = start
     a[layout.TEMP, : nz * nr] = air_temp_c

@@ -16,6 +16,7 @@ and what evaporation takes of the sun is less than the sun brings: so less sun n
 from __future__ import annotations
 
 import numpy as np
+from numba import prange
 
 from climate_risk.compiled import assume, compiled, inlined, law
 from climate_risk.constants import (
@@ -58,7 +59,7 @@ def add_outer_cell(a: FloatArray, boundary: int, row: int, cell: int, share: flo
     """Add one boundary cell to the means of its boundary."""
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[whole, at.S_INNER_CONDUCTANCE, n] += a[at.BOUNDARY_HEAT + boundary, row, n] * share
         a[whole, at.S_INNER_TEMP, n] += a[at.TEMP, cell, n] * share
         a[whole, at.S_INNER_MOISTURE, n] += a[at.MOISTURE, cell, n] * share
@@ -71,7 +72,7 @@ def outer_cells(grid: Grid, a: FloatArray) -> None:
     section = np.pi * grid.radius_m * grid.radius_m
     for boundary in (at.BARK, at.TOP, at.GROUND):
         for row in range(at.S_INNER_CONDUCTANCE, at.S_WOOD_FLUX + 1):
-            for n in range(a.shape[2]):
+            for n in prange(at.CASES):
                 a[at.SURFACE + boundary, row, n] = 0.0
     for k in range(nz):
         add_outer_cell(a, at.BARK, k, k * nr + nr - 1, grid.level_m[k] / grid.height_m)
@@ -86,10 +87,10 @@ def meet_air(a: FloatArray, hour: FloatArray, boundary: int) -> None:
     """What the air can hold, and what warms a boundary but sun and vapour."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         saturated, slope = saturated_vapour(hour[at.F_AIR_TEMP, n])
         a[whole, at.S_AIR_SATURATED, n], a[whole, at.S_AIR_SATURATION_SLOPE, n] = saturated, slope
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         heat = a[whole, at.S_LONGWAVE, n] + a[whole, at.S_HEAT_LOSS, n] * hour[at.F_AIR_TEMP, n]
         inner = a[whole, at.S_INNER_CONDUCTANCE, n] * a[whole, at.S_INNER_TEMP, n]
         a[whole, at.S_NONSOLAR_GAIN, n] = heat + inner
@@ -143,7 +144,7 @@ def even_girth(a: FloatArray, hour: FloatArray) -> None:
     """
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     bark = at.SURFACE + at.BARK
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         loss = a[bark, at.S_HEAT_LOSS, n] + a[bark, at.S_INNER_CONDUCTANCE, n]
         shade = a[bark, at.S_NONSOLAR_GAIN, n]
         saturated, slope = a[bark, at.S_AIR_SATURATED, n], a[bark, at.S_AIR_SATURATION_SLOPE, n]
@@ -162,7 +163,7 @@ def wet_surface(a: FloatArray, hour: FloatArray, boundary: int) -> None:
     """Evaporation of surface water and dew, for the part of the hour that the surface is wet."""
     assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         loss = a[whole, at.S_HEAT_LOSS, n] + a[whole, at.S_INNER_CONDUCTANCE, n]
         heat = a[whole, at.S_NONSOLAR_GAIN, n] + a[whole, at.S_SUN, n]
         saturated, slope = a[whole, at.S_AIR_SATURATED, n], a[whole, at.S_AIR_SATURATION_SLOPE, n]
@@ -182,7 +183,7 @@ def meet_vapour(a: FloatArray, boundary: int) -> None:
     """How much vapour the air would draw at the surface's temperature, and from what humidity."""
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         saturated, slope = saturated_vapour(a[whole, at.S_TEMP, n])
         humidity = a[whole, at.S_VAPOUR, n] / saturated
         a[whole, at.S_SATURATED, n], a[whole, at.S_SATURATION_SLOPE, n] = saturated, slope
@@ -199,7 +200,7 @@ def dry_surface(a: FloatArray, boundary: int) -> None:
     """
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         latent = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_WOOD_FLUX, n]
         cover = a[whole, at.S_VAPOUR_RESISTANCE, n]
         damp = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_VAPOUR, n] / cover
@@ -244,13 +245,13 @@ def cut_top(grid: Grid, curves: Curves, a: FloatArray) -> None:
 def balance_ground(a: FloatArray, hour: FloatArray) -> None:
     """Vapour between the lowest wood, through the barrier that rots, and the soil's air."""
     whole = at.SURFACE + at.GROUND
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         left = 1.0 - hour[at.F_BARRIER_AGE, n] / a[at.PARAMETER, P.barrier_lifetime_h, n]
         barrier = a[at.PARAMETER, P.barrier_vapour_resistance_s_m, n] * min(max(left, 0.0), 1.0)
         sealed = SEALED_S_M * hour[at.F_UNCUT, n]
         soil = a[at.PARAMETER, P.model_soil_resistance_s_m, n]
         a[whole, at.S_VAPOUR_RESISTANCE, n] = soil + barrier + sealed
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         saturated = saturation_vapour_density(a[whole, at.S_INNER_TEMP, n])
         soil = SOIL_HUMIDITY * saturation_vapour_density(hour[at.F_SOIL_TEMP, n])
         a[whole, at.S_SATURATED, n] = saturated
@@ -266,7 +267,7 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
     for boundary in (at.BARK, at.TOP):
         catch_water(a, hour, boundary, section)
         catch_weather(a, hour, boundary)
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[at.STACK, at.N_RIM_VAPOUR, n] = hour[at.F_VAPOUR, n]
         a[at.STACK, at.N_RIM_RESISTANCE, n] = a[at.SURFACE + at.BARK, at.S_AIR_RESISTANCE, n]
     if is_bagged(hour):
@@ -295,7 +296,7 @@ def surfaces_give(a: FloatArray) -> None:
     assume(a.shape[2] == at.CASES)
     for boundary in (at.BARK, at.TOP):
         whole = at.SURFACE + boundary
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             wet, vapour = a[whole, at.S_WET, n], a[whole, at.S_VAPOUR, n]
             given = a[whole, at.S_EVAPORATION, n] + a[whole, at.S_DRIED, n]
             given -= a[whole, at.S_CONDENSED, n]
@@ -311,7 +312,7 @@ def exchange_conductances(grid: Grid, curves: Curves, a: FloatArray) -> None:
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     rho, full, activity = curves.density_kg_m3, curves.max_moisture, curves.activity
     bark, top, half = at.SURFACE + at.BARK, at.SURFACE + at.TOP, 0.5 * grid.level_m[nz - 1]
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         a[bark, at.S_UPTAKE, n] = a[at.PARAMETER, P.wood_bark_uptake_kg_m2_s, n] / full
         uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
         a[top, at.S_UPTAKE, n] = rho * uptake / half

@@ -14,6 +14,8 @@ would unroll them before it turns loops into vectors, and would end with neither
 
 from __future__ import annotations
 
+from numba import prange
+
 from climate_risk.compiled import compiled
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
@@ -33,7 +35,7 @@ def hold_energy(a: FloatArray, width: int, density: float, dry: float) -> None:
     width : int
         Cells times cases: rows of a term lie end to end, so that one loop may run through many.
     """
-    for n in range(width):
+    for n in prange(width):
         capacity = density * (dry + WATER_HEAT_CAPACITY_J_KG_K * a[at.MOISTURE, 0, n])
         a[at.ENERGY, 0, n] = capacity * a[at.TEMP, 0, n]
 
@@ -67,7 +69,7 @@ def solve_water_line(
     cells = size.size
     rate = density / SECONDS_PER_HOUR
     mass, r = rate * size[0], first
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         up = a[coupling, r, n]
         pivot = 1.0 / (mass + a[at.LINE_END, at.T_LOW, n] + up)
         a[at.ELIMINATION, first, n] = up * pivot
@@ -75,7 +77,7 @@ def solve_water_line(
         a[at.MOISTURE, r, n] = (held + a[at.LINE_END, at.T_LOW_SOURCE, n]) * pivot
     for j in range(1, cells - 1):
         mass, q, r = rate * size[j], r, r + step
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             down, up = a[coupling, q, n], a[coupling, r, n]
             pivot = 1.0 / (mass + up + down * (1.0 - a[at.ELIMINATION, q, n]))
             a[at.ELIMINATION, r, n] = up * pivot
@@ -83,7 +85,7 @@ def solve_water_line(
             a[at.MOISTURE, r, n] = drive * pivot
     last = cells - 1
     mass, q, r = rate * size[last], r, r + step
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         down, liquid = a[coupling, q, n], a[at.LINE_END, at.T_LIQUID, n]
         own = mass + a[at.LINE_END, at.T_HIGH, n] + down * (1.0 - a[at.ELIMINATION, q, n])
         drive = down * a[at.MOISTURE, q, n] + a[at.LINE_END, at.T_HIGH_SOURCE, n]
@@ -92,20 +94,17 @@ def solve_water_line(
         taken = min(max(wanted, 0.0), a[at.LINE_END, at.T_SUPPLY, n])
         a[at.LINE_END, at.T_TAKEN, n] = taken
         a[at.MOISTURE, r, n] = (drive + taken) / own
-    for n in range(a.shape[2]):
         a[at.CARRIED, r, n] = 0.0
     for j in range(last - 1, -1, -1):
         q, r = r, r - step
         carried = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[j + 1]
-        for n in range(a.shape[2]):
+        for n in prange(at.CASES):
             a[at.MOISTURE, r, n] += a[at.ELIMINATION, r, n] * a[at.MOISTURE, q, n]
-        for n in range(at.CASES):
             here, there = a[at.TEMP, r, n], a[at.TEMP, q, n]
             flux = a[coupling, r, n] * (a[at.MOISTURE, r, n] - a[at.MOISTURE, q, n])
             a[at.CARRIED, r, n] = flux * (here if flux > 0.0 else there)
-        for n in range(a.shape[2]):
             a[at.ENERGY, q, n] += carried * (a[at.CARRIED, r, n] - a[at.CARRIED, q, n])
-    for n in range(a.shape[2]):
+    for n in prange(at.CASES):
         carried = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[0]
         a[at.ENERGY, first, n] -= carried * a[at.CARRIED, first, n]
 
@@ -123,9 +122,8 @@ def hold_heat(a: FloatArray, width: int, density: float, dry_heat: float, second
     """
     rate = density / seconds
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
-    for n in range(width):
+    for n in prange(width):
         a[at.CAPACITY_RATE, 0, n] = dry + wet * a[at.MOISTURE, 0, n]
-    for n in range(width):
         a[at.TEMP, 0, n] = a[at.ENERGY, 0, n] / (seconds * a[at.CAPACITY_RATE, 0, n])
 
 
@@ -140,7 +138,7 @@ def weigh_heat_lines(
     for first in range(0, lines * apart, apart):
         for j in range(size.size):
             r, whole = first + j * step, size[j]
-            for n in range(width):
+            for n in prange(width):
                 a[line, r, n] = whole * a[at.CAPACITY_RATE, r, n]
 
 
@@ -176,20 +174,19 @@ def eliminate_heat_lines(
     for first in range(0, lines * apart, apart):
         for j in range(size.size):
             r, q, whole = first + j * step, first + (j - 1) * step, size[j]
-            for n in range(width):
-                a[own, r, n] += a[coupling, r, n]
             if j > 0:
-                for n in range(width):
-                    a[own, r, n] += a[coupling, q, n] * (1.0 - a[after, q, n])
-            for n in range(width):
-                a[own, r, n] = 1.0 / a[own, r, n]
-            for n in range(width):
-                a[after, r, n] = a[coupling, r, n] * a[own, r, n]
-            if j > 0:
-                for n in range(width):
-                    a[before, r, n] = a[coupling, q, n] * a[own, r, n]
-            for n in range(width):
-                a[own, r, n] *= whole * a[at.CAPACITY_RATE, r, n]
+                for n in prange(width):
+                    rest = a[own, r, n] + a[coupling, r, n]
+                    rest += a[coupling, q, n] * (1.0 - a[after, q, n])
+                    pivot = 1.0 / rest
+                    a[after, r, n] = a[coupling, r, n] * pivot
+                    a[before, r, n] = a[coupling, q, n] * pivot
+                    a[own, r, n] = pivot * (whole * a[at.CAPACITY_RATE, r, n])
+            else:
+                for n in prange(width):
+                    pivot = 1.0 / (a[own, r, n] + a[coupling, r, n])
+                    a[after, r, n] = a[coupling, r, n] * pivot
+                    a[own, r, n] = pivot * (whole * a[at.CAPACITY_RATE, r, n])
 
 
 @compiled
@@ -199,16 +196,16 @@ def conduct_lines(
     """Conduct heat for one step along lines eliminated by :func:`eliminate_heat_lines`."""
     own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
     for first in range(0, lines * apart, apart):
-        for n in range(width):
+        for n in prange(width):
             a[at.TEMP, first, n] *= a[own, first, n]
         for j in range(1, cells):
             r, q = first + j * step, first + (j - 1) * step
-            for n in range(width):
+            for n in prange(width):
                 kept = a[own, r, n] * a[at.TEMP, r, n]
                 a[at.TEMP, r, n] = kept + a[before, r, n] * a[at.TEMP, q, n]
         for j in range(cells - 2, -1, -1):
             r, q = first + j * step, first + (j + 1) * step
-            for n in range(width):
+            for n in prange(width):
                 a[at.TEMP, r, n] += a[after, r, n] * a[at.TEMP, q, n]
 
 
@@ -224,7 +221,7 @@ def warm_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int) -> 
     warming = at.BOUNDARY_WARMING + boundary
     for row in range(rows):
         r = cell + row * step
-        for n in range(a.shape[2]):
+        for n in prange(at.CASES):
             a[at.TEMP, r, n] += a[warming, row, n]
 
 
@@ -237,7 +234,7 @@ def note_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int, sha
     mean = at.BOUNDARY_TEMP + boundary
     for row in range(rows):
         r = cell + row * step
-        for n in range(a.shape[2]):
+        for n in prange(at.CASES):
             a[mean, row, n] += share * a[at.TEMP, r, n]
 
 
@@ -245,7 +242,7 @@ def note_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int, sha
 def is_frosty(a: FloatArray, width: int) -> bool:
     """Whether any cell of any case holds ice or is cold enough to make some."""
     frosty = 0
-    for n in range(width):
+    for n in prange(width):
         frosty += (a[at.TEMP, 0, n] < FREEZING_TEMP_C) | (a[at.ICE, 0, n] > 0.0)
     return frosty > 0
 
@@ -255,7 +252,7 @@ def settle_ice(a: FloatArray, width: int, dry_heat: float) -> None:
     """Freeze or melt free water at 0 degC; each cell's own temperature pays for it."""
     dry = dry_heat / LATENT_HEAT_FUSION_J_KG
     wet = WATER_HEAT_CAPACITY_J_KG_K / LATENT_HEAT_FUSION_J_KG
-    for n in range(width):
+    for n in prange(width):
         u, before, temp = a[at.MOISTURE, 0, n], a[at.ICE, 0, n], a[at.TEMP, 0, n]
         heat = dry + wet * u
         wanted = before + (FREEZING_TEMP_C - temp) * heat

@@ -8,6 +8,8 @@ the square-root law of ``u_t = D u_zz``.
 
 from __future__ import annotations
 
+from numba import prange
+
 from climate_risk.compiled import assume, compiled
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, thawed_share
@@ -18,11 +20,11 @@ from climate_risk.log.parameters import P
 def is_dry(a: FloatArray, boundary: int, rows: int) -> bool:
     """Whether no case has water or dew on a boundary; then its cells take up none: most hours."""
     wet, whole = 0, at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         wet += (a[whole, at.S_SUPPLY, n] > 0.0) | (a[whole, at.S_EVAPORATION, n] < 0.0)
     if wet == 0:
         for row in range(rows):
-            for n in range(a.shape[2]):
+            for n in prange(at.CASES):
                 a[at.BOUNDARY_UPTAKE + boundary, row, n] = 0.0
     return wet == 0
 
@@ -41,17 +43,15 @@ def take_up(a: FloatArray, boundary: int, row: int, cell: int, full: float) -> N
     """
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         u = a[at.MOISTURE, cell, n]
         thawed = thawed_share(a[at.TEMP, cell, n], a[at.ICE, cell, n], u)
         wet = a[whole, at.S_SUPPLY, n] > 0.0
-        a[at.BOUNDARY_UPTAKE + boundary, row, n] = (
-            a[whole, at.S_UPTAKE, n] * thawed if wet and u < full else 0.0
-        )
-    for n in range(at.CASES):
-        u, out = a[at.MOISTURE, cell, n], a[at.BOUNDARY_DRYING + boundary, row, n]
+        uptake = a[whole, at.S_UPTAKE, n] * thawed if wet and u < full else 0.0
+        a[at.BOUNDARY_UPTAKE + boundary, row, n] = uptake
+        out = a[at.BOUNDARY_DRYING + boundary, row, n]
         lack = (a[whole, at.S_TARGET, n] - u) * out
-        taken = a[at.BOUNDARY_UPTAKE + boundary, row, n] * (full - u)
+        taken = uptake * (full - u)
         fed = min(taken, a[whole, at.S_SUPPLY, n])
         spared = min(fed / max(lack, 1e-30), 1.0) if lack > 0.0 else a[whole, at.S_WET, n]
         dewy = a[whole, at.S_EVAPORATION, n] < 0.0
@@ -77,7 +77,7 @@ def soak(
     for k in range(first, level_m.size - 1):
         r, q = k * rings + ring, (k + 1) * rings + ring
         apart = 0.5 * (level_m[k] + level_m[k + 1])
-        for n in range(at.CASES):
+        for n in prange(at.CASES):
             thawed = thawed_share(a[at.TEMP, q, n], a[at.ICE, q, n], a[at.MOISTURE, q, n])
             uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
             wet = density / apart * uptake * thawed

@@ -13,6 +13,8 @@ wood.  ``u_s`` is kept from hour to hour and found by secants from rest with the
 
 from __future__ import annotations
 
+from numba import prange
+
 from climate_risk.compiled import assume, compiled, inlined, law
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray
@@ -31,7 +33,7 @@ def look_up(
     Beyond its ends the table goes on as its last cell does: no value reads outside of it.
     """
     last = table.size - 2
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         x = a[by, row, n] * (1.0 / step)
         j = min(max(int(x), 0), last)
         w = x - j
@@ -46,7 +48,7 @@ def bound_wood_surface(a: FloatArray, boundary: int, row: int, cell: int) -> Non
     """
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         u, rest = a[at.MOISTURE, cell, n], a[whole, at.S_TARGET, n]
         surface = a[at.BOUNDARY_MOISTURE + boundary, row, n]
         inner = a[at.BOUNDARY_WATER + boundary, row, n]
@@ -85,7 +87,7 @@ def solve_wood_surface(a: FloatArray, boundary: int, row: int, cell: int, share:
     """
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         u, rest = a[at.MOISTURE, cell, n], a[whole, at.S_TARGET, n]
         inner = a[at.BOUNDARY_WATER + boundary, row, n]
         cover = a[whole, at.S_VAPOUR_RESISTANCE, n]
@@ -109,7 +111,7 @@ def dry_cell(a: FloatArray, boundary: int, row: int) -> None:
     """
     assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in range(at.CASES):
+    for n in prange(at.CASES):
         gap = a[at.BOUNDARY_MOISTURE + boundary, row, n] - a[whole, at.S_TARGET, n]
         rise = a[at.BOUNDARY_ACTIVITY + boundary, row, n] - a[whole, at.S_HUMIDITY, n]
         drying, damp = a[whole, at.S_DRIVING_DENSITY, n], a[whole, at.S_SATURATED, n]

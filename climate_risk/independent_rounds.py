@@ -1,0 +1,170 @@
+"""Rounds of a loop that know nothing of each other, told to the compiler.
+
+Loops over cases are written ``for n in prange(...)``: no case touches what another one reads or
+writes.  Numba alone takes such a loop for a plain one, and LLVM must then check, whenever it
+enters one, that no two of its rows overlap, which takes longer than the loop itself.  Here every
+such loop says so (LLVM Language Reference, metadata ``llvm.loop.parallel_accesses``).
+
+A kernel's indices count from the start: one below 0 is a mistake, and not looked for.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from llvmlite import ir as llvm
+from numba import prange
+from numba.core import ir
+from numba.core.analysis import compute_cfg_from_blocks
+from numba.core.compiler import CompilerBase, DefaultPassBuilder
+from numba.core.compiler_machinery import PassManager, register_pass
+from numba.core.lowering import Lower
+from numba.core.typed_passes import BaseNativeLowering, NativeLowering
+
+_MEMORY = (llvm.instructions.LoadInstr, llvm.instructions.StoreInstr, llvm.instructions.CallInstr)
+_VECTORIZED = ("llvm.loop.isvectorized", llvm.Constant(llvm.IntType(32), 1))
+
+
+class _Distinct(llvm.values.MDValue):  # type: ignore[misc]
+    """A node of metadata that is no other's equal, though it holds the same."""
+
+    __eq__ = object.__eq__
+    __hash__ = object.__hash__
+
+    def __init__(self, module: Any, *operands: Any) -> None:
+        super().__init__(module, operands, name=str(len(module.metadata)))
+
+    def holds(self) -> tuple[Any, ...]:
+        """What the node holds, in order."""
+        return tuple(self.operands)
+
+    def descr(self, buf: list[str]) -> None:
+        """Append the node's text, as llvmlite asks for it."""
+        held = ", ".join(each.get_reference() for each in self.holds())
+        buf += (f"distinct !{{ {held} }}", "\n")
+
+
+class _Loop(_Distinct):
+    """A loop's node, which LLVM knows by its holding itself first."""
+
+    def holds(self) -> tuple[Any, ...]:
+        """Itself, then what is said of the loop."""
+        return self, *super().holds()
+
+
+class _Lower(Lower):  # type: ignore[misc]
+    """From Numba's instructions to LLVM's."""
+
+    def lower_function_body(self) -> Any:
+        self._made: dict[Any, list[Any]] = {}
+        self._last: dict[Any, Any] = {}
+        tail = super().lower_function_body()
+        for latches, body in self._independent_loops():
+            self._declare(latches, [made for block in body for made in self._made[block]])
+        for block in self.function.blocks:
+            for instruction in block.instructions:
+                if _counts_from_the_end(instruction):
+                    instruction.operands[0] = llvm.Constant(llvm.IntType(1), 0)
+        return tail
+
+    def lower_block(self, block: Any) -> None:
+        begin, known = self.builder.basic_block, len(self.function.blocks)
+        super().lower_block(block)
+        self._made[block] = [begin, *self.function.blocks[known:]]
+        self._last[block] = self.builder.basic_block
+
+    def _independent_loops(self) -> list[tuple[list[Any], list[Any]]]:
+        """Blocks that lead back, and all blocks, of every loop over a ``prange``."""
+        values = {
+            each.target.name: each.value
+            for block in self.blocks.values()
+            for each in block.find_insts(ir.Assign)
+        }
+        cfg = compute_cfg_from_blocks(self.blocks)
+        loops = list(cfg.loops().values())
+        found = []
+        for loop in loops:
+            within = [other.body for other in loops if other.header in loop.body - {loop.header}]
+            own = loop.body.difference(*within)
+            if _over_prange([self.blocks[label] for label in own], values):
+                back = {before for before, _ in cfg.predecessors(loop.header)} & loop.body
+                found.append(([self.blocks[b] for b in back], [self.blocks[b] for b in loop.body]))
+        return found
+
+    def _declare(self, latches: list[Any], body: list[Any]) -> None:
+        module = self.module
+        group = _Distinct(module)
+        said = [
+            _say(module, "llvm.loop.parallel_accesses", group),
+            # As a loop of single numbers it would be unrolled before it became one of vectors.
+            _say(module, "llvm.loop.unroll.disable"),
+            _say(module, "llvm.loop.vectorize.followup_all", _say(module, *_VECTORIZED)),
+        ]
+        loop = _Loop(module, *said)
+        for block in body:
+            for instruction in block.instructions:
+                if isinstance(instruction, _MEMORY):
+                    instruction.set_metadata("llvm.access.group", group)
+        for latch in latches:
+            self._last[latch].terminator.set_metadata("llvm.loop", loop)
+
+
+def _say(module: Any, name: str, *values: Any) -> Any:
+    return module.add_metadata([llvm.MetaDataString(module, name), *values])
+
+
+def _over_prange(body: list[Any], values: dict[str, Any]) -> bool:
+    """Whether a loop takes its next round from a ``prange``."""
+    rounds: Any = next(
+        (each.value for block in body for each in block.find_insts(ir.Assign) if _next(each)), None
+    )
+    while rounds is not None:
+        if isinstance(rounds, ir.Var):
+            rounds = values.get(rounds.name)
+        elif isinstance(rounds, ir.Expr) and rounds.op in ("iternext", "getiter"):
+            rounds = rounds.value
+        elif isinstance(rounds, ir.Expr) and rounds.op == "call":
+            rounds = rounds.func
+        else:
+            return isinstance(rounds, (ir.Global, ir.FreeVar)) and rounds.value is prange
+    return False
+
+
+def _counts_from_the_end(instruction: Any) -> bool:
+    """Whether it takes ``index + size`` for an index below 0, as Numba's indices do."""
+    if not isinstance(instruction, llvm.instructions.SelectInstr):
+        return False
+    below, wrapped, index = instruction.operands
+    return (
+        isinstance(below, llvm.instructions.ICMPInstr)
+        and below.op == "slt"
+        and below.operands[0] is index
+        and isinstance(wrapped, llvm.instructions.Instruction)
+        and wrapped.opname == "add"
+        and index in wrapped.operands
+    )
+
+
+def _next(assignment: Any) -> bool:
+    return isinstance(assignment.value, ir.Expr) and assignment.value.op == "iternext"
+
+
+@register_pass(mutates_CFG=True, analysis_only=False)
+class _KernelLowering(BaseNativeLowering):  # type: ignore[misc]
+    _name = "kernel_lowering"
+
+    @property
+    def lowering_class(self) -> type[_Lower]:
+        return _Lower
+
+
+class KernelCompiler(CompilerBase):  # type: ignore[misc]
+    """Numba's own steps, with the lowering above in place of its own."""
+
+    def define_pipelines(self) -> list[Any]:
+        usual = DefaultPassBuilder.define_nopython_pipeline(self.state)
+        pipeline = PassManager("kernel")
+        for step, description in usual.passes:
+            pipeline.add_pass(_KernelLowering if step is NativeLowering else step, description)
+        pipeline.finalize()
+        return [pipeline]
