@@ -72,8 +72,8 @@ NEEDED = ("machine", "throughput")
 
 def related(numbers: dict[str, Any]) -> dict[str, Any]:
     """Numbers that compare one part with another."""
-    cell_s = numbers["throughput"]["cell_hour_ns"] * 1e-9
     if "flops" in numbers:
+        cell_s = numbers["throughput"]["cell_hour_ns"] * 1e-9
         part = numbers["flops"]
         peak = numbers["machine"]["peak_gflop_s"] * 1e9
         part["share_of_peak_pct"] = 100.0 * part["flop_a_cell_hour"] / cell_s / peak
@@ -87,6 +87,16 @@ def related(numbers: dict[str, Any]) -> dict[str, Any]:
     return numbers
 
 
+def show(numbers: dict[str, Any], part: str) -> None:
+    """Print one part as soon as it is measured."""
+    for line, value in words.told(numbers):
+        if line.key.startswith(f"{part}."):
+            print(f"{line.words:56} {value:>18}", flush=True)
+    if part == "throughput":
+        for what, rate in words.scenario_rows(numbers):
+            print(f"{what:56} {rate:>18} scenario-hours a second")
+
+
 def main(given: Sequence[str]) -> None:
     """Measure, print, and with ``--out`` write bench.json, bench.md and bench.png."""
     parser = argparse.ArgumentParser(prog="python -m climate_risk.bench")
@@ -94,12 +104,11 @@ def main(given: Sequence[str]) -> None:
     parser.add_argument("--only", metavar="PART", nargs="+", choices=PARTS, default=list(PARTS),
                         help=f"of {', '.join(PARTS)}; {' and '.join(NEEDED)} always")  # fmt: skip
     args = parser.parse_args(given)
-    wanted = [name for name in PARTS if name in NEEDED or name in args.only]
-    numbers = related({name: PARTS[name]() for name in wanted})
-    for line, value in words.told(numbers):
-        print(f"{line.words:56} {value:>18}")
-    for what, rate in words.scenario_rows(numbers):
-        print(f"{what:56} {rate:>18} scenario-hours a second")
+    numbers: dict[str, Any] = {}
+    for name in PARTS:
+        if name in NEEDED or name in args.only:
+            numbers[name] = PARTS[name]()
+            show(related(numbers), name)
     for install in words.missing(numbers):
         print(f"left out: {install}")
     if args.out is not None:

@@ -17,21 +17,24 @@ GROWING = (
 
 
 def bench_figure(numbers: Mapping[str, Any]) -> Figure:
-    """Two panels: throughput by scenarios, and growth of time by what there is more of."""
+    """Throughput by scenarios, and growth of time by what there is more of if it was measured."""
     from climate_risk.report import theme
 
     with theme.styled(theme.DESK):
         figure = theme.new_figure(theme.DESK, 3.8)
         figure.set_layout_engine("constrained")
-        left, right = figure.subplots(1, 2)
+        growth = numbers.get("growth", {})
+        left, *right = figure.subplots(1, 1 + bool(growth), squeeze=False)[0]
         rows = numbers["throughput"]["scenarios"]
         counts = [row["scenarios"] for row in rows]
         rates = [row["scenario_hours_per_s"] for row in rows]
         left.loglog(counts, rates, "o-", color=theme.BLACK)
+        left.set_xticks(counts, [f"{count:,}" for count in counts], minor=False)
         left.set_xlabel("scenarios run together")
         left.set_ylabel("scenario-hours a second")
         left.set_title(f"Cases are computed {numbers['throughput']['cases']} at a time")
-        _growth(right, numbers.get("growth", {}))
+        for panel in right:
+            _growth(panel, growth)
     return figure
 
 
