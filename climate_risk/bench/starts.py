@@ -11,7 +11,7 @@ from pathlib import Path
 
 from climate_risk.bench.season import best_of, seconds
 
-DEMO = ("demo",)
+DEMO = ("demo", "--quiet")
 
 
 def command(words: Sequence[str], folder: Path, cache: Path | None = None) -> None:
@@ -22,7 +22,7 @@ def command(words: Sequence[str], folder: Path, cache: Path | None = None) -> No
     subprocess.run(
         [sys.executable, "-m", "climate_risk", *words],
         check=True,
-        capture_output=True,
+        stdout=subprocess.DEVNULL,
         cwd=folder,
         env={**os.environ, **own, "PYTHONPATH": path},
     )
