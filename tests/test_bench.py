@@ -89,6 +89,12 @@ def test_twice_the_time_for_twice_as_many_is_linear() -> None:
     assert growth.over_linear([1, 4], [3.0, 6.0]) == 0.5
 
 
+def test_what_starts_with_a_cost_and_grows_by_the_same_lies_on_a_line() -> None:
+    """Of three points, the middle one off by d: least squares leave 2 d / 3 there for 1, 2, 3."""
+    assert growth.off_line_pct([1, 2, 4], [3.0, 4.0, 6.0]) == pytest.approx(0.0, abs=1e-9)
+    assert growth.off_line_pct([1, 2, 3], [1.0, 2.3, 3.0]) == pytest.approx(100 * 0.2 / 3.0)
+
+
 def test_states_apart_are_told_in_points_and_kelvin(season: Season) -> None:
     """A tenth of moisture is ten points; a whole stack off by as much is off in its mean too."""
     span = stiff.Span(
@@ -122,9 +128,9 @@ def numbers(season: Season) -> dict[str, Any]:
                 ("yard_s", "stand_table_s", "hours_from_file_s", "hours_from_cache_s"), 1.0
             ),
             "growth": {
-                "years": growth.by_years(season, (1, 2)),
-                "options": growth.rows([1, 2], [1.0, 1.5]),
-                "cells": growth.rows([1, 2], [1.0, 2.0]),
+                "years": growth.by_years(season, (1, 2, 3)),
+                "options": growth.rows([1, 2, 4], [1.0, 1.5, 2.0]),
+                "cells": growth.rows([1, 2, 4], [1.0, 2.1, 4.0]),
             },
             "start": starts.measure(["--version"]),
         }

@@ -7,6 +7,8 @@ from dataclasses import replace
 from functools import partial
 from typing import Any
 
+import numpy as np
+
 from climate_risk import api
 from climate_risk.bench.season import Season, seconds
 from climate_risk.compare_options import CompareOptions
@@ -23,12 +25,20 @@ def over_linear(counts: Sequence[float], times: Sequence[float]) -> float:
     return times[-1] / times[0] / (counts[-1] / counts[0])
 
 
+def off_line_pct(counts: Sequence[float], times: Sequence[float]) -> float:
+    """How far times are at most from a straight line through them, of the longest [%]."""
+    line = np.polynomial.Polynomial.fit(counts, times, 1)
+    off = np.asarray(times) - line(np.asarray(counts))
+    return float(100.0 * np.abs(off).max() / max(times))
+
+
 def rows(counts: Sequence[int], times: Sequence[float]) -> dict[str, Any]:
-    """What is kept of one growth: counts, seconds, and :func:`over_linear`."""
+    """What is kept of one growth: counts, seconds, and both measures of them."""
     return {
         "counts": list(counts),
         "seconds": list(times),
         "over_linear": over_linear(counts, times),
+        "off_line_pct": off_line_pct(counts, times),
     }
 
 

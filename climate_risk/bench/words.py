@@ -76,6 +76,11 @@ LINES = (
          "likewise, each time with reading the weather they share"),
     Line("growth.cells.over_linear", "cells of a region: time over linear", "", 2,
          "likewise, whole processes with what they start with"),
+    Line("growth.years.off_line_pct", "years: off a straight line", "%", 1,
+         "the farthest time from a line through all of them, of the longest"),
+    Line("growth.options.off_line_pct", "options: off a straight line", "%", 1, "likewise"),
+    Line("growth.cells.off_line_pct", "cells of a region: off a straight line", "%", 1,
+         "likewise"),
 )  # fmt: skip
 
 
