@@ -30,6 +30,8 @@ from climate_risk.engine.witness import (
 from climate_risk.errors import InputError
 from climate_risk.options import CoverSpan
 from climate_risk.report import measured as words
+from climate_risk.report.certainty import MEASURED
+from climate_risk.report.unknown_names import NAMES
 from climate_risk.risk import measured as room
 from climate_risk.risk import season as season_room
 from climate_risk.risk import weighed_piece
@@ -186,7 +188,17 @@ def test_the_page_says_before_and_after_and_names_the_bad_weighing(weighed) -> N
     assert "times the usual (more is tighter)" in view["moved"][0]
     assert "holds about" in view["piece"][0]
     assert "two thirds of the doubt" in view["advice"][0]
-    assert words.summary_values(stack.measured)["parameters"][0]["posterior"]["p50"] > 0.0
+    summary = words.summary_values(stack.measured)
+    assert summary["parameters"][0]["posterior"]["p50"] > 0.0
+    now = summary["witness_moisture_pct"]
+    assert now["before"]["p90"] - now["before"]["p10"] > now["after"]["p90"] - now["after"]["p10"]
+
+
+def test_whatever_readings_can_move_has_a_name_of_a_grower_s(kind) -> None:  # type: ignore[no-untyped-def]
+    known = {n for n in kind.parameter_set(Scheme(canopy="open")).unknowns()}
+    named = MEASURED.keys() | NAMES.keys()
+    assert {n for n in known if not n.startswith("fungus.")} <= named
+    assert named <= known
 
 
 @pytest.mark.parametrize(

@@ -256,3 +256,13 @@ def test_ten_weighings_and_a_disc_halve_the_error_of_the_moisture() -> None:
     assert (found.change > 0.0).mean() < 0.1
     assert found.left_out <= 6
     assert found.within_before < 0.75 < found.within < 0.92
+
+
+def test_two_published_weighings_foretell_the_third() -> None:
+    """Lercher 2016 (abstract; V2 of tests/published/drying.toml): logs weighed in February and
+    July, of which the program then foretells December, percent of wet mass."""
+    published = [weighing_pieces.drying.CASES[f"V2 {m}"]["value"] for m in ("July", "December")]
+    weights, *months = weighing_pieces.published(seeds=2)
+    flat = np.full(weights.size, 1.0 / weights.size)
+    for value, said in zip(published, months, strict=True):
+        assert abs(weights @ said - value) < 0.4 * abs(flat @ said - value)

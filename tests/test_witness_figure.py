@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ import test_report_figures as figures
 from matplotlib.testing.compare import compare_images
 
 from climate_risk.plot import witness_figure
+from climate_risk.report import measured as words
 from climate_risk.report import theme
 from climate_risk.report.page import season_page
 from climate_risk.units import Units
@@ -72,6 +74,20 @@ def test_the_page_folds_the_picture_in_and_says_what_it_shows() -> None:
     assert "Not used: " in page
     plain = season_page(report_samples.season())
     assert "the readings were used" not in plain
+
+
+def test_weighings_set_aside_are_said_to_be_and_what_else_counts_is_named() -> None:
+    stack = measured_samples.season().stacks[0]
+    assert stack.measured is not None
+    aside = replace(stack.measured, weighings_used=False, has_disc=True)
+    lead = " ".join(words.view(replace(stack, measured=aside), 0.1, Units("us"))["lead"])  # type: ignore[index]
+    assert "The weighings were set aside" in lead
+    assert "with 1 dried disc." in lead
+    nothing = replace(aside, has_disc=False, used=False)
+    view = words.view(replace(stack, measured=nothing), 0.1, Units("us"))
+    assert view is not None
+    assert view["lead"][0] == "Your readings changed nothing on this page."
+    assert view["moved"] == []
 
 
 def test_a_stack_that_nobody_weighed_has_no_such_figure() -> None:

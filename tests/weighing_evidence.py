@@ -164,7 +164,12 @@ def published_words() -> str:
         "| | July | December |\n| --- | --- | --- |\n"
         f"| published | {published_july:.1f} | {published_december:.1f} |\n"
         f"| before (mean of {weights.size} draws) | {flat @ july:.1f} | {flat @ december:.1f} |\n"
-        f"| after | {weights @ july:.1f} | {weights @ december:.1f} |\n"
+        f"| after | {weights @ july:.1f} | {weights @ december:.1f} |\n\n"
+        "Other logs were weighed more often: monthly (Heikinheimo 1915, Acta Forestalia Fennica "
+        "4:3; split), regularly (Visser, Berkett and Spinelli 2014, N. Z. J. For. Sci. 44:3), "
+        "daily (Croat. J. For. Eng., January 2018), every two days (Jakubowski and Praczyk 2022, "
+        "Baltic Forestry 28:123-130). Of each only the abstract could be read, which gives the "
+        "ends and not the weights between, so no second series is weighed here.\n"
     )
 
 

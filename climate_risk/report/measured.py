@@ -332,6 +332,7 @@ def summary_values(found: StackMeasured) -> dict[str, Any]:
             | ({"left_out": w.left_out} if w.left_out else {})
             for w in found.weighings
         ],
+        "weighings_used": found.weighings_used,
         "bag_hygrometer_days": found.bag_days,
         "bark_thermometer_days": found.bark_days,
         "draws_count": found.draws,
@@ -349,6 +350,11 @@ def summary_values(found: StackMeasured) -> dict[str, Any]:
     if found.chance_before is not None and found.chance_after is not None:
         out["chance_of_loss_before"] = found.chance_before.mean
         out["chance_of_loss_after"] = found.chance_after.mean
+    if found.track is not None:
+        out["witness_moisture_pct"] = {
+            "before": band(tuple(found.track.moisture_before_pct[:, -1].tolist())),
+            "after": band(tuple(found.track.moisture_after_pct[:, -1].tolist())),
+        }
     if found.dry_mass_kg is not None:
         out["witness_dry_mass_kg"] = band(found.dry_mass_kg)
     if found.held_out is not None:
