@@ -68,6 +68,8 @@ class Act:
     kind: ActKind
     cover: CoverSpan | None = None
     """Of a cover: what goes on, or what has been on until then."""
+    again: tuple[CoverSpan, ...] = ()
+    """Of a cover that comes and goes: the later times."""
     watering: Watering | None = None
     canopy: str | None = None
     """Of a move: what the stack is carried under."""

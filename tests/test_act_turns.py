@@ -14,8 +14,9 @@ sys.path.insert(0, str(Path(__file__).parent))
 import risk_samples as samples
 
 from climate_risk.engine.record import Record
-from climate_risk.engine.stack import Scheme, StackModel, stack_model
+from climate_risk.engine.stack import Scheme, StackModel, cover_table, stack_model
 from climate_risk.interventions import Act, CoverSpan, LeafFall, LeafOut, WetSeason
+from climate_risk.microclimate.radiation import C_CLOTH
 from climate_risk.report.treatment import act_words
 from climate_risk.risk import actions
 from climate_risk.risk.actions import QUICK, Effort, Own, carry_on_by_days, find_actions
@@ -214,7 +215,7 @@ def test_only_where_leaves_fall_and_only_in_a_full_search(yard: Yard) -> None:
     turns = Turns(
         leaf_fall=LeafFall(2013, 10, 17),
         leaf_out=LeafOut(2014, 5, 8),
-        leaf_out_after_fall=LeafOut(2014, 5, 8),
+        leafless=((LeafFall(2013, 10, 17), LeafOut(2014, 5, 8)),),
     )
 
     def waiting(canopy: str, *covers: CoverSpan, every_size: bool = True) -> list[Offer]:
@@ -224,6 +225,7 @@ def test_only_where_leaves_fall_and_only_in_a_full_search(yard: Yard) -> None:
 
     (leafless,) = waiting("deciduous")
     assert (leafless.since, leafless.until) == (turns.leaf_fall, turns.leaf_out)
+    assert leafless.again == ()
     assert waiting("conifer") == waiting("open") == []
     assert waiting("deciduous", every_size=False) == []
     dense = CoverSpan(kind="shade cloth", percent=80.0)
@@ -256,6 +258,11 @@ def test_a_cover_that_comes_off_again_is_work_twice(yard: Yard) -> None:
         acts = (Act(kind="hang shade cloth", cover=cloth), Act(kind="put bag on", cover=bag))
         return [price_of([act], costs, horizon).minutes for act in acts]
 
+    twice = Act(kind="hang shade cloth", cover=cloth, again=(replace(cloth, off=None),))
+    assert price_of([twice], costs, date(2015, 4, 12)).minutes == 10.0
+    once = price_of([replace(twice, again=())], costs, date(2015, 4, 12))
+    labour = 4.0 / 60.0 * costs.labour_per_hour
+    assert price_of([twice], costs, date(2015, 4, 12)).money == pytest.approx(once.money + labour)
     assert work(date(2015, 4, 12)) == [6.0, 4.0]
     assert work(date(2014, 4, 12)) == [4.0, 4.0]
     assert work(date(2013, 10, 1)) == [4.0, 3.0]
@@ -290,3 +297,39 @@ def test_days_on_which_the_year_turns_are_named() -> None:
     assert act_words(Act(kind="put bag on", cover=bag), show) == (
         "put a paper bag on until the wet months (1 Oct 2013)"
     )
+
+
+@pytest.mark.parametrize("asked", [date(2013, 4, 20), date(2013, 7, 1), date(2013, 12, 1)])
+def test_a_cloth_hangs_in_every_leafless_time_to_the_end(
+    tmp_path: Path, record: Record, asked: date
+) -> None:
+    """Two years, asked in spring, summer and winter: hour by hour the cover of a yard file with
+    ``on = "leaf fall"`` and ``off = "leaf out"``, and in spring from the day asked to leaf out.
+    """
+    text = samples.write_yard(tmp_path, year=2013).read_text(encoding="utf-8")
+    cover = (
+        '[[stack.cover]]\nkind = "shade cloth"\npercent = 80\non = "leaf fall"\n'
+        'off = "leaf out"\n[compare]'
+    )
+    text = text.replace("grey oyster", "lion's mane").replace("[compare]", cover)
+    (tmp_path / "yard.toml").write_text(text, "utf-8")
+    stack = read_yard(tmp_path / "yard.toml").stacks[0]
+    kind = stack_model(replace(stack, covers=()), record, 0.0)
+    bare = Scheme(canopy="deciduous")
+    turns = turns_ahead(kind, "deciduous", asked)
+    found = offers(read_yard(tmp_path / "yard.toml"), bare, asked, kind.horizon, every_size=True,
+                   turns=turns)  # fmt: skip
+    (offer,) = [o for o in found if o.again]
+    act = act_on(offer, bare, asked, kind.horizon)
+    assert act is not None
+    table = cover_table(kind, scheme_with(bare, [act], BEGUN))
+    written = cover_table(kind, replace(bare, covers=stack.covers))
+    since = (asked - kind.start_day).days * 24
+    leaf_out = (turns.leaf_out - kind.start_day).days * 24
+    if asked < turns.leaf_out < turns.leaf_fall:
+        assert table[since:leaf_out, C_CLOTH].min() == 0.8
+        since = leaf_out
+        assert "until leaf out" in act_words(act, Units("us"))
+    assert (table[since:] == written[since:]).all()
+    assert table[since:, C_CLOTH].any()
+    assert act_words(act, Units("us")).endswith(", then each winter from leaf fall to leaf out")

@@ -82,6 +82,8 @@ def act_keys(act: Act) -> Json:
     out: Json = {"kind": act.kind, "why": WHY[act.kind]}
     if act.cover is not None:
         out["cover"] = cover_keys(act.cover)
+    if act.again:
+        out["again"] = [cover_keys(cover) for cover in act.again]
     if act.watering is not None:
         out["watering"] = watering_keys(act.watering)
     if act.canopy is not None:

@@ -64,7 +64,8 @@ def _until(action: Action, limit: float) -> str:
 
 
 def _then(tried: Tried, limit: float) -> str:
-    return f"{then_words(tried, limit)}{error_words(tried)}"
+    error = error_words(tried) if tried.chance_mean > 0.0 else ""
+    return f"{then_words(tried, limit)}{error}"
 
 
 def _takes(action: Action, currency: str) -> str:

@@ -37,9 +37,9 @@ WEIGH = (
     "never lifted off a running stack. Write date and weight into weighings.csv, then run the "
     "season again. Lift with help."
 )
-COMES_OFF = (
-    "If it went on as advised, it comes off again about now. Leaf days are the site's usual ones: "
-    "go by what the trees show."
+COMES_AND_GOES = (
+    "If you did as advised, this is due about now. Leaf days are the site's usual ones: go by "
+    "what the trees show."
 )
 FULL_RUN = (
     "In the middle estimate the fungus meets itself about now: white at every joint is a good "
@@ -138,13 +138,16 @@ def _advised(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:
         yield _Entry(key="advice, last day", kind="act", title=f"by today: {what}",
                      text=f"{left} {text}", first=last.day, is_reminded=True)  # fmt: skip
     for act in action.acts:
-        cover = act.cover
-        if cover is None or act.kind not in ("hang shade cloth", "put bag on"):
+        if act.kind not in ("hang shade cloth", "put bag on"):
             continue
-        if cover.off is not None and cover.off < stack.horizon:
-            yield _Entry(key=f"advice, {cover.kind} off", kind="act",
-                         title=f"{cover_words(cover)} off", text=COMES_OFF,
-                         first=cover.off, is_reminded=True)  # fmt: skip
+        for number, cover in enumerate((act.cover, *act.again)):
+            if cover is None:
+                continue
+            for word, turn in (("on", cover.on if number else None), ("off", cover.off)):
+                if turn is not None and turn < stack.horizon:
+                    yield _Entry(key=f"advice, {cover.kind} {word} {number}", kind="act",
+                                 title=f"{cover_words(cover)} {word}", text=COMES_AND_GOES,
+                                 first=turn, is_reminded=True)  # fmt: skip
 
 
 def _written(result: SeasonResult, stack: StackSeason) -> Iterator[_Entry]:

@@ -119,7 +119,8 @@ def act_words(act: Act, show: Units) -> str:
     if act.kind == "put bag on":
         return f"put a {cover_words(act.cover)} on{until}"
     on = act.cover.on if act.cover.on and turn_words(act.cover.on) else None
-    return f"hang {cover_words(act.cover)}{_when('from', on)}{until}"
+    again = ", then each winter from leaf fall to leaf out" if act.again else ""
+    return f"hang {cover_words(act.cover)}{_when('from', on)}{until}{again}"
 
 
 def acts_words(acts: Sequence[Act], show: Units) -> str:

@@ -39,6 +39,8 @@ class Offer:
     """Of a cover: the day it goes on where that is later than the day it is taken up."""
     until: date | None = None
     """Of a cover: the day it comes off; None: when the plan says, or at the end."""
+    again: tuple[tuple[date, date | None], ...] = ()
+    """Of a cover that comes and goes: the later days on and off."""
     material: str | None = None
     foot: Foot = "closed"
     litres: float = 0.0
@@ -104,11 +106,13 @@ def _cloths(own: Scheme, day: date, horizon: date, turns: Turns | None) -> Itera
     for until in (turns.leaf_fall, turns.leaf_out):
         if denser and day < until < horizon:
             yield Offer(kind="hang shade cloth", percent=denser[0], until=until)
-    since, until = turns.leaf_fall, turns.leaf_out_after_fall
-    if sheds(own.canopy) and day < since < horizon:
-        for percent in _denser(own, since, horizon)[:1]:
-            off = until if until < horizon else None
-            yield Offer(kind="hang shade cloth", percent=percent, since=since, until=off)
+    spans = [(on, off if off < horizon else None) for on, off in turns.leafless if on < horizon]
+    if not sheds(own.canopy) or spans in ([], [(day, turns.leaf_out)]):
+        return
+    (since, off), *again = spans
+    for percent in _denser(own, since, horizon)[:1]:
+        yield Offer(kind="hang shade cloth", percent=percent, since=since, until=off,
+                    again=tuple(again))  # fmt: skip
 
 
 def _denser(own: Scheme, day: date, horizon: date) -> list[float]:
@@ -198,8 +202,9 @@ def act_on(offer: Offer, own: Scheme, day: date, horizon: date) -> Act | None:
         span = CoverSpan(kind="shade cloth", percent=offer.percent)
         if is_bag:
             span = CoverSpan(kind="bag", material=offer.material, foot=offer.foot)
-        span = replace(span, on=day, off=until)
-        return Act(kind=offer.kind, cover=span)
+        times = offer.again if ends is None else ()
+        again = tuple(replace(span, on=on, off=off) for on, off in times)
+        return Act(kind=offer.kind, cover=replace(span, on=day, off=until), again=again)
     if now is None:
         return None
     if offer.kind == "take bag off":
@@ -236,7 +241,7 @@ def _covered(
         elif not (same and runs and (cover.on or inoculated) == day):
             kept.append(cover)
     goes_on = act.cover if act.cover is not None and act.kind != "take bag off" else None
-    return (*kept, goes_on) if goes_on is not None else tuple(kept)
+    return (*kept, goes_on, *act.again) if goes_on is not None else tuple(kept)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -255,16 +260,20 @@ class Price:
 
 
 def price_of(acts: Sequence[Act], costs: Costs, horizon: date) -> Price:
-    """Material, water and labour of acts; a cover that comes off again is work twice."""
+    """Material, water and labour of acts; a cover is bought once, and each time that it goes on
+    or comes off is work."""
     material, minutes, used = 0.0, 0.0, set()
 
     def work(name: str, times: int = 1) -> None:
         nonlocal minutes
         minutes += times * float(getattr(costs.minutes, name))
-        used.add(name)
+        if times:
+            used.add(name)
 
-    def comes_off(act: Act) -> bool:
-        return act.cover is not None and act.cover.off is not None and act.cover.off < horizon
+    def on_and_off(act: Act, name: str) -> None:
+        spans = [span for span in (act.cover, *act.again) if span is not None]
+        work(f"{name}_on", len(spans))
+        work(f"{name}_off", sum(s.off is not None and s.off < horizon for s in spans))
 
     for act in acts:
         if act.watering is not None:
@@ -275,14 +284,10 @@ def price_of(acts: Sequence[Act], costs: Costs, horizon: date) -> Price:
             work("move")
         elif act.kind == "hang shade cloth":
             material += cloth_cost(costs)
-            work("cloth_on")
-            if comes_off(act):
-                work("cloth_off")
+            on_and_off(act, "cloth")
         elif act.kind == "put bag on":
             material += costs.bag
-            work("bag_on")
-            if comes_off(act):
-                work("bag_off")
+            on_and_off(act, "bag")
         else:
             work("bag_off")
     return Price(

@@ -14,6 +14,7 @@ from climate_risk.engine.stack import StackModel
 from climate_risk.interventions import LeafFall, LeafOut, WetSeason
 from climate_risk.leaves import next_leaf_day
 from climate_risk.microclimate.radiation import W_RAIN
+from climate_risk.site import Site
 from climate_risk.tables import canopies, model
 
 FloatArray = npt.NDArray[np.float64]
@@ -24,11 +25,12 @@ HOURS_PER_MONTH = 365.25 * HOURS_PER_DAY / MONTHS_PER_YEAR
 
 @dataclass(frozen=True, kw_only=True)
 class Turns:
-    """The next of each, seen from one day."""
+    """What lies ahead, seen from one day: the next of each, but every time without leaves."""
 
     leaf_fall: LeafFall
     leaf_out: LeafOut
-    leaf_out_after_fall: LeafOut
+    leafless: tuple[tuple[date, LeafOut], ...]
+    """From when to when the leaves are off, until a stack's horizon; the first may have begun."""
     wet_season: WetSeason | None = None
     """None where every month is wet at the stack, or none."""
 
@@ -36,17 +38,30 @@ class Turns:
 def turns_ahead(kind: StackModel, canopy: str, day: date) -> Turns:
     """The days on which the year turns for a stack under a canopy, from a day on."""
     site = kind.record.site
-    leaf_fall = next_leaf_day(LeafFall, site, day)
     table = kind.record.table(canopy, kind.openness_under(canopy), kind.stack.diameter_m)
     months = pd.DatetimeIndex(kind.record.weather.time).month
     rain_mm = pd.Series(table[:, W_RAIN]).groupby(months).mean() * HOURS_PER_MONTH
     by_month = {int(month): float(rain_mm[month]) for month in rain_mm.index}
     return Turns(
-        leaf_fall=leaf_fall,
+        leaf_fall=next_leaf_day(LeafFall, site, day),
         leaf_out=next_leaf_day(LeafOut, site, day),
-        leaf_out_after_fall=next_leaf_day(LeafOut, site, leaf_fall),
+        leafless=leafless(site, day, kind.horizon),
         wet_season=next_wet_season(by_month, day),
     )
+
+
+def leafless(site: Site, day: date, last: date) -> tuple[tuple[date, LeafOut], ...]:
+    """Times without leaves from a day on that begin before a last day."""
+    found = []
+    on: date = next_leaf_day(LeafFall, site, day)
+    out = next_leaf_day(LeafOut, site, day)
+    if out < on:  # they are off now
+        on = day
+    while on < last:
+        out = next_leaf_day(LeafOut, site, on)
+        found.append((on, out))
+        on = next_leaf_day(LeafFall, site, out)
+    return tuple(found)
 
 
 def next_wet_season(rain_mm: dict[int, float], day: date) -> WetSeason | None:
