@@ -17,6 +17,7 @@ import pymannkendall
 import report_samples
 import risk_samples as samples
 
+from climate_risk.engine.blocks import advance
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
 from climate_risk.plot import past_years_figure
@@ -25,7 +26,7 @@ from climate_risk.report import summary
 from climate_risk.report.page import compare_page, season_page
 from climate_risk.report.past import COUNTS
 from climate_risk.risk.hindsight import BadYear, Departure, PastYears
-from climate_risk.risk.past import past_years, spells
+from climate_risk.risk.past import past_jobs, past_years, spells
 from climate_risk.risk.trend import POWER, SIGNIFICANT, mann_kendall, noticed_slope, trend_of
 from climate_risk.units import Units
 from climate_risk.weather.spells import DRY_DAY_MM, HEATWAVE_DAYS, hot_from_c, runs
@@ -159,7 +160,9 @@ def kind() -> StackModel:
 
 @pytest.fixture(scope="module")
 def past(kind: StackModel) -> PastYears:
-    found = past_years(kind, Scheme(canopy="open"))
+    jobs = past_jobs(kind, Scheme(canopy="open"))
+    advance(jobs)
+    found = past_years(kind, jobs)
     assert found is not None
     return found
 
@@ -197,7 +200,8 @@ def test_published_measures_see_the_drought_too(past: PastYears) -> None:
 
 def test_a_record_without_a_whole_season_has_no_past_years(kind: StackModel) -> None:
     short = samples.make_record("2010-03-01", "2010-09-01")
-    assert past_years(stack_model(kind.stack, short, 0.0), Scheme(canopy="open")) is None
+    brief = stack_model(kind.stack, short, 0.0)
+    assert past_years(brief, past_jobs(brief, Scheme(canopy="open"))) is None
 
 
 # ---- what is said and shown -----------------------------------------------------------------

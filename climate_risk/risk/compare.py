@@ -9,7 +9,7 @@ from functools import partial
 
 import numpy as np
 
-from climate_risk.engine.blocks import advance, new_blocks
+from climate_risk.engine.blocks import Job, advance, new_blocks
 from climate_risk.engine.draws import SEED, draws_for, latin_hypercube
 from climate_risk.engine.record import Record
 from climate_risk.engine.stack import StackModel, stack_model
@@ -27,7 +27,7 @@ from climate_risk.risk.ensemble import (
     usable_years,
 )
 from climate_risk.risk.parameters import parameters_used, sources_used
-from climate_risk.risk.past import past_years
+from climate_risk.risk.past import past_jobs, past_years
 from climate_risk.risk.results import Difference, OptionResult
 from climate_risk.risk.results_compare import (
     ComparedOption,
@@ -88,11 +88,12 @@ def compare(
         planned = _planned(yard, stack, record, coverage.source, years)
         own_draws = draws or draws_for(len(planned[0].years))
         most = max(most, own_draws)
-        ends = _run(planned, own_draws, part, threads)
+        past = past_jobs(planned[0].kind, planned[0].variant.scheme)
+        ends = _run(planned, past, own_draws, part, threads)
         used.update(planned[0].years)
         water = max(water, *(end.water_residual for end in ends))
         energy = max(energy, *(end.energy_residual for end in ends))
-        stacks.append(_stack_compare(yard, planned, ends))
+        stacks.append(_stack_compare(yard, planned, past, ends))
     return CompareResult(
         yard_name=yard.name,
         invented=yard.invented,
@@ -157,9 +158,16 @@ def _planned(
 
 
 def _run(
-    planned: Sequence[_Planned], draws: int, progress: Progress, threads: int | None
+    planned: Sequence[_Planned],
+    beside: Sequence[Job],
+    draws: int,
+    progress: Progress,
+    threads: int | None,
 ) -> list[Outcomes]:
-    """What comes of every variant, each year with the plan's draws of that year."""
+    """What comes of every variant, each year with the plan's draws of that year.
+
+    Other jobs run with the last ones, which else leave cores idle.
+    """
     plan = planned[0]
     unknowns = len(plan.kind.parameter_set(plan.variant.scheme).unknowns())
     sample = latin_hypercube(len(plan.years) * draws, unknowns, SEED)
@@ -178,7 +186,9 @@ def _run(
         def tell(share: float, place: int = place, size: int = len(batch)) -> None:
             progress((place + share * size) / len(planned))
 
-        advance([job for own in jobs for job in own], tell, threads)
+        is_last = place + AT_ONCE >= len(planned)
+        several = [*(job for own in jobs for job in own), *(beside if is_last else ())]
+        advance(several, tell, threads)
         for one, own in zip(batch, jobs, strict=True):
             ended = [job.block for job in own]
             found.append(collect(one.kind, one.variant.scheme, ended, one.years, draws))
@@ -186,7 +196,7 @@ def _run(
 
 
 def _stack_compare(
-    yard: Yard, planned: Sequence[_Planned], ends: Sequence[Outcomes]
+    yard: Yard, planned: Sequence[_Planned], past: Sequence[Job], ends: Sequence[Outcomes]
 ) -> StackCompare:
     """Every option against the plan and against the best, the plan first and then by rank."""
     plan, costs = planned[0], yard.costs
@@ -229,7 +239,7 @@ def _stack_compare(
         is_by_money=is_by_money,
         ties=ties_of(options),
         thresholds=thresholds_of(plan.kind),
-        past=past_years(plan.kind, plan.variant.scheme),
+        past=past_years(plan.kind, past),
         parameters=tuple({(p.group, p.row, p.name): p for p in used}.values()),
         cautions=tuple(fungi()[name].caution for name in listed if fungi()[name].caution),
     )

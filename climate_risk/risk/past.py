@@ -6,6 +6,7 @@ counted over the first twelve months, so that no day counts for two years; harm 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import date, timedelta
 
 import numpy as np
@@ -14,7 +15,7 @@ import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine import hours as k
-from climate_risk.engine.blocks import advance, new_blocks
+from climate_risk.engine.blocks import Job, new_blocks
 from climate_risk.engine.days import shifted
 from climate_risk.engine.draws import best_estimate
 from climate_risk.engine.record import Record
@@ -49,19 +50,26 @@ LEAD_DAYS = {"drought": 28, "heat": 0}
 """Wood dries for weeks before it harms; bark is hot at once (our own choice)."""
 
 
-def past_years(kind: StackModel, scheme: Scheme) -> PastYears | None:
-    """Run a scheme through every whole past season; None where the record holds none."""
+def past_jobs(kind: StackModel, scheme: Scheme) -> list[Job]:
+    """The best estimate under a scheme in every whole past season, to be run; [] without one."""
     years = usable_years(kind, kind.start_day, kind.horizon)
     if not years:
-        return None
+        return []
     sample = np.repeat(
         best_estimate(len(kind.parameter_set(scheme).unknowns())), len(years), axis=0
     )
     blocks = new_blocks(kind, scheme, sample)
     rows = start_rows(kind, years, 1, kind.start_day, 0)
-    advance(jobs_for(kind, scheme, blocks, rows, 0, kind.hours))
+    return jobs_for(kind, scheme, blocks, rows, 0, kind.hours)
+
+
+def past_years(kind: StackModel, jobs: Sequence[Job]) -> PastYears | None:
+    """What :func:`past_jobs` that were run tell of every past season; None where there is none."""
+    if not jobs:
+        return None
+    years = usable_years(kind, kind.start_day, kind.horizon)
     skip = kind.inoculation_hour // HOURS_PER_DAY
-    daily = np.concatenate([b.daily for b in blocks], axis=-1)[skip:, :, : len(years)]
+    daily = np.concatenate([job.block.daily for job in jobs], axis=-1)[skip:, :, : len(years)]
     weather = _Days(kind.record)
     own, at = kind.stack.inoculated.year, thresholds_of(kind)
     begins = [shifted(kind.stack.inoculated, year - own) for year in years]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
 from datetime import date, timedelta
 
@@ -10,6 +11,7 @@ import pandas as pd
 
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.engine.balance import residuals
+from climate_risk.engine.blocks import advance
 from climate_risk.engine.record import Record
 from climate_risk.engine.reference import daily_table, refuse_without_start
 from climate_risk.engine.stack import Scheme, StackModel, stack_model
@@ -27,7 +29,7 @@ from climate_risk.risk.next_reading import next_readings
 from climate_risk.risk.offers import scheme_with
 from climate_risk.risk.outlook import Outlook, look_at_all
 from climate_risk.risk.parameters import parameters_used, sources_used
-from climate_risk.risk.past import past_years
+from climate_risk.risk.past import past_jobs, past_years
 from climate_risk.risk.results import (
     OptionResult,
     SeasonResult,
@@ -161,7 +163,7 @@ def _stack_season(
         tracks.append(track_of(other_blocks, other))
         others.append(other_ends)
         by_canopy[canopy] = told(other_ends, scheme)
-    fungus = fungi()[stack.fungus]
+    fungus, past = fungi()[stack.fungus], past_jobs(kind, own)
     progress((steps - 1) / steps)
     turns = turns_ahead(kind, own.canopy, outlook.next_day)
     advice = find_actions(yard, outlook, result, as_planned, effort, turns)
@@ -172,6 +174,10 @@ def _stack_season(
         max(*(e.water_residual for e in others), *(residuals(kind, b)[0] for b in outlook.seen)),
         max(*(e.energy_residual for e in others), *(residuals(kind, b)[1] for b in outlook.seen)),
     )
+    with ThreadPoolExecutor() as pool:  # one block each, which else leave cores idle
+        ahead = pool.submit(reference_under, own, outlook)
+        acted = pool.submit(acted_reference, outlook, advice)
+        pool.submit(advance, past).result()
     season_of = StackSeason(
         name=stack.name,
         count=stack.count,
@@ -187,8 +193,8 @@ def _stack_season(
         horizon=kind.horizon,
         daily=daily_table(kind, outlook.seen[0].daily[:, :, 0]),
         outlook=outlook_table(blocks, outlook),
-        reference_ahead=reference_table(outlook.carry_reference_on(own), outlook),
-        reference_acted=acted_reference(outlook, advice),
+        reference_ahead=ahead.result(),
+        reference_acted=acted.result(),
         tracks=tuple(tracks),
         shape=shape_of(stack),
         openness=yard.openness,
@@ -206,11 +212,16 @@ def _stack_season(
         parameters=parameters_used(kind, [*schemes, with_tried]),
         rival_hours_grade=rivals.CONFIDENCE,
         fungus_caution=fungus.caution,
-        past=past_years(kind, own),
+        past=past_years(kind, past),
         measured=measured,
     )
     progress(1.0)
     return season_of, worst
+
+
+def reference_under(scheme: Scheme, outlook: Outlook) -> pd.DataFrame | None:
+    """The reference run carried on under a scheme."""
+    return reference_table(outlook.carry_reference_on(scheme), outlook)
 
 
 def acted_reference(outlook: Outlook, advice: Advice) -> pd.DataFrame | None:
@@ -219,7 +230,7 @@ def acted_reference(outlook: Outlook, advice: Advice) -> pd.DataFrame | None:
         return None
     first = advice.actions[0]
     scheme = scheme_with(outlook.scheme, first.acts, outlook.kind.stack.inoculated)
-    return reference_table(outlook.carry_reference_on(scheme), outlook)
+    return reference_under(scheme, outlook)
 
 
 def _check_cover(kind: StackModel, coverage: WeatherCoverage, as_of: date) -> None:
