@@ -107,8 +107,11 @@ def test_there_is_room_for_it(compared: CompareResult, season: SeasonResult, nar
     check_layout(season_figure(season, narrow=narrow))
 
 
-def test_a_region_has_it_by_cell_and_tells_the_middling_and_the_worst() -> None:
+def test_a_region_has_it_by_cell_and_tells_the_middling_and_the_worst(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
     """Against the made-up region's own plane: 2 points and a twentieth of the chance."""
+    monkeypatch.setattr("climate_risk.report.map_page.map_figure", lambda *_, **__: Figure())
     region = region_samples.made_up()
     plane = region.stacks[0].draw_error
     data = map_dataset(region)
