@@ -98,8 +98,8 @@ def witness_figure(
     ]
     title = [f"The witness piece beside {chosen.name}", f"to {full_day(result.as_of)}"]
     notes = [
-        "Grey: what size, wood and weather say without your readings. Blue: with them. Bands: 8 "
-        "times in 10; lines: the middle."
+        "Dashed: what size, wood and weather say without your readings. Full line and its band: "
+        "with them. Bands: 8 times in 10; lines between: the middle."
     ]
     with theme.styled(layout):
         figure, axes = compose(layout, title if heading else [], panels, notes)
