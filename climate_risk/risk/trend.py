@@ -70,19 +70,20 @@ def mann_kendall(series: FloatArray) -> FloatArray:
     -------
     (n,) array
     """
-    from scipy.stats import norm
+    from scipy.special import ndtr
 
     years = series.shape[1]
-    score = np.zeros(len(series))
-    variance = np.full(len(series), years * (years - 1) * (2 * years + 5) / 18.0)
+    score, ties = np.zeros(len(series)), np.zeros(len(series))
     for place in range(years):
-        score += np.sign(series[:, place + 1 :] - series[:, place, None]).sum(axis=1)
-    for row, values in enumerate(series):
-        _, ties = np.unique(values, return_counts=True)
-        variance[row] -= (ties * (ties - 1) * (2 * ties + 5)).sum() / 18.0
+        later = series[:, place + 1 :] - series[:, place, None]
+        score += np.sign(later).sum(axis=1)
+        alike = (series == series[:, place, None]).sum(axis=1)
+        # A group of t ties counts t (t - 1) (2 t + 5): here one of its t members at a time.
+        ties += (alike - 1) * (2 * alike + 5)
+    variance = (years * (years - 1) * (2 * years + 5) - ties) / 18.0
     away = np.maximum(np.abs(score) - 1.0, 0.0)
     z = np.divide(away, np.sqrt(variance), out=np.zeros_like(away), where=variance > 0.0)
-    return np.asarray(2.0 * norm.sf(z))
+    return np.asarray(2.0 * ndtr(-z))
 
 
 def noticed_slope(years: npt.NDArray[np.int64], departures: FloatArray) -> float:
