@@ -50,6 +50,7 @@ THRESHOLDS = Thresholds(
     drought_kill_pct=15.0,
     drought_half_kill_d=21.0,
     complete_share=0.9,
+    lost_alive_share=0.25,
 )
 PARAMETERS = (
     ParameterUsed(

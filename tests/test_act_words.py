@@ -60,8 +60,8 @@ def test_card_calendar_and_sentence_tell_the_same_chance_then() -> None:
     stack = replace(samples.stack(), actions=(action,))
     sentence = advice.action_sentence(action, LIMIT, "USD", US)
     assert words.serving_words(action, LIMIT) == "by 18 Jul (then 8 %)"
-    assert "by 18 Jul 2025 at the latest (then 8 % ± 1.2) to stay" in sentence
-    assert "it is too late (then 14 % ± 1.2)" in sentence
+    assert "by 18 Jul 2025 at the latest (then 8 % ± 1.5) to stay" in sentence
+    assert "it is too late (then 14 % ± 1.5)" in sentence
     calendar = season_calendar(replace(samples.season(), stacks=(stack,)))
     text = calendar.decode("utf-8").replace("\r\n ", "")
     assert "Not done yet? Begun today the chance of loss is 8 %." in text

@@ -169,7 +169,7 @@ def test_statistics_stand_only_where_they_are_asked_for() -> None:
 
 
 def test_words_are_explained_and_linked_once_a_text() -> None:
-    known = glossary.terms(samples.season().spell_limits, 0.9, Units("us"))
+    known = glossary.terms(samples.season().spell_limits, samples.THRESHOLDS, Units("us"))
     assert len(known) >= 10
     assert {"Late", "Driest face", "Hot, dry spell", "Run"} <= {term.name for term in known}
     text = "The driest face is a spawn face; the driest face stays late."

@@ -110,7 +110,7 @@ def _terms(
     if isinstance(result, PlanResult):
         return []
     limits = result.spell_limits if isinstance(result, SeasonResult) else None
-    return words_explained.terms(limits, result.stacks[0].thresholds.complete_share, show)
+    return words_explained.terms(limits, result.stacks[0].thresholds, show)
 
 
 @cache

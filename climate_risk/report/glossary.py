@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass
 
 from climate_risk.report.condition import spell_words
-from climate_risk.risk.results import SpellLimits
+from climate_risk.risk.results import SpellLimits, Thresholds
 from climate_risk.units import Units
 
 
@@ -20,7 +20,7 @@ class Term:
     meaning: str
 
 
-def terms(limits: SpellLimits | None, complete_share: float, show: Units) -> list[Term]:
+def terms(limits: SpellLimits | None, at: Thresholds, show: Units) -> list[Term]:
     """The glossary; the spell only where results tell its limits."""
     spell = [] if limits is None else [
         Term("spell", "Hot, dry spell", r"hot, dry spells?", f"{spell_words(limits, show)}."),
@@ -33,14 +33,16 @@ def terms(limits: SpellLimits | None, complete_share: float, show: Units) -> lis
              "The spawn face with the least water. A stack fails where it is driest."),
         Term("run", "Run", r"\b(?:has run|fully run|run)\b",
              "How far the fungus has grown from the spawn faces into the wood, as a share of the "
-             f"way until it meets itself. Fully run is {100 * complete_share:.0f} % of the way."),
+             "way until it meets itself. Fully run is "
+             f"{100 * at.complete_share:.0f} % of the way."),
         Term("late", "Late", r"\blate\b",
              "Alive at the end of the year but not fully run. Such a stack may still fruit."),
         *spell,
         Term("moisture", "Moisture", r"\bmoisture\b",
              "Water as % of the wood's dry weight. At 30 %, water is 23 % of the log's weight."),
         Term("lost", "Lost", r"\b(?:lost|losing|loss)\b",
-             "The fungus is dead on most of its spawn faces, by heat or by drought."),
+             f"Less than {100 * at.lost_alive_share:.0f} % of the fungus on its spawn faces is "
+             "alive, after heat or drought (a judgement; trials take other shares too)."),
         Term("limit", "Your limit", r"your limit",
              "The chance of losing a stack that you said you would bear: tolerated_chance in the "
              "yard file."),

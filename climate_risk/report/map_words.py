@@ -7,7 +7,7 @@ import numpy as np
 from climate_risk.region.results import MISSING, RUN, SEA, SHORT, RegionMap, StackMap
 from climate_risk.report.choice import option_words
 from climate_risk.report.display import percent, plural
-from climate_risk.report.words import place_words
+from climate_risk.report.words import error_points, place_words
 from climate_risk.units import Units
 
 
@@ -103,14 +103,15 @@ READING = (
 def draws_sentence(result: RegionMap) -> str:
     """How far the draws leave the chances of cells open: the middling one and the worst."""
     errors = np.concatenate([stack.draw_error.ravel() for stack in result.stacks])
-    known = 100.0 * errors[~np.isnan(errors)]
+    known = errors[~np.isnan(errors)]
     draws = plural(result.draws, "draw")
     if not known.size:
         return f"Each year is run with {draws} of the unsure values; no cell has a chance."
     return (
         f"Each year is run with {draws} of the unsure values. Other draws would move a cell's "
-        f"chance by ± {np.median(known):.1f} points in the middling case, by ± {known.max():.1f} "
-        "in the worst (2 times in 3); each cell's own stands in map.nc (chance_draw_error). More "
+        f"chance by ± {error_points(np.median(known)):.1f} points in the middling case, by ± "
+        f"{error_points(known.max()):.1f} in the worst (8 times in 10); each cell's own standard "
+        "error stands in map.nc (chance_draw_error). More "
         "draws narrow it: --draws."
     )
 

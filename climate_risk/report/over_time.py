@@ -90,7 +90,7 @@ def draw_heat(axes: Axes, stack: StackSeason, show: Units) -> None:
     axes.plot(days, air, color=theme.AIR, linewidth=0.9, linestyle=(0, (2.2, 1.4)))
     hours = at.heat_half_kill_h
     notes = [
-        ((kill + top) / 2, f"{hours:.0f} h at {kill:.0f} {scale.unit}\nkill half of it"),
+        ((kill + top) / 2, f"dies, half in\n{hours:.0f} h at {kill:.0f} {scale.unit}"),
         ((stop + kill) / 2, f"no growth\nabove {stop:.0f} {scale.unit}"),
     ]
     side_notes(axes, notes, HEAT_IN)
@@ -122,7 +122,7 @@ def draw_moisture(axes: Axes, stack: StackSeason) -> None:
         ((slow + top) / 2, "safe"),
         ((stop + slow) / 2, f"slow < {slow:.0f} %"),
         ((stop + dying) / 2, f"no growth,\nalive < {stop:.0f} %"),
-        (dying / 2, f"{days} at {dry}\nkill half of it"),
+        (dying / 2, f"dies, half in\n{days} at {dry}"),
     ]
     side_notes(axes, notes, MOISTURE_IN)
 

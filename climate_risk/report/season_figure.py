@@ -49,7 +49,10 @@ if TYPE_CHECKING:
 DAYS_PER_MONTH = 30.44
 RUN_HEADING = "Spawn run: how far the mycelium has grown between layers of spawn"
 YEARS_IN, CANOPY_IN = 0.42, 1.3
-MOISTURE_NOTE = "Moisture is water as % of dry wood: at 30 %, water is 23 % of the log's weight."
+MOISTURE_NOTE = (
+    "Moisture is water as % of dry wood: at 30 %, water is 23 % of the log's weight. Only the "
+    "driest face is drawn: wetter ones may grow on."
+)
 BAND_NOTE = (
     "Thick line: best estimate with the weather seen. Thin dashes: the same stack, nothing done, "
     "carried on through the weather of past years (middle of them), not a forecast. Band: 8 "
@@ -250,9 +253,10 @@ def _danger_panel(
     if stack.result.chance is not None:
         bars = risk_bars(stack, limit, show)
         chars = layout.chars(layout.width_in - 0.4)
+        alive = percent(stack.thresholds.lost_alive_share)
         heading = (
-            f"Chance of losing a stack (most of its mycelium dead), %; line: 8 times in 10; "
-            f"dashed: your limit, {percent(limit)}"
+            f"Chance of losing a stack (under {alive} of its mycelium alive), %; line: 8 times in "
+            f"10; dashed: your limit, {percent(limit)}"
         )
         keys = cause_key([stack.result.shares])
         heading = "; ".join([heading, *keys] if len(keys) > 1 else [heading])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from statistics import NormalDist
 
 from climate_risk.report.display import (
     day,
@@ -68,13 +69,18 @@ def share_words(chance: Chance, limit: float) -> str:
 
 
 OTHER_DRAWS = (
-    "± is how far other draws of the unsure values would move a chance, in points, 2 times in 3"
+    "± is how far other draws of the unsure values would move a chance, in points, 8 times in 10"
 )
 
 
 def error_words(chance: Chance | Tried) -> str:
     """`` ± 1.6``: points of error that the number of draws leaves; empty where not known."""
-    return "" if chance.draw_error is None else f" ± {100.0 * chance.draw_error:.1f}"
+    return "" if chance.draw_error is None else f" ± {error_points(chance.draw_error):.1f}"
+
+
+def error_points(draw_error: float) -> float:
+    """Points that other draws stay within 8 times in 10, as every interval shown."""
+    return 100.0 * draw_error * NormalDist().inv_cdf(0.9)
 
 
 def basis_sentence(chance: Chance) -> str:
@@ -87,16 +93,20 @@ def basis_sentence(chance: Chance) -> str:
 
 
 FINE_POINTS = 2.0
-"""Points of error from the draws under which a chance counts as finely drawn."""
+"""Points of standard error from the draws under which a chance counts as finely drawn."""
 
 
 def draws_sentence(chance: Chance) -> str:
     """The error that few draws leave, and what to do where it is large; starts with a space."""
     if chance.draw_error is None:
         return ""
-    points = 100.0 * chance.draw_error
-    said = f" The draws alone leave it open by {points:.1f} points either way (2 times in 3)"
-    return f"{said}." if points < FINE_POINTS else f"{said}: a quick look; --draws 16 is finer."
+    points = error_points(chance.draw_error)
+    said = f" The draws alone leave it open by {points:.1f} points either way (8 times in 10)"
+    return (
+        f"{said}."
+        if 100.0 * chance.draw_error < FINE_POINTS
+        else f"{said}: a quick look; --draws 16 is finer."
+    )
 
 
 def cause(shares: OutcomeShares) -> str:

@@ -69,6 +69,8 @@ class Thresholds:
     drought_half_kill_d: float
     complete_share: float
     """Share of the way between spawn faces that makes a run complete."""
+    lost_alive_share: float
+    """Living share of the mycelium under which a stack counts as lost."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -25,4 +25,5 @@ def thresholds_of(kind: StackModel) -> Thresholds:
         drought_kill_pct=fungus.drought_full_pct.value,
         drought_half_kill_d=fungus.drought_half_kill_d.value,
         complete_share=model().complete_share.value,
+        lost_alive_share=fungus.lost_share.value,
     )
