@@ -16,7 +16,7 @@ from climate_risk.engine.draws import latin_hypercube
 from climate_risk.log.layout import CASES
 from climate_risk.risk.ensemble import jobs_for, start_rows
 
-SCENARIOS: Mapping[int, int] = {1: 60, 12: 60, 360: 30, 10_000: 2}
+SCENARIOS: Mapping[int, int] = {1: 60, 12: 60, 360: 30, 10_000: 10}
 """Runs side by side, and the days that each is run for."""
 BLOCK_DAYS = 365
 SEED = 1
