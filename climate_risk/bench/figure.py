@@ -18,6 +18,8 @@ GROWING = (
 
 def bench_figure(numbers: Mapping[str, Any]) -> Figure:
     """Throughput by scenarios, and growth of time by what there is more of if it was measured."""
+    from matplotlib.ticker import LogLocator, NullFormatter, StrMethodFormatter
+
     from climate_risk.report import theme
 
     with theme.styled(theme.DESK):
@@ -30,6 +32,9 @@ def bench_figure(numbers: Mapping[str, Any]) -> Figure:
         rates = [row["scenario_hours_per_s"] for row in rows]
         left.loglog(counts, rates, "o-", color=theme.BLACK)
         left.set_xticks(counts, [f"{count:,}" for count in counts], minor=False)
+        left.yaxis.set_major_locator(LogLocator(subs=(1.0, 2.0, 5.0)))
+        left.yaxis.set_major_formatter(StrMethodFormatter("{x:,.0f}"))
+        left.yaxis.set_minor_formatter(NullFormatter())
         left.set_xlabel("scenarios run together")
         left.set_ylabel("scenario-hours a second")
         left.set_title(f"Cases are computed {numbers['throughput']['cases']} at a time")

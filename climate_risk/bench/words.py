@@ -112,7 +112,9 @@ def missing(numbers: Mapping[str, Any]) -> Iterator[str]:
 def scenario_rows(numbers: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
     """Scenarios run together, and scenario-hours a second."""
     for row in numbers.get("throughput", {}).get("scenarios", ()):
-        yield f"{row['scenarios']:,} scenarios together", f"{row['scenario_hours_per_s']:,.0f}"
+        count = row["scenarios"]
+        what = f"{count:,} scenarios together" if count > 1 else "1 scenario alone"
+        yield what, f"{row['scenario_hours_per_s']:,.0f}"
 
 
 def page(numbers: Mapping[str, Any]) -> str:
