@@ -53,13 +53,19 @@ def processor() -> str:
     return next((x.split(":")[1].strip() for x in lines if x.startswith("model name")), "")
 
 
-def measure() -> dict[str, str | float]:
+def waiting() -> float | None:
+    """Tasks that wanted a core in the last minute; None where the system does not say."""
+    return os.getloadavg()[0] if hasattr(os, "getloadavg") else None
+
+
+def measure() -> dict[str, str | float | None]:
     """The machine's limits, and what it is."""
     import numba
 
     return {
         "processor": processor(),
         "cores": os.cpu_count() or 1,
+        "waiting_before": waiting(),
         "python": sys.version.split()[0],
         "numba": numba.__version__,
         "peak_gflop_s": 2e-9 * multiply_adds_per_s(),

@@ -120,13 +120,15 @@ def scenario_rows(numbers: Mapping[str, Any]) -> Iterator[tuple[str, str]]:
 def page(numbers: Mapping[str, Any]) -> str:
     """The numbers of one run as a page in Markdown."""
     machine = numbers["machine"]
+    waiting = machine["waiting_before"]
+    load = "not known" if waiting is None else f"{waiting:.1f} before it began"
     lines = [
         "# What a run costs",
         "",
         f"Made by `python -m climate_risk.bench`: {machine['processor']}, {machine['cores']} "
         f"cores, Python {machine['python']}, numba {machine['numba']}. Every number is of one "
-        "run on this machine, in which nothing else should run; ratios hold elsewhere, "
-        "seconds do not.",
+        f"run; tasks that wanted a core: {load}. On a busy machine seconds are long and ratios "
+        "rough; on another machine ratios hold, seconds do not.",
         "",
         "![Scenario-hours a second, and growth of time](bench.png)",
         "",
