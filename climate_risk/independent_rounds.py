@@ -5,6 +5,9 @@ writes.  Numba alone takes such a loop for a plain one, and LLVM must then check
 enters one, that no two of its rows overlap, which takes longer than the loop itself.  Here every
 such loop says so (LLVM Language Reference, metadata ``llvm.loop.parallel_accesses``).
 
+The vectors of a block are then unrolled, and one may round a product and a sum in another order
+than the next: a case is the same in the same place of a block, and to rounding in another.
+
 A kernel's indices count from the start: one below 0 is a mistake, and not looked for.
 """
 

@@ -69,7 +69,7 @@ def test_the_station_s_faults_are_seen_and_said(weather):
     rows = station_rows()
     assert rows["wind_speed"].max() > 1000.0
     assert weather.table["wind_ms"].max() < 30.0
-    assert any("wind_ms: 1 values outside" in note for note in weather.coverage.warnings)
+    assert any("wind_ms: 1 value outside" in note for note in weather.coverage.warnings)
     assert weather.record.first == date(2013, 1, 1)
     assert weather.record.last == date(2013, 12, 29)  # 30 December has 19 hours only
     times = pd.to_datetime(rows["time_hour"], utc=True).dt.tz_localize(None)

@@ -213,7 +213,7 @@ def test_checks_catch_what_is_impossible(iowa):
     ]:
         assert np.isnan(checked.table.loc[day, name])
         assert checked.quality.loc[day, name].startswith("suspect")
-        assert any(note.startswith(f"{name}: 1 values") for note in checked.warnings)
+        assert any(note.startswith(f"{name}: 1 value") for note in checked.warnings)
     assert checked.table.isna().sum().sum() == 5
 
 

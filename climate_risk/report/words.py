@@ -69,7 +69,8 @@ def share_words(chance: Chance, limit: float) -> str:
 
 
 OTHER_DRAWS = (
-    "± is how far other draws of the unsure values would move a chance, in points, 8 times in 10"
+    "± is how many points a chance would move, 8 times in 10, were the unsure values drawn anew; "
+    "a bar's line counts the luck of the years too"
 )
 
 
