@@ -116,3 +116,21 @@ def test_an_install_that_cannot_be_written_keeps_kernels_with_the_user(
 def test_the_second_process_knows_how_each_kernel_is_called() -> None:
     for kernel, arguments in compile_ahead.work_list():
         inspect.signature(kernel.py_func).bind(*arguments)
+
+
+def test_the_second_process_takes_this_package_and_not_one_that_lies_where_it_runs(
+    tmp_path: Path,
+) -> None:
+    """As in the folder of the sources, which an installed program is often started from."""
+    decoy = tmp_path / "climate_risk"
+    decoy.mkdir()
+    (decoy / "__init__.py").write_text("raise SystemExit('the decoy')\n", encoding="utf-8")
+    found = subprocess.run(
+        [*compile_ahead.this_python(), "-c", "import climate_risk; print(climate_risk.__file__)"],
+        cwd=tmp_path,
+        env=compile_ahead.this_package(),
+        check=True,
+        capture_output=True,
+        text=True,
+    ).stdout.strip()
+    assert Path(found) == Path(climate_risk.__file__)

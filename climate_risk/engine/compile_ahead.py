@@ -9,8 +9,10 @@ from __future__ import annotations
 
 import atexit
 import inspect
+import os
 import subprocess
 import sys
+from pathlib import Path
 from typing import Any
 
 
@@ -21,13 +23,29 @@ def start() -> None:
 
     if not is_kept(run_block):
         second = subprocess.Popen(
-            [sys.executable, "-m", "climate_risk.engine.compile_ahead"],
+            [*this_python(), "-m", "climate_risk.engine.compile_ahead"],
+            env=this_package(),
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.DEVNULL,
         )
         # A mistake in the input ends the first process at once: the second must not go on.
         atexit.register(second.terminate)
+
+
+def this_python() -> list[str]:
+    """The interpreter, which is not to look for packages in the working folder first.
+
+    There may lie a copy of this one, such as the folder that it was installed from.
+    """
+    return [sys.executable, "-P"]
+
+
+def this_package() -> dict[str, str]:
+    """The environment in which a second process finds this very package, and so its cache."""
+    here = str(Path(__file__).parents[2])
+    path = os.pathsep.join(filter(None, (here, os.getenv("PYTHONPATH"))))
+    return os.environ | {"PYTHONPATH": path}
 
 
 def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
