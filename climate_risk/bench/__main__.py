@@ -118,12 +118,12 @@ def main(given: Sequence[str]) -> None:
 def write(folder: Path, numbers: dict[str, Any]) -> None:
     """The numbers, the page that explains them, and the chart."""
     from climate_risk.bench.figure import bench_figure
+    from climate_risk.report.files import write_whole
     from climate_risk.report.inline_svg import saved
 
-    folder.mkdir(parents=True, exist_ok=True)
-    (folder / "bench.json").write_text(json.dumps(numbers, indent=1) + "\n", encoding="utf-8")
-    (folder / "bench.md").write_text(words.page(numbers), encoding="utf-8")
-    (folder / "bench.png").write_bytes(saved(bench_figure(numbers), "png"))
+    write_whole(folder / "bench.json", json.dumps(numbers, indent=1) + "\n")
+    write_whole(folder / "bench.md", words.page(numbers))
+    write_whole(folder / "bench.png", saved(bench_figure(numbers), "png"))
 
 
 if __name__ == "__main__":

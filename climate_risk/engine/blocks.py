@@ -34,7 +34,7 @@ from climate_risk.microclimate.radiation import (
     radiation_parameters,
     sector_basis,
 )
-from climate_risk.progress import Progress
+from climate_risk.progress import Progress, part_of
 from climate_risk.tables import model
 
 FloatArray = npt.NDArray[np.float64]
@@ -131,25 +131,21 @@ def advance(
     jobs: Sequence[Job], progress: Progress | None = None, threads: int | None = None
 ) -> None:
     """Run every job, each fills its block's ``daily``; on every core, or in so many threads."""
+    tell = part_of(progress, 0, 1)
     for job in jobs:  # here, since two threads would make the same table
         _stand_of(job)
     if threads == 1:  # in the caller's own: a region's cells have their threads already
         for done, job in enumerate(jobs, start=1):
             _advance(job)
-            _tell(progress, done / len(jobs))
+            tell(done / len(jobs))
         return
     pool = ThreadPoolExecutor(threads or os.cpu_count())
     try:
         for done, _ in enumerate(pool.map(_advance, jobs), start=1):
-            _tell(progress, done / len(jobs))
+            tell(done / len(jobs))
     finally:
         # On Ctrl-C the blocks that have not begun must not hold up the exit.
         pool.shutdown(cancel_futures=True)
-
-
-def _tell(progress: Progress | None, share: float) -> None:
-    if progress is not None:
-        progress(share)
 
 
 def _log_parameters(

@@ -151,7 +151,7 @@ def _draw_moistures(
     for middle, stop in zip(middles, stops, strict=True):
         axes.add_patch(Rectangle((0.0, middle - 0.09), stop, 0.18, facecolor=theme.PALE))
     strokes(axes, np.column_stack([stops, stops]), at + np.array([-0.1, 0.1]), color=theme.BLACK,
-            linewidth=1.4, linestyle=(0, (2.5, 1.5)))  # fmt: skip
+            linewidth=1.4, linestyle=theme.LIMIT_DASHES)  # fmt: skip
     strokes(axes, np.column_stack([low, high]), np.repeat(at, 2, axis=1), color=theme.MOISTURE,
             linewidth=2.0)  # fmt: skip
     axes.plot(dry, middles, "o", color=theme.MOISTURE, markersize=5.0)

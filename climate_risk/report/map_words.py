@@ -111,8 +111,7 @@ def draws_sentence(result: RegionMap) -> str:
         f"Each year is run with {draws} of the unsure values. Other draws would move a cell's "
         f"chance by ± {error_points(np.median(known)):.1f} points in the middling case, by ± "
         f"{error_points(known.max()):.1f} in the worst (8 times in 10); each cell's own standard "
-        "error stands in map.nc (chance_draw_error). More "
-        "draws narrow it: --draws."
+        "error stands in map.nc (chance_draw_error). More draws narrow it: --draws."
     )
 
 

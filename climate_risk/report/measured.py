@@ -6,6 +6,7 @@ from typing import Any
 
 from climate_risk.report.certainty import how_to_measure, unknown_words
 from climate_risk.report.display import day, listed, odds, percent, plural
+from climate_risk.report.words import capital
 from climate_risk.risk.measured_results import (
     Band,
     MovedParameter,
@@ -124,18 +125,12 @@ def disc_sentence(found: StackMeasured) -> str:
 
 def _used(found: StackMeasured) -> list[str]:
     counted = [
-        (found.weighings_used * (len(found.weighings) - len(found.left_out)), "weighing"),
-        (int(found.has_disc and bool(found.weighings)), "dried disc"),
-        (found.bag_days, "day of the hygrometer in the bag"),
-        (found.bark_days, "day of the thermometer on the bark"),
+        (found.weighings_used * (len(found.weighings) - len(found.left_out)), "weighing", ""),
+        (int(found.has_disc and bool(found.weighings)), "dried disc", ""),
+        (found.bag_days, "day", " of the hygrometer in the bag"),
+        (found.bark_days, "day", " of the thermometer on the bark"),
     ]
-    return [
-        f"{count} {noun.replace('day', 'days', 1) if noun[:3] == 'day' and count > 1 else noun}"
-        if noun[:3] == "day"
-        else plural(count, noun)
-        for count, noun in counted
-        if count
-    ]
+    return [f"{plural(count, noun)}{of_what}" for count, noun, of_what in counted if count]
 
 
 def left_out_sentences(found: StackMeasured, show: Units) -> list[str]:
@@ -195,7 +190,7 @@ def moved_sentence(moved: MovedParameter) -> str:
         values = f" ({now} in the middle, {was} before{sense})"
     elif sense:
         values = f" ({sense[2:]})"
-    return f"{name[0].upper()}{name[1:]}: {against}{values}{sure}."
+    return f"{capital(name)}: {against}{values}{sure}."
 
 
 def _against_usual(ratio: float) -> str:
@@ -270,8 +265,7 @@ def elsewhere_sentence(stack: StackSeason, found: StackMeasured) -> str:
 
 
 def _next_sentence(reading: NextReading) -> str:
-    what = READINGS[reading.kind]
-    name = f"{what[0].upper()}{what[1:]}"
+    name = capital(READINGS[reading.kind])
     if max(reading.of_loss, reading.of_moisture) < LITTLE:
         return f"{name}: next to nothing."
     loss, moisture = (

@@ -107,4 +107,4 @@ def draw_chances(
     axes.plot(means, at, "o", color=theme.BLACK, markersize=4.5, clip_on=False)
     strokes(axes, np.full((len(bars), 2), 100.0 * limit),
             at[:, None] + 0.5 * ROW_IN * np.array([-1.0, 1.0]), color=theme.BLACK, linewidth=1.4,
-            linestyle=(0, (2.5, 1.5)))  # fmt: skip
+            linestyle=theme.LIMIT_DASHES)  # fmt: skip

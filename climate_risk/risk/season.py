@@ -177,7 +177,7 @@ def _stack_season(
     with ThreadPoolExecutor() as pool:  # one block each, which else leave cores idle
         ahead = pool.submit(reference_under, own, outlook)
         acted = pool.submit(acted_reference, outlook, advice)
-        pool.submit(advance, past).result()
+        advance(past)
     season_of = StackSeason(
         name=stack.name,
         count=stack.count,
