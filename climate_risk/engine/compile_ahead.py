@@ -68,6 +68,7 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
     from climate_risk.log import surface_balance as surface
     from climate_risk.log import wood_surface as wood
     from climate_risk.log.geometry import make_grid
+    from climate_risk.log.rows import ROW
     from climate_risk.log.state import Curves
 
     grid = make_grid(
@@ -85,6 +86,7 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
         (hours.close_day, (grid, 1.0, a, a, flat, flat, flat)),
         (death.count_living, (grid, a, flat)),
         (death.kill_by_drought, (grid, a, flat, a)),
+        (fungus.note_run, (grid, flat, 0, 1.0)),
         (fungus.run_fronts, (grid, a, flat, a, 0, 1.0, flat)),
         (death.kill_by_heat, (grid, a, flat, a, flat)),
         (fungus.respond_in_spawn, (grid, a, flat, a, row)),
@@ -97,13 +99,10 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
         (kernel.book_soil_heat, (a, flat, row)),
         (kernel.note_surface, (a, 0, row, 1.0)),
         (tridiagonal.settle_ice, (a, 0, 1.0)),
-        (tridiagonal.is_frosty, (a, 0)),
-        (tridiagonal.note_ends, (a, 0, 0, 0, 0, 1.0)),
-        (tridiagonal.conduct_lines, (a, 0, 0, 0, 0, 0, 0)),
-        (tridiagonal.warm_ends, (a, 0, 0, 0, 0)),
-        (tridiagonal.eliminate_heat_lines, (a, 0, 0, 0, 0, 0, 0, row)),
-        (kernel.join_ends, (a, 0, 0, 0, 0, 0, 1.0, 1.0)),
-        (tridiagonal.weigh_heat_lines, (a, 0, 0, 0, 0, 0, row)),
+        (tridiagonal.conduct_heat, (a, row, row, 1.0, 1.0)),
+        (tridiagonal.holds_ice, (a, 0)),
+        (tridiagonal.eliminate_heat_lines, (a, row, row)),
+        (kernel.close_lines, (a, 0, 0, 0, 0, 0, 1.0)),
         (kernel.face_soil, (a, flat, 0)),
         (kernel.face_air, (a, 0, row, 1.0)),
         (tridiagonal.hold_heat, (a, 0, 1.0, 1.0, 1.0)),
@@ -116,10 +115,7 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
         (kernel.book_water, (a, 0, 1.0)),
         (uptake.soak, (a, row, 0, 0, 0, 1.0)),
         (kernel.through_boundary, (a, flat, 0, 0, 0, 1.0, 1.0)),
-        (kernel.keep_taken, (a, 0, 0, 1.0)),
-        (tridiagonal.solve_water_line, (a, 0, 0, 0, row, 1.0, 1.0)),
-        (kernel.liquid_end, (a, 0, 0, 1.0)),
-        (kernel.drying_end, (a, 0, 0, 0, 1.0)),
+        (tridiagonal.solve_water_line, (a, 0, 0, 0, row, 1.0, 1.0, ROW, ROW, 0, 0, 1.0)),
         (uptake.take_up, (a, 0, 0, 0, 1.0)),
         (uptake.is_dry, (a, 0, 0)),
         (tridiagonal.hold_energy, (a, 0, 1.0, 1.0)),
@@ -142,10 +138,12 @@ def main() -> None:
     """Compile every kernel of the list, and call none."""
     import numba
 
+    from climate_risk.log.rows import ROW
+
     type_of: Any = numba.typeof
     for kernel, arguments in work_list():
         inspect.signature(kernel.py_func).bind(*arguments)
-        kernel.compile(tuple(type_of(each) for each in arguments))
+        kernel.compile(tuple(each if each is ROW else type_of(each) for each in arguments))
 
 
 if __name__ == "__main__":

@@ -15,7 +15,7 @@ from climate_risk.constants import (
 )
 from climate_risk.fungus.death import count_living, kill_by_drought, kill_by_heat
 from climate_risk.fungus.kernel import (
-    colonized_share,
+    COLONIZED,
     interface_neighbours,
     respond_in_spawn,
     respond_to_water,
@@ -100,7 +100,7 @@ DAILY_COLUMNS = 20
 @inlined
 def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> None:
     """One hour of every run's stand weather; runs stand at different places of the record."""
-    for n in prange(at.CASES):
+    for n in range(at.CASES):
         r = start[n] + hour
         for c in range(STAND_COLUMNS):
             row[c, n] = stand[r, c]
@@ -240,7 +240,7 @@ def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -
 
 
 @inlined
-def note_rivals(grid: Grid, a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
+def note_rivals(a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's rival hours: bark warm and wet, wood not yet colonized."""
     bark = at.SURFACE + at.BARK
     for n in prange(at.CASES):
@@ -248,7 +248,7 @@ def note_rivals(grid: Grid, a: FloatArray, mycelium: FloatArray, day: FloatArray
             a[at.SURFACE_TEMP, 0, n],
             a[bark, at.S_WET, n],
             a[bark, at.S_HUMIDITY, n],
-            colonized_share(grid, mycelium, n),
+            mycelium[COLONIZED, 0, n],
         )
 
 
@@ -306,7 +306,7 @@ def close_day(
         kept = a[at.BUDGET, at.B_WATER_IN, n] - a[at.BUDGET, at.B_RUNOFF, n]
         day[D_MOISTURE, n] = 100.0 * wood / (section * grid.height_m)
         day[D_DRIEST_FACE, n] = 100.0 * driest
-        day[D_COLONIZED, n] = colonized_share(grid, mycelium, n)
+        day[D_COLONIZED, n] = mycelium[COLONIZED, 0, n]
         day[D_HEAT_STRESS, n] = stress[0, n]
         day[D_DROUGHT_STRESS, n] = stress[1, n]
         day[D_SPAWN_STRESS, n] = stress[2, n]
@@ -390,7 +390,7 @@ def run_block(
             run_fronts(
                 grid, a, fungus, mycelium, hour - inoculation_hour, complete_share, level_temp
             )
-            note_rivals(grid, a, mycelium, day)
+            note_rivals(a, mycelium, day)
         if hour % HOURS_PER_DAY == HOURS_PER_DAY - 1:
             if hour >= inoculation_hour:
                 kill_by_drought(grid, a, fungus, mycelium)

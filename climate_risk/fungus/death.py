@@ -51,17 +51,21 @@ def kill_by_heat(
     See :func:`heat_kill_rate`; zero at or below the temperature at which growth stops.
     """
     nr = grid.ring_area_m2.size
+    watched = 0
     for n in prange(at.CASES):
-        limit = parameters[M.fungus_temp_max_c, n]
         hottest = max(a[at.SURFACE_TEMP, 0, n], a[at.SURFACE_TEMP, 1, n])
         for m in range(at.MODES):
             hottest += abs(a[at.MODE_SURFACE, m, n])
-        mycelium[WATCH_LEFT_H, 0, n] = (
-            WATCH_H if hottest > limit else mycelium[WATCH_LEFT_H, 0, n] - 1.0
-        )
-        if mycelium[WATCH_LEFT_H, 0, n] <= 0.0:
-            mycelium[WATCH_LEFT_H, 0, n] = 0.0
+        hot = hottest > parameters[M.fungus_temp_max_c, n]
+        left = WATCH_H if hot else max(mycelium[WATCH_LEFT_H, 0, n] - 1.0, 0.0)
+        mycelium[WATCH_LEFT_H, 0, n] = left
+        watched += left > 0.0
+    if watched == 0:
+        return
+    for n in range(at.CASES):
+        if mycelium[WATCH_LEFT_H, 0, n] == 0.0:
             continue
+        limit = parameters[M.fungus_temp_max_c, n]
         for i in range(nr):
             swing = 0.0
             for m in range(at.MODES):

@@ -87,8 +87,9 @@ def mycelium_parameters(values: Mapping[str, FloatArray]) -> FloatArray:
     HOT,  # one row: 1 where the heat dose grew since the last count
     WATCH_LEFT_H,  # one row: the wood may still be hot from its last hot surface
     FULL_HOUR,  # one row: hours since inoculation until the run was complete; -1 before
+    COLONIZED,  # one row: share of the way between spawn interfaces that the fronts have run
     HEAT_DOSE,  # by place, a term for each sector: half-kills by heat
-) = range(13)
+) = range(14)
 MYCELIUM_TERMS = HEAT_DOSE + at.SECTORS
 
 
@@ -274,19 +275,19 @@ def run_fronts(
                 mycelium[FRONT_M, front, n] = way + (
                     parameters[M.front_rate_m_h, n] * growth * living * np.exp(-3.0 * stall)
                 )
-    for n in prange(at.CASES):
-        if (
-            mycelium[FULL_HOUR, 0, n] < 0.0
-            and colonized_share(grid, mycelium, n) >= complete_share
-        ):
-            mycelium[FULL_HOUR, 0, n] = hours
+    note_run(grid, mycelium, hours, complete_share)
 
 
 @compiled
-def colonized_share(grid: Grid, mycelium: FloatArray, case: int) -> float:
-    """Share of the way between spawn interfaces that the fronts have run, mean over pieces."""
-    total = 0.0
+def note_run(grid: Grid, mycelium: FloatArray, hours: float, complete_share: float) -> None:
+    """Share of the way between spawn interfaces that is run, mean over pieces; is it complete."""
+    for n in prange(at.CASES):
+        mycelium[COLONIZED, 0, n] = 0.0
     for piece in range(grid.pieces):
-        way = mycelium[FRONT_M, 2 * piece, case] + mycelium[FRONT_M, 2 * piece + 1, case]
-        total += min(1.0, way / grid.piece_length_m)
-    return total / grid.pieces
+        for n in prange(at.CASES):
+            way = mycelium[FRONT_M, 2 * piece, n] + mycelium[FRONT_M, 2 * piece + 1, n]
+            mycelium[COLONIZED, 0, n] += min(1.0, way / grid.piece_length_m)
+    for n in prange(at.CASES):
+        run, full = mycelium[COLONIZED, 0, n] / grid.pieces, mycelium[FULL_HOUR, 0, n]
+        mycelium[COLONIZED, 0, n] = run
+        mycelium[FULL_HOUR, 0, n] = hours if full < 0.0 and run >= complete_share else full

@@ -20,7 +20,7 @@ from __future__ import annotations
 import numpy as np
 from numba import prange
 
-from climate_risk.compiled import assume, compiled
+from climate_risk.compiled import assume, compiled, inlined
 from climate_risk.constants import (
     KELVIN_AT_0_C,
     LATENT_HEAT_VAPORIZATION_J_KG,
@@ -46,7 +46,7 @@ def is_bagged(hour: FloatArray) -> bool:
     return bags > 0.0
 
 
-@compiled
+@inlined
 def humidity_round(a: FloatArray, hour: FloatArray, n: int) -> float:
     """Relative humidity [%] of the air that one case's bark meets, in a bag or not."""
     bag, air, vapour = hour[at.F_BAG, n], hour[at.F_AIR_TEMP, n], hour[at.F_VAPOUR, n]

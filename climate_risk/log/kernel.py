@@ -28,6 +28,7 @@ from climate_risk.log.bag import is_bagged, settle_bag
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import alike, load, load_hour, store
 from climate_risk.log.spawn import exchange_spawn, hold_spawn, rims_give
 from climate_risk.log.state import Curves
 from climate_risk.log.surface_balance import (
@@ -36,16 +37,13 @@ from climate_risk.log.surface_balance import (
     surfaces_give,
 )
 from climate_risk.log.tridiagonal import (
-    conduct_lines,
+    conduct_heat,
     eliminate_heat_lines,
     hold_energy,
     hold_heat,
-    is_frosty,
-    note_ends,
+    holds_ice,
     settle_ice,
     solve_water_line,
-    warm_ends,
-    weigh_heat_lines,
 )
 from climate_risk.log.uptake import is_dry, soak, take_up
 
@@ -57,34 +55,6 @@ By the clock and not by the weather: no run knows its neighbours, and less sun n
 
 REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""
-
-
-@compiled
-def drying_end(a: FloatArray, end: int, boundary: int, row: int, scale: float) -> None:
-    """Drying of one boundary cell as the end of a line."""
-    assume(a.shape[2] == at.CASES)
-    for n in prange(at.CASES):
-        pull = scale * a[at.BOUNDARY_DRYING + boundary, row, n]
-        a[at.LINE_END, end, n] = pull
-        a[at.LINE_END, end + 1, n] = pull * a[at.SURFACE + boundary, at.S_TARGET, n]
-
-
-@compiled
-def liquid_end(a: FloatArray, boundary: int, row: int, scale: float) -> None:
-    """Liquid on one boundary cell as the high end of a line."""
-    assume(a.shape[2] == at.CASES)
-    for n in prange(at.CASES):
-        a[at.LINE_END, at.T_LIQUID, n] = scale * a[at.BOUNDARY_UPTAKE + boundary, row, n]
-        a[at.LINE_END, at.T_SUPPLY, n] = scale * a[at.SURFACE + boundary, at.S_SUPPLY, n]
-
-
-@compiled
-def keep_taken(a: FloatArray, boundary: int, row: int, scale: float) -> None:
-    """How much of that liquid the line took."""
-    assume(a.shape[2] == at.CASES)
-    for n in prange(at.CASES):
-        taken = a[at.LINE_END, at.T_TAKEN, n] * (1.0 / scale)
-        a[at.BOUNDARY_LIQUID + boundary, row, n] = taken
 
 
 @compiled
@@ -108,23 +78,25 @@ def through_boundary(
     share : float
         The cell's part of the boundary.
     """
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
     outside = at.F_SOIL_TEMP if boundary == at.GROUND else at.F_AIR_TEMP
-    for n in prange(at.CASES):
-        u, here, there = a[at.MOISTURE, cell, n], a[at.TEMP, cell, n], hour[outside, n]
-        out = a[at.BOUNDARY_DRYING + boundary, row, n] * (u - a[whole, at.S_TARGET, n])
-        surface = u - out / a[at.BOUNDARY_WATER + boundary, row, n]
-        liquid = a[at.BOUNDARY_LIQUID + boundary, row, n]
-        left = out * (here if out > 0.0 else there)
-        heat = (liquid * there - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)
-        a[at.BOUNDARY_OUT + boundary, row, n] = out
-        a[at.BOUNDARY_MOISTURE + boundary, row, n] = max(surface, 0.0)
-        a[at.ENERGY, cell, n] += heat * (1.0 / depth_m)
-        a[whole, at.S_CONDENSED, n] += max(-out, 0.0) * share
-        a[whole, at.S_DRIED, n] += max(out, 0.0) * share
-        a[whole, at.S_WATER_HEAT, n] += heat * share
-        a[whole, at.S_TAKEN_UP, n] += liquid * share
+    u, here, there = load(a, at.MOISTURE, cell), load(a, at.TEMP, cell), load_hour(hour, outside)
+    out = load(a, at.BOUNDARY_DRYING + boundary, row) * (u - load(a, whole, at.S_TARGET))
+    surface = u - out / load(a, at.BOUNDARY_WATER + boundary, row)
+    liquid, dried, condensed = (
+        load(a, at.BOUNDARY_LIQUID + boundary, row),
+        max(out, 0.0),
+        max(-1.0 * out, 0.0),
+    )
+    left = dried * here - condensed * there
+    heat = (liquid * there - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)
+    store(a, at.BOUNDARY_OUT + boundary, row, out)
+    store(a, at.BOUNDARY_MOISTURE + boundary, row, max(surface, 0.0))
+    store(a, at.ENERGY, cell, load(a, at.ENERGY, cell) + heat * (1.0 / depth_m))
+    store(a, whole, at.S_CONDENSED, load(a, whole, at.S_CONDENSED) + condensed * share)
+    store(a, whole, at.S_DRIED, load(a, whole, at.S_DRIED) + dried * share)
+    store(a, whole, at.S_WATER_HEAT, load(a, whole, at.S_WATER_HEAT) + heat * share)
+    store(a, whole, at.S_TAKEN_UP, load(a, whole, at.S_TAKEN_UP) + liquid * share)
 
 
 @compiled
@@ -177,9 +149,7 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
     full = curves.max_moisture
     girth = grid.edge_girth_m[last]
     section = np.pi * grid.radius_m * grid.radius_m
-    for n in prange(at.CASES):
-        a[at.LINE_END, at.T_LOW, n] = 0.0
-        a[at.LINE_END, at.T_LOW_SOURCE, n] = 0.0
+    none = alike(0.0)
     for boundary in range(at.BOUNDARIES):
         for n in prange(at.CASES):
             a[at.SURFACE + boundary, at.S_CONDENSED, n] = 0.0
@@ -192,10 +162,9 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
         first, depth = k * nr, grid.ring_area_m2[last] / girth
         if not bark_dry:
             take_up(a, at.BARK, k, first + last, full)
-        drying_end(a, at.T_HIGH, at.BARK, k, girth)
-        liquid_end(a, at.BARK, k, girth)
-        solve_water_line(a, at.WATER_R, first, 1, grid.ring_area_m2, rho, full)
-        keep_taken(a, at.BARK, k, girth)
+        solve_water_line(
+            a, at.WATER_R, first, 1, grid.ring_area_m2, rho, full, none, none, at.BARK, k, girth
+        )
         share = grid.level_m[k] / grid.height_m
         through_boundary(a, hour, at.BARK, k, first + last, depth, share)
     for i in range(nr):
@@ -203,11 +172,11 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
         if not top_dry:
             take_up(a, at.TOP, i, top + i, full)
             soak(a, grid.level_m, slice_foot, i, nr, rho)
-        drying_end(a, at.T_LOW, at.GROUND, i, 1.0)
-        drying_end(a, at.T_HIGH, at.TOP, i, 1.0)
-        liquid_end(a, at.TOP, i, 1.0)
-        solve_water_line(a, at.WATER_Z, i, nr, grid.level_m, rho, full)
-        keep_taken(a, at.TOP, i, 1.0)
+        pull = load(a, at.BOUNDARY_DRYING + at.GROUND, i)
+        source = pull * load(a, at.SURFACE + at.GROUND, at.S_TARGET)
+        solve_water_line(
+            a, at.WATER_Z, i, nr, grid.level_m, rho, full, pull, source, at.TOP, i, 1.0
+        )
         through_boundary(a, hour, at.TOP, i, top + i, grid.level_m[nz - 1], share)
         through_boundary(a, hour, at.GROUND, i, i, grid.level_m[0], share)
     for boundary in range(at.BOUNDARIES):
@@ -239,6 +208,7 @@ def face_air(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) 
             a[at.BOUNDARY_RESISTANCE + boundary, row, n] = resistance
             a[at.BOUNDARY_EXCHANGE + boundary, row, n] = through * a[whole, at.S_HEAT_LOSS, n]
             a[at.BOUNDARY_DRIVEN + boundary, row, n] = driven * through
+            a[at.BOUNDARY_TEMP + boundary, row, n] = 0.0
             a[at.SURFACE_TEMP, boundary, n] += driven * resistance * share
 
 
@@ -251,41 +221,29 @@ def face_soil(a: FloatArray, hour: FloatArray, rings: int) -> None:
             through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
             a[at.BOUNDARY_EXCHANGE + at.GROUND, row, n] = through
             a[at.BOUNDARY_DRIVEN + at.GROUND, row, n] = through * hour[at.F_SOIL_TEMP, n]
+            a[at.BOUNDARY_TEMP + at.GROUND, row, n] = 0.0
 
 
 @compiled
-def join_ends(
-    a: FloatArray,
-    boundary: int,
-    rows: int,
-    cell: int,
-    step: int,
-    line: int,
-    girth: float,
-    depth_m: float,
+def close_lines(
+    a: FloatArray, boundary: int, coupling: int, rows: int, cell: int, step: int, girth: float
 ) -> None:
-    """Join the lines of heat of a boundary's cells to what lies outside.
+    """Join the last cells of lines of heat to the outside.
 
     Parameters
     ----------
+    coupling : int
+        HEAT_R or HEAT_Z.
     rows, cell, step : int
-        See :func:`climate_risk.log.tridiagonal.warm_ends`.
-    line : int
-        HEAT_LINES_R or HEAT_LINES_Z.
+        How many cells, the row of the first, rows from one to the next.
     girth : float
         A cell's area on the boundary for one unit of its line.
-    depth_m : float
-        A cell's volume over its area on the boundary.
     """
     assume(a.shape[2] == at.CASES)
     for row in range(rows):
-        r = cell + row * step
         for n in prange(at.CASES):
-            a[line, r, n] += girth * a[at.BOUNDARY_EXCHANGE + boundary, row, n]
-            warming = a[at.BOUNDARY_DRIVEN + boundary, row, n]
-            warming /= depth_m * a[at.CAPACITY_RATE, r, n]
-            a[at.BOUNDARY_WARMING + boundary, row, n] = warming
-            a[at.BOUNDARY_TEMP + boundary, row, n] = 0.0
+            outside = girth * a[at.BOUNDARY_EXCHANGE + boundary, row, n]
+            a[coupling, cell + row * step, n] = outside
 
 
 @compiled
@@ -358,47 +316,37 @@ def start_heat(
 ) -> None:
     """All that stays the same in every step of one hour's heat: lines, their ends, surfaces."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    last, top, level = nr - 1, (nz - 1) * nr, nr * at.CASES
+    last, top, width = nr - 1, (nz - 1) * nr, nz * nr * at.CASES
     girth, section = grid.edge_girth_m[last], np.pi * grid.radius_m * grid.radius_m
     area, height = grid.ring_area_m2, grid.level_m
-    rings, levels = at.HEAT_LINES_R, at.HEAT_LINES_Z
     surface_gain(a, hour, at.BARK)
     surface_gain(a, hour, at.TOP)
-    hold_heat(a, nz * level, curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k, seconds)
+    hold_heat(a, width, curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k, seconds)
     face_air(a, at.BARK, height, grid.height_m)
     face_air(a, at.TOP, area, section)
     face_soil(a, hour, nr)
-    weigh_heat_lines(a, rings, nz, nr, 1, at.CASES, area)
-    join_ends(a, at.BARK, nz, last, nr, rings, girth, area[last] / girth)
-    eliminate_heat_lines(a, rings, at.HEAT_R, nz, nr, 1, at.CASES, area)
-    weigh_heat_lines(a, levels, 1, 1, nr, level, height)
-    join_ends(a, at.TOP, nr, top, 1, levels, 1.0, height[nz - 1])
-    join_ends(a, at.GROUND, nr, 0, 1, levels, 1.0, height[0])
-    eliminate_heat_lines(a, levels, at.HEAT_Z, 1, 1, nr, level, height)
+    close_lines(a, at.BARK, at.HEAT_R, nz, last, nr, girth)
+    close_lines(a, at.TOP, at.HEAT_Z, nr, top, 1, 1.0)
+    eliminate_heat_lines(a, area, height)
 
 
 @inlined
 def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps: int) -> None:
     """Conduct heat for one hour: across the rings, along the levels, then freeze or melt."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    last, top, part, level = nr - 1, (nz - 1) * nr, 1.0 / steps, nr * at.CASES
-    section = np.pi * grid.radius_m * grid.radius_m
+    area, height, width = grid.ring_area_m2, grid.level_m, nz * nr * at.CASES
+    girth, section = grid.edge_girth_m[nr - 1], np.pi * grid.radius_m * grid.radius_m
     start_heat(grid, curves, a, hour, SECONDS_PER_HOUR / steps)
+    frosty = holds_ice(a, width)
     for _ in range(steps):
-        warm_ends(a, at.BARK, nz, last, nr)
-        conduct_lines(a, at.HEAT_LINES_R, nz, nr, 1, at.CASES, nr)
-        note_ends(a, at.BARK, nz, last, nr, part)
-        warm_ends(a, at.TOP, nr, top, 1)
-        warm_ends(a, at.GROUND, nr, 0, 1)
-        conduct_lines(a, at.HEAT_LINES_Z, 1, 1, nr, level, nz)
-        note_ends(a, at.TOP, nr, top, 1, part)
-        note_ends(a, at.GROUND, nr, 0, 1, part)
-        if is_frosty(a, nz * level):
-            settle_ice(a, nz * level, curves.dry_heat_capacity_j_kg_k)
-    note_surface(a, at.BARK, grid.level_m, grid.height_m)
-    note_surface(a, at.TOP, grid.ring_area_m2, section)
-    book_soil_heat(a, hour, grid.ring_area_m2)
-    book_heat(a, hour, at.BARK, grid.edge_girth_m[last] * grid.height_m)
+        cold = conduct_heat(a, area, height, girth, 1.0 / steps)
+        if cold or frosty:
+            frosty = True
+            settle_ice(a, width, curves.dry_heat_capacity_j_kg_k)
+    note_surface(a, at.BARK, height, grid.height_m)
+    note_surface(a, at.TOP, area, section)
+    book_soil_heat(a, hour, area)
+    book_heat(a, hour, at.BARK, girth * grid.height_m)
     book_heat(a, hour, at.TOP, section)
 
 

@@ -51,25 +51,20 @@ FORCINGS = 19
     ICE,  # kg ice per kg dry wood, part of the moisture
     WATER_R,  # conductance to the next ring out, per metre of height [kg/s/m per kg/kg]
     WATER_Z,  # conductance to the next level up, per square metre [kg/s/m2 per kg/kg]
-    HEAT_R,  # [W/m/K]
-    HEAT_Z,  # [W/m2/K]
+    HEAT_R,  # [W/m/K]; of the last ring to the outside, for the hour in hand
+    HEAT_Z,  # [W/m2/K]; of the last level likewise
     ACROSS,  # moisture diffusivity across the grain [m2/s]
     ALONG,  # along the grain
     FREE_FLOW,  # share of free water that can move: 0 below fibre saturation, less in frost
     CONDUCTIVITY,  # of heat, across the grain [W/m/K]
     ENERGY,  # heat held while water moves [J/m3]
     CAPACITY_RATE,  # heat capacity of a cell over one step of its heat [W/m3/K]
-    HEAT_LINES_R,  # the K_ terms of heat across the rings, eliminated for the hour
-    HEAT_LINES_R_BELOW,
-    HEAT_LINES_R_ABOVE,
-    HEAT_LINES_Z,  # along the levels
-    HEAT_LINES_Z_BELOW,
-    HEAT_LINES_Z_ABOVE,
-    ELIMINATION,  # factors of the tridiagonal line in hand, by its cells
-    CARRIED,  # water flux to the next cell of the line in hand times its temperature
-) = range(21)
-# Of an eliminated line's cell, from its HEAT_LINES term on: shares that it takes of
-K_OWN, K_BELOW, K_ABOVE = range(3)  # its own, the cell's before and the cell's after it
+    HEAT_PIVOT_R,  # of heat's lines across the rings, eliminated for the hour: 1 over what draws
+    HEAT_NEXT_R,  # share that a cell of such a line takes of the next one
+    HEAT_PIVOT_Z,  # along the levels
+    HEAT_NEXT_Z,
+    ELIMINATION,  # share of a cell of the line in hand, but heat's, that it takes of the next one
+) = range(18)
 # The outer boundaries; of the terms that follow each has its own, ``term + boundary``.
 BARK, TOP, GROUND = range(3)
 BOUNDARIES = 3
@@ -80,7 +75,6 @@ BOUNDARIES = 3
     BOUNDARY_RESISTANCE,  # of half-cell and air once the surface is eliminated [m2 K/W]
     BOUNDARY_EXCHANGE,  # conductance of half-cell and air in series [W/m2/K]
     BOUNDARY_DRIVEN,  # what drives heat to the surface but the wood beneath [W/m2]
-    BOUNDARY_WARMING,  # of the cell by that in one step of its heat [K]
     BOUNDARY_TEMP,  # mean of the cell's temperature over the steps of an hour [degC]
     BOUNDARY_MOISTURE,  # of the wood's very surface [kg/kg]
     BOUNDARY_ACTIVITY,  # water activity there
@@ -89,7 +83,7 @@ BOUNDARIES = 3
     BOUNDARY_LIQUID,  # liquid taken up [kg/m2/s]
     BOUNDARY_OUT,  # vapour out of the wood [kg/m2/s]
     SURFACE,  # rows are the S_ quantities of the whole boundary
-) = range(21, 63, 3)
+) = range(18, 57, 3)
 BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 (
     S_INNER_CONDUCTANCE,  # mean of the outer half-cells [W/m2/K]
@@ -130,37 +124,33 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 ) = range(35)
 S_ROWS = 35
 # Terms whose rows are one for the bark and one for the top.
-SURFACE_WATER = 63  # kg/m2
-SURFACE_TEMP = 64  # degC
-# The two ends of the tridiagonal line in hand.
-LINE_END = 65
+SURFACE_WATER = 57  # kg/m2
+SURFACE_TEMP = 58  # degC
+# The bark as the outer end of the modes' line.
+LINE_END = 59
 (
-    T_LOW,  # conductance from the first cell to the outside
-    T_LOW_SOURCE,  # what drives in there
-    T_HIGH,  # the same at the last cell
-    T_HIGH_SOURCE,
-    T_LIQUID,  # conductance at which the last cell takes up liquid, per missing moisture
-    T_SUPPLY,  # liquid there is
-    T_TAKEN,  # liquid taken
-    T_RESISTANCE,  # of bark and air for azimuthal heat, the surface eliminated [m2 K/W]
-) = range(8)
+    T_HIGH,  # conductance from the last ring to the outside
+    T_HIGH_SOURCE,  # what drives in there
+    T_RESISTANCE,  # of bark and air, the surface eliminated [m2 K/W]
+) = range(3)
 # Azimuthal modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
-MODE_TEMP = 66
-MODE_SURFACE = 67
+MODE_TEMP = 60
+MODE_SURFACE = 61
 # Of the modes' ring equation, rows are rings.
-MODE_MASS = 68
-MODE_PIVOT = 69
+MODE_MASS = 62
+MODE_PIVOT = 63
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
-PARAMETER = 70
+PARAMETER = 64
 # Spawn layers: rows are ``interface * nr + ring``.
-SPAWN_MOISTURE = 71  # kg per kg of oven-dry spawn
-SPAWN_AS_WOOD = 72  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_SLOPE = 73  # how that grows with the spawn's own moisture
-SPAWN_ACTIVITY = 74  # water activity; rows are interfaces, of the outermost ring
-SPAWN_TARGET = 75  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
-SPAWN_RIM_HUMIDITY = 76  # of the air at the rim's temperature; rows likewise
+SPAWN_MOISTURE = 65  # kg per kg of oven-dry spawn
+SPAWN_AS_WOOD = 66  # moisture of wood at the same water potential [kg/kg]
+SPAWN_AS_WOOD_SLOPE = 67  # how that grows with the spawn's own moisture
+SPAWN_ACTIVITY = 68  # water activity; rows are interfaces, of the outermost ring
+SPAWN_TARGET = 69  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
+SPAWN_RIM_HUMIDITY = 70  # of the air at the rim's temperature; rows likewise
+SPAWN_RIM_SATURATED = 71  # vapour density at the rim's temperature [kg/m3]; rows likewise
 # Rows of the whole stack.
-STACK = 77
+STACK = 72
 (
     N_BAG_TEMP,  # degC
     N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
@@ -177,24 +167,9 @@ STACK = 77
     N_RIM_OUT,  # vapour out of all rims [kg/s]
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
-# The ring of spawn in hand.
-EXCHANGE = 78
-(
-    X_ABOVE,  # conductance to the cell above [kg/s/m2 per kg/kg]
-    X_BELOW,
-    X_RIM,  # through the rim to the air, by the ring's area
-    X_RIM_SATURATED,  # vapour density at the rim's temperature [kg/m3]
-    X_GAP,  # moisture over that at rest with the air [kg/kg]
-    X_WETTER_ABOVE,  # cell above over wood at the spawn's potential [kg/kg]
-    X_WETTER_BELOW,
-    X_FROM_ABOVE,  # water taken from the cell above [kg/m2/s]
-    X_FROM_BELOW,
-    X_OUT,  # vapour out of the rim
-    X_HEAT,  # heat that the water taken brings [W/m2]
-) = range(11)
 # Running sums since the start, one row each.
-BUDGET = 79
-TERMS = 80
+BUDGET = 73
+TERMS = 74
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,

@@ -17,7 +17,7 @@ from __future__ import annotations
 import numpy as np
 from numba import prange
 
-from climate_risk.compiled import assume, compiled
+from climate_risk.compiled import assume, compiled, inlined
 from climate_risk.constants import (
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
@@ -27,6 +27,7 @@ from climate_risk.log import layout as at
 from climate_risk.log.formulas import ACTIVITY_MAX, FloatArray, saturation_vapour_density
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import Row, alike, choose, load, store
 from climate_risk.log.state import Curves
 from climate_risk.log.wood import ACTIVITY_STEP, MOISTURE_STEP
 from climate_risk.log.wood_surface import look_up
@@ -63,13 +64,11 @@ def read_curve(curves: Curves, a: FloatArray, row: int) -> None:
 @compiled
 def read_rim(curves: Curves, a: FloatArray, layer: int, row: int, above: int, below: int) -> None:
     """Humidity of the air at one rim, its spawn's activity and where both would be at rest."""
-    assume(a.shape[2] == at.CASES)
-    for n in prange(at.CASES):
-        temp = 0.5 * (a[at.TEMP, above, n] + a[at.TEMP, below, n])
-        a[at.EXCHANGE, at.X_RIM_SATURATED, n] = saturation_vapour_density(temp)
-    for n in prange(at.CASES):
-        humid = a[at.STACK, at.N_RIM_VAPOUR, n] / a[at.EXCHANGE, at.X_RIM_SATURATED, n]
-        a[at.SPAWN_RIM_HUMIDITY, layer, n] = min(humid, ACTIVITY_MAX)
+    temp = 0.5 * (load(a, at.TEMP, above) + load(a, at.TEMP, below))
+    saturated = saturation_vapour_density(temp)
+    humid = min(load(a, at.STACK, at.N_RIM_VAPOUR) / saturated, ACTIVITY_MAX)
+    store(a, at.SPAWN_RIM_SATURATED, layer, saturated)
+    store(a, at.SPAWN_RIM_HUMIDITY, layer, humid)
     look_up(
         a, at.SPAWN_ACTIVITY, layer, at.SPAWN_MOISTURE, row, curves.spawn_activity, MOISTURE_STEP
     )
@@ -84,156 +83,137 @@ def read_rim(curves: Curves, a: FloatArray, layer: int, row: int, above: int, be
     )
 
 
-@compiled
-def open_rim(a: FloatArray, layer: int, row: int, rim: float, inward: float) -> None:
-    """Conductance from one ring's spawn through its rim to the air, by ring area.
+@inlined
+def open_rim(a: FloatArray, layer: int, gap: Row, rim: float, inward: float) -> Row:
+    """Conductance from the outermost ring's spawn through its rim to the air, by ring area.
 
     Parameters
     ----------
+    gap : row
+        Moisture of the spawn over that at rest with the air.
     rim : float
-        Area of the rim over that of the ring; 0 of inner rings.
+        Area of the rim over that of the ring.
     inward : float
         Of the distance from the rim to the ring's middle [1/m].
     """
-    assume(a.shape[2] == at.CASES)
-    if rim == 0.0:
-        for n in prange(at.CASES):
-            a[at.EXCHANGE, at.X_GAP, n] = 0.0
-            a[at.EXCHANGE, at.X_RIM, n] = 0.0
-        return
-    for n in prange(at.CASES):
-        gap = a[at.SPAWN_MOISTURE, row, n] - a[at.SPAWN_TARGET, layer, n]
-        rise = a[at.SPAWN_ACTIVITY, layer, n] - a[at.SPAWN_RIM_HUMIDITY, layer, n]
-        per_moisture = max(rise / gap, 1e-6) if abs(gap) > 1e-6 else 1e-6
-        a[at.EXCHANGE, at.X_GAP, n] = gap
-        a[at.EXCHANGE, at.X_RIM, n] = a[at.EXCHANGE, at.X_RIM_SATURATED, n] * per_moisture
-    for n in prange(at.CASES):
-        spawn_density = a[at.PARAMETER, P.model_spawn_density_kg_m3, n]
-        inner = spawn_density * a[at.PARAMETER, P.model_spawn_diffusivity_m2_s, n] * inward
-        vapour = a[at.EXCHANGE, at.X_RIM, n]
-        through = vapour * inner / (vapour + inner * a[at.STACK, at.N_RIM_RESISTANCE, n])
-        a[at.EXCHANGE, at.X_RIM, n] = a[at.STACK, at.N_SPAWN, n] * rim * through
+    rise = load(a, at.SPAWN_ACTIVITY, layer) - load(a, at.SPAWN_RIM_HUMIDITY, layer)
+    off = max(gap, -1.0 * gap) - 1e-6
+    per_moisture = choose(off, max(rise / gap, 1e-6), alike(1e-6))
+    vapour = load(a, at.SPAWN_RIM_SATURATED, layer) * per_moisture
+    inner = load(a, at.PARAMETER, P.model_spawn_density_kg_m3)
+    inner *= load(a, at.PARAMETER, P.model_spawn_diffusivity_m2_s) * inward
+    through = vapour * inner / (vapour + inner * load(a, at.STACK, at.N_RIM_RESISTANCE))
+    return load(a, at.STACK, at.N_SPAWN) * rim * through
 
 
-@compiled
-def reach_cell(
-    a: FloatArray,
-    to: int,
-    row: int,
-    cell: int,
-    depth_m: float,
-    density: float,
-    above: bool,
-    touches: float,
-) -> None:
+@inlined
+def reach_cell(a: FloatArray, cell: int, depth_m: float, density: float, sinking: Row) -> Row:
     """Conductance of water between one ring's spawn and the cell above or below it.
 
     Half a level and half a spawn contact, in series with what the cell itself can give.
 
     Parameters
     ----------
-    to : int
-        X_ABOVE or X_BELOW.
-    touches : float
-        1, or 0 where there is no such cell.
+    sinking : row
+        Above 0 where water goes down, from the cell or into it; it then runs as in uptake.
     """
-    assume(a.shape[2] == at.CASES)
-    for n in prange(at.CASES):
-        wetter = a[at.MOISTURE, cell, n] - a[at.SPAWN_AS_WOOD, row, n]
-        # Water that sinks into drier matter below runs as in uptake.
-        sinking = wetter > 0.0 if above else wetter < 0.0
-        uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
-        faster = uptake - a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
-        a[at.EXCHANGE, to, n] = faster if sinking else 0.0
-    for n in prange(at.CASES):
-        along = a[at.ALONG, cell, n] + a[at.FREE_FLOW, cell, n] * a[at.EXCHANGE, to, n]
-        contact = 0.5 * a[at.PARAMETER, P.model_spawn_contact_resistance_m, n]
-        g = density * along / (0.5 * depth_m + contact)
-        mass = density * depth_m / SECONDS_PER_HOUR
-        a[at.EXCHANGE, to, n] = touches * a[at.STACK, at.N_SPAWN, n] * g * mass / (g + mass)
+    uptake = load(a, at.PARAMETER, P.wood_uptake_diffusivity_m2_s)
+    faster = uptake - load(a, at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s)
+    along = load(a, at.ALONG, cell)
+    along += load(a, at.FREE_FLOW, cell) * choose(sinking, faster, alike(0.0))
+    way = 0.5 * (depth_m + load(a, at.PARAMETER, P.model_spawn_contact_resistance_m))
+    feeds, mass = density * along, density * depth_m / SECONDS_PER_HOUR
+    return load(a, at.STACK, at.N_SPAWN) * mass * feeds / (feeds + mass * way)
+
+
+@inlined
+def give_from(
+    a: FloatArray, given: Row, cell: int, depth_m: float, density: float, latent: Row
+) -> Row:
+    """Take from a cell the water that it gives to spawn, with its heat, and latent heat of a rim.
+
+    Returns
+    -------
+    row
+        Heat that the water takes along [W/m2].
+    """
+    seconds = SECONDS_PER_HOUR / depth_m
+    warm = WATER_HEAT_CAPACITY_J_KG_K * load(a, at.TEMP, cell) * given
+    dried = load(a, at.MOISTURE, cell) - given * (seconds / density)
+    store(a, at.MOISTURE, cell, dried)
+    store(a, at.ENERGY, cell, load(a, at.ENERGY, cell) - (warm + latent) * seconds)
+    return warm
+
+
+@inlined
+def add_to(a: FloatArray, term: int, row: int, more: Row) -> None:
+    """Add to a row."""
+    store(a, term, row, load(a, term, row) + more)
+
+
+@inlined
+def book_spawn(a: FloatArray, warm: Row, out: Row, area_m2: float) -> None:
+    """Book the heat that water took along into one ring's spawn, and what its rim gave off."""
+    scale = area_m2 * SECONDS_PER_HOUR
+    heat, lost = warm * scale, out * scale
+    latent = LATENT_HEAT_VAPORIZATION_J_KG * lost
+    moved = max(heat, -1.0 * heat) + max(latent, -1.0 * latent)
+    add_to(a, at.BUDGET, at.B_WATER_HEAT, -1.0 * heat)
+    add_to(a, at.BUDGET, at.B_LATENT, latent)
+    add_to(a, at.BUDGET, at.B_HEAT_MOVED, moved)
+    add_to(a, at.BUDGET, at.B_WATER_OUT, max(lost, 0.0))
+    add_to(a, at.BUDGET, at.B_WATER_IN, max(-1.0 * lost, 0.0))
+    add_to(a, at.STACK, at.N_RIM_OUT, out * area_m2)
 
 
 @compiled
-def solve_ring(
-    a: FloatArray, row: int, above: int, below: int, spawn_depth_m: float, full: float
+def exchange_ring(
+    a: FloatArray,
+    row: int,
+    above: int,
+    below: int,
+    height_above_m: float,
+    height_below_m: float,
+    density: float,
+    rim: Row,
+    gap: Row,
+    spawn_depth_m: float,
+    full: float,
+    both: float,
+    area_m2: float,
 ) -> None:
     """Water that goes into one ring's spawn from above and below, and out through its rim.
 
     Parameters
     ----------
+    rim, gap : row
+        Conductance through the rim, and moisture of the spawn over that at rest with the air.
     full : float
         Moisture of spawn that can hold no more.
+    both : float
+        1, or 0 where there is no cell below.
     """
-    assume(a.shape[2] == at.CASES)
-    per_hour = spawn_depth_m / SECONDS_PER_HOUR
-    for n in prange(at.CASES):
-        wood = a[at.SPAWN_AS_WOOD, row, n]
-        a[at.EXCHANGE, at.X_WETTER_ABOVE, n] = a[at.MOISTURE, above, n] - wood
-        a[at.EXCHANGE, at.X_WETTER_BELOW, n] = a[at.MOISTURE, below, n] - wood
-    for n in prange(at.CASES):
-        k_above, k_below = a[at.EXCHANGE, at.X_ABOVE, n], a[at.EXCHANGE, at.X_BELOW, n]
-        up, down = a[at.EXCHANGE, at.X_WETTER_ABOVE, n], a[at.EXCHANGE, at.X_WETTER_BELOW, n]
-        g_rim, gap = a[at.EXCHANGE, at.X_RIM, n], a[at.EXCHANGE, at.X_GAP, n]
-        slope = a[at.SPAWN_AS_WOOD_SLOPE, row, n]
-        mass = a[at.PARAMETER, P.model_spawn_density_kg_m3, n] * per_hour
-        drive = k_above * up + k_below * down - g_rim * gap
-        change = drive / (mass + slope * (k_above + k_below) + g_rim)
-        out = g_rim * (gap + change)
-        # Near its fullest, spawn's curve is steeper than the secant: it takes what it can hold.
-        room = mass * (full - a[at.SPAWN_MOISTURE, row, n]) + out
-        from_above = k_above * (up - slope * change)
-        from_below = k_below * (down - slope * change)
-        asked = from_above + from_below
-        given = min(1.0, max(room, 0.0) / asked) if asked > 0.0 else 1.0
-        a[at.EXCHANGE, at.X_FROM_ABOVE, n] = given * from_above
-        a[at.EXCHANGE, at.X_FROM_BELOW, n] = given * from_below
-        a[at.EXCHANGE, at.X_OUT, n] = out
-    for n in prange(at.CASES):
-        mass = a[at.PARAMETER, P.model_spawn_density_kg_m3, n] * per_hour
-        taken = a[at.EXCHANGE, at.X_FROM_ABOVE, n] + a[at.EXCHANGE, at.X_FROM_BELOW, n]
-        a[at.SPAWN_MOISTURE, row, n] += (taken - a[at.EXCHANGE, at.X_OUT, n]) / mass
-
-
-@compiled
-def give_from(
-    a: FloatArray, given: int, cell: int, depth_m: float, density: float, latent_share: float
-) -> None:
-    """Take from a cell the water that it gives to spawn, with its heat, and rim's latent heat.
-
-    Parameters
-    ----------
-    given : int
-        X_FROM_ABOVE or X_FROM_BELOW.
-    latent_share : float
-        Part of the rim's latent heat that the cell pays.
-    """
-    assume(a.shape[2] == at.CASES)
-    mass, seconds = density * depth_m / SECONDS_PER_HOUR, SECONDS_PER_HOUR / depth_m
-    for n in prange(at.CASES):
-        a[at.MOISTURE, cell, n] -= a[at.EXCHANGE, given, n] / mass
-    for n in prange(at.CASES):
-        warm = WATER_HEAT_CAPACITY_J_KG_K * a[at.TEMP, cell, n] * a[at.EXCHANGE, given, n]
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.EXCHANGE, at.X_OUT, n]
-        a[at.ENERGY, cell, n] -= (warm + latent_share * latent) * seconds
-        a[at.EXCHANGE, at.X_HEAT, n] += warm
-
-
-@compiled
-def book_spawn(a: FloatArray, area_m2: float) -> None:
-    """Book the heat that water took along into one ring's spawn, and what its rim gave off."""
-    assume(a.shape[2] == at.CASES)
-    scale = area_m2 * SECONDS_PER_HOUR
-    for n in prange(at.CASES):
-        heat = a[at.EXCHANGE, at.X_HEAT, n] * scale
-        lost = a[at.EXCHANGE, at.X_OUT, n] * scale
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * lost
-        a[at.BUDGET, at.B_WATER_HEAT, n] -= heat
-        a[at.BUDGET, at.B_LATENT, n] += latent
-        a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat) + abs(latent)
-        a[at.BUDGET, at.B_WATER_OUT, n] += max(lost, 0.0)
-        a[at.BUDGET, at.B_WATER_IN, n] += max(-lost, 0.0)
-    for n in prange(at.CASES):
-        a[at.STACK, at.N_RIM_OUT, n] += a[at.EXCHANGE, at.X_OUT, n] * area_m2
+    wood, slope = load(a, at.SPAWN_AS_WOOD, row), load(a, at.SPAWN_AS_WOOD_SLOPE, row)
+    up, down = load(a, at.MOISTURE, above) - wood, load(a, at.MOISTURE, below) - wood
+    k_above = reach_cell(a, above, height_above_m, density, up)
+    k_below = both * reach_cell(a, below, height_below_m, density, -1.0 * down)
+    mass = load(a, at.PARAMETER, P.model_spawn_density_kg_m3) * (spawn_depth_m / SECONDS_PER_HOUR)
+    drive = k_above * up + k_below * down - rim * gap
+    change = drive / (mass + slope * (k_above + k_below) + rim)
+    out, held = rim * (gap + change), load(a, at.SPAWN_MOISTURE, row)
+    # Near its fullest, spawn's curve is steeper than the secant: it takes what it can hold.
+    room = max(mass * (full - held) + out, 0.0)
+    from_above, from_below = k_above * (up - slope * change), k_below * (down - slope * change)
+    asked = from_above + from_below
+    given = choose(asked, min(room / asked, 1.0), alike(1.0))
+    store(a, at.SPAWN_MOISTURE, row, held + (given * asked - out) / mass)
+    latent = LATENT_HEAT_VAPORIZATION_J_KG * out
+    below_pays = 0.5 * both
+    warm = give_from(
+        a, given * from_above, above, height_above_m, density, (1.0 - below_pays) * latent
+    )
+    warm += give_from(a, given * from_below, below, height_below_m, density, below_pays * latent)
+    book_spawn(a, warm, out, area_m2)
 
 
 @compiled
@@ -253,20 +233,28 @@ def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
         depth_above, depth_below = grid.level_m[level], grid.level_m[under]
         for ring in range(nr):
             row, above, below = layer * nr + ring, level * nr + ring, under * nr + ring
-            area, rim = grid.ring_area_m2[ring], 0.0
+            area, through, gap = grid.ring_area_m2[ring], alike(0.0), alike(0.0)
             read_curve(curves, a, row)
             if ring == nr - 1:
                 rim = 2.0 * np.pi * grid.radius_m * grid.spawn_depth_m / area
                 read_rim(curves, a, layer, row, above, below)
-            open_rim(a, layer, row, rim, inward)
-            reach_cell(a, at.X_ABOVE, row, above, depth_above, rho, True, 1.0)
-            reach_cell(a, at.X_BELOW, row, below, depth_below, rho, False, both)
-            solve_ring(a, row, above, below, grid.spawn_depth_m, full)
-            for n in prange(at.CASES):
-                a[at.EXCHANGE, at.X_HEAT, n] = 0.0
-            give_from(a, at.X_FROM_ABOVE, above, depth_above, rho, 1.0 - 0.5 * both)
-            give_from(a, at.X_FROM_BELOW, below, depth_below, rho, 0.5 * both)
-            book_spawn(a, area)
+                gap = load(a, at.SPAWN_MOISTURE, row) - load(a, at.SPAWN_TARGET, layer)
+                through = open_rim(a, layer, gap, rim, inward)
+            exchange_ring(
+                a,
+                row,
+                above,
+                below,
+                depth_above,
+                depth_below,
+                rho,
+                through,
+                gap,
+                grid.spawn_depth_m,
+                full,
+                both,
+                area,
+            )
 
 
 @compiled

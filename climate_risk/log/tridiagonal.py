@@ -7,9 +7,6 @@ Each line is one backward Euler step of ``C x_t = (g x_z)_z`` between cells, its
 solved by elimination and back substitution (Thomas), for all cases together.  Water carries heat
 ``c_w T`` along, at the temperature of the cell that it leaves.  Free water freezes and melts at
 0 degC: ``L d(ice) = -(c_dry + c_w u) dT``.
-
-Loops whose body is small count to ``a.shape[2]``: were their length a constant, the compiler
-would unroll them before it turns loops into vectors, and would end with neither.
 """
 
 from __future__ import annotations
@@ -24,6 +21,7 @@ from climate_risk.constants import (
 )
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import BOUND_WATER_MAX, FREEZING_TEMP_C, FloatArray
+from climate_risk.log.rows import Row, alike, least, load, store
 
 
 @compiled
@@ -49,6 +47,11 @@ def solve_water_line(
     size: FloatArray,
     density: float,
     full: float,
+    low: Row,
+    low_source: Row,
+    boundary: int,
+    row: int,
+    girth: float,
 ) -> None:
     """Move water along one line of cells, and its heat with it.
 
@@ -65,48 +68,46 @@ def solve_water_line(
         Ring areas [m2] or level heights [m].
     full : float
         Moisture to which liquid can wet the wood.
+    low, low_source : row
+        Conductance from the first cell to the outside, and what drives in there.
+    boundary, row : int
+        On which the last cell lies, and its row there.
+    girth : float
+        Its area on the boundary for one unit of its line.
     """
-    cells = size.size
-    rate = density / SECONDS_PER_HOUR
-    mass, r = rate * size[0], first
-    for n in prange(at.CASES):
-        up = a[coupling, r, n]
-        pivot = 1.0 / (mass + a[at.LINE_END, at.T_LOW, n] + up)
-        a[at.ELIMINATION, first, n] = up * pivot
-        held = mass * a[at.MOISTURE, r, n]
-        a[at.MOISTURE, r, n] = (held + a[at.LINE_END, at.T_LOW_SOURCE, n]) * pivot
-    for j in range(1, cells - 1):
-        mass, q, r = rate * size[j], r, r + step
-        for n in prange(at.CASES):
-            down, up = a[coupling, q, n], a[coupling, r, n]
-            pivot = 1.0 / (mass + up + down * (1.0 - a[at.ELIMINATION, q, n]))
-            a[at.ELIMINATION, r, n] = up * pivot
-            drive = mass * a[at.MOISTURE, r, n] + down * a[at.MOISTURE, q, n]
-            a[at.MOISTURE, r, n] = drive * pivot
-    last = cells - 1
-    mass, q, r = rate * size[last], r, r + step
-    for n in prange(at.CASES):
-        down, liquid = a[coupling, q, n], a[at.LINE_END, at.T_LIQUID, n]
-        own = mass + a[at.LINE_END, at.T_HIGH, n] + down * (1.0 - a[at.ELIMINATION, q, n])
-        drive = down * a[at.MOISTURE, q, n] + a[at.LINE_END, at.T_HIGH_SOURCE, n]
-        drive += mass * a[at.MOISTURE, r, n]
-        wanted = liquid * (full * own - drive) / (own + liquid)
-        taken = min(max(wanted, 0.0), a[at.LINE_END, at.T_SUPPLY, n])
-        a[at.LINE_END, at.T_TAKEN, n] = taken
-        a[at.MOISTURE, r, n] = (drive + taken) / own
-        a[at.CARRIED, r, n] = 0.0
-    for j in range(last - 1, -1, -1):
+    last, rate, r = size.size - 1, density / SECONDS_PER_HOUR, first
+    inward, brought = low, low_source
+    for j in range(last):
+        mass, up = rate * size[j], load(a, coupling, r)
+        pivot = 1.0 / (mass + inward + up)
+        u, share = (mass * load(a, at.MOISTURE, r) + brought) * pivot, up * pivot
+        store(a, at.MOISTURE, r, u)
+        store(a, at.ELIMINATION, r, share)
+        inward, brought = up * (1.0 - share), up * u
+        r += step
+    mass, whole = rate * size[last], at.SURFACE + boundary
+    pull = girth * load(a, at.BOUNDARY_DRYING + boundary, row)
+    liquid = girth * load(a, at.BOUNDARY_UPTAKE + boundary, row)
+    own = mass + pull + inward
+    drive = mass * load(a, at.MOISTURE, r) + pull * load(a, whole, at.S_TARGET) + brought
+    shared = 1.0 / (own * (own + liquid))
+    wanted = liquid * (full * own - drive) * own * shared
+    taken = min(max(wanted, 0.0), girth * load(a, whole, at.S_SUPPLY))
+    store(a, at.BOUNDARY_LIQUID + boundary, row, taken * (1.0 / girth))
+    above, there = (drive + taken) * (own + liquid) * shared, load(a, at.TEMP, r)
+    store(a, at.MOISTURE, r, above)
+    beyond = 0.0 * above
+    for j in range(last, 0, -1):
         q, r = r, r - step
-        carried = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[j + 1]
-        for n in prange(at.CASES):
-            a[at.MOISTURE, r, n] += a[at.ELIMINATION, r, n] * a[at.MOISTURE, q, n]
-            here, there = a[at.TEMP, r, n], a[at.TEMP, q, n]
-            flux = a[coupling, r, n] * (a[at.MOISTURE, r, n] - a[at.MOISTURE, q, n])
-            a[at.CARRIED, r, n] = flux * (here if flux > 0.0 else there)
-            a[at.ENERGY, q, n] += carried * (a[at.CARRIED, r, n] - a[at.CARRIED, q, n])
-    for n in prange(at.CASES):
-        carried = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[0]
-        a[at.ENERGY, first, n] -= carried * a[at.CARRIED, first, n]
+        u, here = load(a, at.MOISTURE, r) + load(a, at.ELIMINATION, r) * above, load(a, at.TEMP, r)
+        flux = load(a, coupling, r) * (u - above)
+        carried = max(flux, 0.0) * here + min(flux, 0.0) * there
+        change = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[j] * (carried - beyond)
+        store(a, at.MOISTURE, r, u)
+        store(a, at.ENERGY, q, load(a, at.ENERGY, q) + change)
+        above, there, beyond = u, here, carried
+    change = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[0] * beyond
+    store(a, at.ENERGY, first, load(a, at.ENERGY, first) - change)
 
 
 @compiled
@@ -128,123 +129,113 @@ def hold_heat(a: FloatArray, width: int, density: float, dry_heat: float, second
 
 
 @compiled
-def weigh_heat_lines(
-    a: FloatArray, line: int, lines: int, apart: int, step: int, width: int, size: FloatArray
-) -> None:
-    """Lay the heat capacities of lines' cells where their ends are then joined.
+def eliminate_heat_lines(a: FloatArray, area_m2: FloatArray, level_m: FloatArray) -> None:
+    """Eliminate the equations of heat across the rings and along the levels.
 
-    Arguments as in :func:`eliminate_heat_lines`.
+    Nothing in them changes within an hour, so that a step of heat needs no division.  One
+    division serves both lines of a cell: divisions are what this kernel mostly waits for.
     """
-    for first in range(0, lines * apart, apart):
-        for j in range(size.size):
-            r, whole = first + j * step, size[j]
-            for n in prange(width):
-                a[line, r, n] = whole * a[at.CAPACITY_RATE, r, n]
-
-
-@compiled
-def eliminate_heat_lines(
-    a: FloatArray,
-    line: int,
-    coupling: int,
-    lines: int,
-    apart: int,
-    step: int,
-    width: int,
-    size: FloatArray,
-) -> None:
-    """Eliminate the equations of lines of cells, one after the other or side by side.
-
-    Nothing in them changes within an hour, so that a step of heat needs no division.
-
-    Parameters
-    ----------
-    line : int
-        HEAT_LINES_R or HEAT_LINES_Z; its own term holds what draws on the cell but its
-        neighbours: its heat capacity, and at the ends what lies outside.
-    coupling : int
-        HEAT_R or HEAT_Z; 0 beyond the last cell.
-    lines, apart, step : int
-        How many lines, rows from the first cell of one to that of the next, rows from one cell
-        to the next.
-    width : int
-        Numbers side by side: cases, or cases of more than one row.
-    """
-    own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
-    for first in range(0, lines * apart, apart):
-        for j in range(size.size):
-            r, q, whole = first + j * step, first + (j - 1) * step, size[j]
-            if j > 0:
-                for n in prange(width):
-                    rest = a[own, r, n] + a[coupling, r, n]
-                    rest += a[coupling, q, n] * (1.0 - a[after, q, n])
-                    pivot = 1.0 / rest
-                    a[after, r, n] = a[coupling, r, n] * pivot
-                    a[before, r, n] = a[coupling, q, n] * pivot
-                    a[own, r, n] = pivot * (whole * a[at.CAPACITY_RATE, r, n])
+    nz, nr = level_m.size, area_m2.size
+    for k in range(nz):
+        inward = alike(0.0)
+        for i in range(nr):
+            r, under = k * nr + i, (k - 1) * nr + i
+            capacity = load(a, at.CAPACITY_RATE, r)
+            out, up = load(a, at.HEAT_R, r), load(a, at.HEAT_Z, r)
+            if k > 0:
+                given = 1.0 - load(a, at.HEAT_NEXT_Z, under)
+                down = load(a, at.HEAT_Z, under) * given
             else:
-                for n in prange(width):
-                    pivot = 1.0 / (a[own, r, n] + a[coupling, r, n])
-                    a[after, r, n] = a[coupling, r, n] * pivot
-                    a[own, r, n] = pivot * (whole * a[at.CAPACITY_RATE, r, n])
+                down = load(a, at.BOUNDARY_EXCHANGE + at.GROUND, i)
+            across = area_m2[i] * capacity + out + inward
+            along = level_m[k] * capacity + up + down
+            shared = 1.0 / (across * along)
+            pivot = along * shared
+            store(a, at.HEAT_PIVOT_R, r, pivot)
+            store(a, at.HEAT_NEXT_R, r, out * pivot)
+            inward = out * (1.0 - out * pivot)
+            pivot = across * shared
+            store(a, at.HEAT_PIVOT_Z, r, pivot)
+            store(a, at.HEAT_NEXT_Z, r, up * pivot)
 
 
 @compiled
-def conduct_lines(
-    a: FloatArray, line: int, lines: int, apart: int, step: int, width: int, cells: int
-) -> None:
-    """Conduct heat for one step along lines eliminated by :func:`eliminate_heat_lines`."""
-    own, before, after = line + at.K_OWN, line + at.K_BELOW, line + at.K_ABOVE
-    for first in range(0, lines * apart, apart):
-        for n in prange(width):
-            a[at.TEMP, first, n] *= a[own, first, n]
-        for j in range(1, cells):
-            r, q = first + j * step, first + (j - 1) * step
-            for n in prange(width):
-                kept = a[own, r, n] * a[at.TEMP, r, n]
-                a[at.TEMP, r, n] = kept + a[before, r, n] * a[at.TEMP, q, n]
-        for j in range(cells - 2, -1, -1):
-            r, q = first + j * step, first + (j + 1) * step
-            for n in prange(width):
-                a[at.TEMP, r, n] += a[after, r, n] * a[at.TEMP, q, n]
+def climb(a: FloatArray, k: int, rings: int, i: int, height_m: float, warm: Row) -> None:
+    """Eliminate one cell's temperature, once heat has moved across the rings, along its levels."""
+    r, under = k * rings + i, (k - 1) * rings + i
+    held = height_m * load(a, at.CAPACITY_RATE, r) * warm
+    if k > 0:
+        below = load(a, at.HEAT_NEXT_Z, under) * load(a, at.TEMP, under)
+    else:
+        below = load(a, at.BOUNDARY_DRIVEN + at.GROUND, i)
+    store(a, at.TEMP, r, held + below)
 
 
 @compiled
-def warm_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int) -> None:
-    """Give boundary cells what one step's outside brings, but for what their own warmth loses.
+def conduct_heat(
+    a: FloatArray, area_m2: FloatArray, level_m: FloatArray, girth_m: float, share: float
+) -> bool:
+    """Conduct heat for one step, across the rings of each level, then along the levels.
 
-    Parameters
-    ----------
-    rows, cell, step : int
-        How many cells, the row of the first, rows from one to the next.
+    Along lines eliminated by :func:`eliminate_heat_lines`.  Boundary cells' temperatures are
+    added to their means over the hour, to which this step counts ``share``; those under the bark
+    as they are before heat moves along the levels.
+
+    Returns
+    -------
+    bool
+        Whether any cell of any case is cold enough to make ice.
     """
-    warming = at.BOUNDARY_WARMING + boundary
-    for row in range(rows):
-        r = cell + row * step
-        for n in prange(at.CASES):
-            a[at.TEMP, r, n] += a[warming, row, n]
+    levels, rings = level_m.size, area_m2.size
+    bark, mean = at.BOUNDARY_DRIVEN + at.BARK, at.BOUNDARY_TEMP
+    coldest = alike(FREEZING_TEMP_C)
+    for k in range(levels):
+        first, height = k * rings, level_m[k]
+        last = first + rings - 1
+        drive = load(a, at.CAPACITY_RATE, first) * load(a, at.TEMP, first)
+        drive *= area_m2[0]
+        for i in range(1, rings):
+            r = first + i
+            store(a, at.TEMP, r - 1, drive)
+            drive *= load(a, at.HEAT_NEXT_R, r - 1)
+            held = load(a, at.CAPACITY_RATE, r) * load(a, at.TEMP, r)
+            drive += area_m2[i] * held
+        drive += girth_m * load(a, bark, k)
+        warm = drive * load(a, at.HEAT_PIVOT_R, last)
+        seen = load(a, mean + at.BARK, k) + share * warm
+        store(a, mean + at.BARK, k, seen)
+        climb(a, k, rings, rings - 1, height, warm)
+        for i in range(rings - 2, -1, -1):
+            r = first + i
+            warm *= load(a, at.HEAT_NEXT_R, r)
+            warm += load(a, at.HEAT_PIVOT_R, r) * load(a, at.TEMP, r)
+            climb(a, k, rings, i, height, warm)
+    for i in range(rings):
+        r = (levels - 1) * rings + i
+        drive = load(a, at.TEMP, r) + load(a, at.BOUNDARY_DRIVEN + at.TOP, i)
+        warm = drive * load(a, at.HEAT_PIVOT_Z, r)
+        store(a, at.TEMP, r, warm)
+        seen = load(a, mean + at.TOP, i) + share * warm
+        store(a, mean + at.TOP, i, seen)
+        coldest = min(coldest, warm)
+        for _ in range(levels - 1):
+            r -= rings
+            warm *= load(a, at.HEAT_NEXT_Z, r)
+            warm += load(a, at.HEAT_PIVOT_Z, r) * load(a, at.TEMP, r)
+            store(a, at.TEMP, r, warm)
+            coldest = min(coldest, warm)
+        seen = load(a, mean + at.GROUND, i) + share * warm
+        store(a, mean + at.GROUND, i, seen)
+    return least(coldest) < FREEZING_TEMP_C
 
 
 @compiled
-def note_ends(a: FloatArray, boundary: int, rows: int, cell: int, step: int, share: float) -> None:
-    """Add one step's temperature of boundary cells to their mean over the hour.
-
-    Other arguments as in :func:`warm_ends`.
-    """
-    mean = at.BOUNDARY_TEMP + boundary
-    for row in range(rows):
-        r = cell + row * step
-        for n in prange(at.CASES):
-            a[mean, row, n] += share * a[at.TEMP, r, n]
-
-
-@compiled
-def is_frosty(a: FloatArray, width: int) -> bool:
-    """Whether any cell of any case holds ice or is cold enough to make some."""
-    frosty = 0
+def holds_ice(a: FloatArray, width: int) -> bool:
+    """Whether any cell of any case holds ice."""
+    icy = 0
     for n in prange(width):
-        frosty += (a[at.TEMP, 0, n] < FREEZING_TEMP_C) | (a[at.ICE, 0, n] > 0.0)
-    return frosty > 0
+        icy += a[at.ICE, 0, n] > 0.0
+    return icy > 0
 
 
 @compiled

@@ -1,0 +1,195 @@
+"""A row of all cases as one value, which the machine's vector unit adds and multiplies at once.
+
+A loop over cases writes every number that it hands to the next loop, and that one reads it again.
+Where lines of cells are solved this takes longer than the sums.  There a row is one value, and a
+line is followed with its numbers in registers::
+
+    warm = load(a, at.TEMP, cell)
+
+A row takes part in sums, products and quotients, with rows and with plain numbers, and in ``min``
+and ``max``, as a number does.
+"""
+
+from __future__ import annotations
+
+import operator
+from collections.abc import Callable
+from typing import Any
+
+from llvmlite import ir
+from numba.core import cgutils, types
+from numba.core.typing.templates import AbstractTemplate, infer_global, signature
+from numba.extending import intrinsic, lower_builtin, models, register_model
+
+from climate_risk.log.layout import CASES
+
+Row = Any
+"""What a kernel has in hand; only the compiler knows it."""
+
+_VECTOR = ir.VectorType(ir.DoubleType(), CASES)
+_BYTES_OF_A_NUMBER = 8
+
+
+class _RowType(types.Type):  # type: ignore[misc]
+    def __init__(self) -> None:
+        super().__init__(name=f"row of {CASES} cases")
+
+
+ROW = _RowType()
+"""A row's type to the compiler."""
+
+
+@register_model(_RowType)
+class _RowModel(models.PrimitiveModel):  # type: ignore[misc]
+    def __init__(self, manager: Any, kind: Any) -> None:
+        super().__init__(manager, kind, _VECTOR)
+
+
+def _spread(builder: Any, kind: Any, value: Any) -> Any:
+    """A plain number for every case; a row as it is."""
+    if kind == ROW:
+        return value
+    nothing, first = ir.Constant(_VECTOR, ir.Undefined), ir.Constant(ir.IntType(32), 0)
+    everywhere = ir.Constant(ir.VectorType(ir.IntType(32), CASES), None)
+    return builder.shuffle_vector(
+        builder.insert_element(nothing, value, first), nothing, everywhere
+    )
+
+
+def _add(builder: Any, one: Any, other: Any) -> Any:
+    return builder.fadd(one, other)
+
+
+def _subtract(builder: Any, one: Any, other: Any) -> Any:
+    return builder.fsub(one, other)
+
+
+def _multiply(builder: Any, one: Any, other: Any) -> Any:
+    return builder.fmul(one, other)
+
+
+def _divide(builder: Any, one: Any, other: Any) -> Any:
+    return builder.fdiv(one, other)
+
+
+def _lesser(builder: Any, one: Any, other: Any) -> Any:
+    return builder.select(builder.fcmp_ordered("<", one, other), one, other)
+
+
+def _greater(builder: Any, one: Any, other: Any) -> Any:
+    return builder.select(builder.fcmp_ordered(">", one, other), one, other)
+
+
+_OPERATIONS: dict[Any, Callable[[Any, Any, Any], Any]] = {
+    operator.add: _add,
+    operator.iadd: _add,
+    operator.sub: _subtract,
+    operator.isub: _subtract,
+    operator.mul: _multiply,
+    operator.imul: _multiply,
+    operator.truediv: _divide,
+    min: _lesser,
+    max: _greater,
+}
+
+
+def _teach(operation: Any, emit: Callable[[Any, Any, Any], Any]) -> None:
+    """Teach the compiler an operation of two rows, or of a row and a plain number."""
+
+    class Typing(AbstractTemplate):  # type: ignore[misc]
+        def generic(self, given: Any, named: Any) -> Any:
+            fits = len(given) == 2 and all(kind in (ROW, types.float64) for kind in given)
+            return signature(ROW, *given) if fits and ROW in given else None
+
+    def lower(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+        one, other = (_spread(builder, *each) for each in zip(kinds.args, values, strict=True))
+        return emit(builder, one, other)
+
+    infer_global(operation)(Typing)
+    for kinds in ((ROW, ROW), (ROW, types.float64), (types.float64, ROW)):
+        lower_builtin(operation, *kinds)(lower)
+
+
+for _operation, _emit in _OPERATIONS.items():
+    _teach(_operation, _emit)
+
+
+def _place(context: Any, builder: Any, kind: Any, values: Any) -> Any:
+    """Address of ``a[term, row]`` or ``hour[row]``, whose cases lie end to end."""
+    array, before = context.make_array(kind)(context, builder, values[0]), values[1]
+    for row, rows in zip(
+        values[2:], cgutils.unpack_tuple(builder, array.shape)[1:-1], strict=True
+    ):
+        before = builder.add(builder.mul(before, rows), row)
+    number = builder.mul(before, ir.Constant(before.type, CASES))
+    return builder.bitcast(builder.gep(array.data, [number]), _VECTOR.as_pointer())
+
+
+def _load_from(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+    place = _place(context, builder, kinds.args[0], values)
+    return builder.load(place, align=_BYTES_OF_A_NUMBER)
+
+
+def _load(typing: Any, a: Any, term: Any, row: Any) -> Any:
+    return ROW(a, types.intp, types.intp), _load_from
+
+
+def _load_hour(typing: Any, hour: Any, row: Any) -> Any:
+    return ROW(hour, types.intp), _load_from
+
+
+def _store(typing: Any, a: Any, term: Any, row: Any, value: Any) -> Any:
+    def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+        place = _place(context, builder, kinds.args[0], values[:3])
+        builder.store(values[3], place, align=_BYTES_OF_A_NUMBER)
+        return context.get_dummy_value()
+
+    return types.none(a, types.intp, types.intp, ROW), generate
+
+
+def _alike(typing: Any, value: Any) -> Any:
+    def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+        return _spread(builder, types.float64, values[0])
+
+    return ROW(types.float64), generate
+
+
+def _least(typing: Any, row: Any) -> Any:
+    def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+        left, half = values[0], CASES
+        while half > 1:
+            half //= 2
+            sides = [_part(builder, left, first, half) for first in (0, half)]
+            left = _lesser(builder, *sides)
+        return builder.extract_element(left, ir.Constant(ir.IntType(32), 0))
+
+    return types.float64(row), generate
+
+
+def _choose(typing: Any, by: Any, above: Any, other: Any) -> Any:
+    def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+        nothing = ir.Constant(_VECTOR, None)
+        return builder.select(builder.fcmp_ordered(">", values[0], nothing), *values[1:])
+
+    return ROW(by, above, other), generate
+
+
+def _part(builder: Any, row: Any, first: int, count: int) -> Any:
+    places = ir.VectorType(ir.IntType(32), count)
+    mask = ir.Constant(places, list(range(first, first + count)))
+    return builder.shuffle_vector(row, ir.Constant(row.type, ir.Undefined), mask)
+
+
+_intrinsic: Any = intrinsic
+load: Callable[[Any, int, int], Row] = _intrinsic(_load)
+"""``load(a, term, row)``: the numbers of all cases."""
+load_hour: Callable[[Any, int], Row] = _intrinsic(_load_hour)
+"""``load_hour(hour, row)``: the same of an hour's forcing."""
+store: Callable[[Any, int, int, Row], None] = _intrinsic(_store)
+"""``store(a, term, row, value)``."""
+alike: Callable[[float], Row] = _intrinsic(_alike)
+"""A row that holds the same number for all."""
+least: Callable[[Row], float] = _intrinsic(_least)
+"""The least number of a row."""
+choose: Callable[[Row, Row, Row], Row] = _intrinsic(_choose)
+"""``choose(by, above, other)``: of the second row where the first is above 0, else the third."""
