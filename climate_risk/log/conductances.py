@@ -27,6 +27,7 @@ from climate_risk.log.formulas import (
 )
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import Row, load, store
 from climate_risk.log.state import Curves
 from climate_risk.log.wood import MOISTURE_STEP
 from climate_risk.log.wood_surface import look_up
@@ -111,29 +112,35 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
 
 
 @inlined
+def join_boundary(a: FloatArray, boundary: int, row: int, conductance: Row) -> None:
+    """Keep the conductance of water in one half-cell under a boundary, and 1 over it."""
+    store(a, at.BOUNDARY_WATER + boundary, row, conductance)
+    store(a, at.BOUNDARY_WATER_RESISTANCE + boundary, row, 1.0 / conductance)
+
+
+@inlined
 def join_boundaries(grid: Grid, density: float, a: FloatArray) -> None:
     """Conductances of the half-cells under the outer boundaries, with bark and ground barrier."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     last, top, half = nr - 1, (nz - 1) * nr, grid.ring_out_m[nr - 1]
     for k in range(nz):
         r = k * nr + last
-        for n in prange(at.CASES):
-            bark = a[at.PARAMETER, P.bark_heat_resistance_m2k_w, n]
-            wood = half / a[at.CONDUCTIVITY, r, n]
-            a[at.BOUNDARY_WATER + at.BARK, k, n] = density / half * a[at.ACROSS, r, n]
-            a[at.BOUNDARY_HEAT + at.BARK, k, n] = 1.0 / (wood + bark)
+        warm, bark = (
+            load(a, at.CONDUCTIVITY, r),
+            load(a, at.PARAMETER, P.bark_heat_resistance_m2k_w),
+        )
+        join_boundary(a, at.BARK, k, density / half * load(a, at.ACROSS, r))
+        store(a, at.BOUNDARY_HEAT + at.BARK, k, warm / (half + bark * warm))
     low, high = 0.5 * grid.level_m[0], 0.5 * grid.level_m[nz - 1]
     for i in range(nr):
         r = top + i
-        for n in prange(at.CASES):
-            warm = AXIAL_HEAT_RATIO / high * a[at.CONDUCTIVITY, r, n]
-            a[at.BOUNDARY_WATER + at.TOP, i, n] = density / high * a[at.ALONG, r, n]
-            a[at.BOUNDARY_HEAT + at.TOP, i, n] = warm
-        for n in prange(at.CASES):
-            barrier = a[at.PARAMETER, P.ground_heat_w_m2k, n]
-            inner = AXIAL_HEAT_RATIO / low * a[at.CONDUCTIVITY, i, n]
-            a[at.BOUNDARY_WATER + at.GROUND, i, n] = density / low * a[at.ALONG, i, n]
-            a[at.BOUNDARY_HEAT + at.GROUND, i, n] = barrier * inner / (barrier + inner)
+        warm = AXIAL_HEAT_RATIO / high * load(a, at.CONDUCTIVITY, r)
+        join_boundary(a, at.TOP, i, density / high * load(a, at.ALONG, r))
+        store(a, at.BOUNDARY_HEAT + at.TOP, i, warm)
+        barrier = load(a, at.PARAMETER, P.ground_heat_w_m2k)
+        inner = AXIAL_HEAT_RATIO / low * load(a, at.CONDUCTIVITY, i)
+        join_boundary(a, at.GROUND, i, density / low * load(a, at.ALONG, i))
+        store(a, at.BOUNDARY_HEAT + at.GROUND, i, barrier * inner / (barrier + inner))
 
 
 @compiled

@@ -82,7 +82,7 @@ def through_boundary(
     outside = at.F_SOIL_TEMP if boundary == at.GROUND else at.F_AIR_TEMP
     u, here, there = load(a, at.MOISTURE, cell), load(a, at.TEMP, cell), load_hour(hour, outside)
     out = load(a, at.BOUNDARY_DRYING + boundary, row) * (u - load(a, whole, at.S_TARGET))
-    surface = u - out / load(a, at.BOUNDARY_WATER + boundary, row)
+    surface = u - out * load(a, at.BOUNDARY_WATER_RESISTANCE + boundary, row)
     liquid, dried, condensed = (
         load(a, at.BOUNDARY_LIQUID + boundary, row),
         max(out, 0.0),

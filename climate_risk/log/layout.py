@@ -71,6 +71,7 @@ BOUNDARIES = 3
 # Terms whose rows are a boundary's cells: levels under the bark, rings at the top and the ground.
 (
     BOUNDARY_WATER,  # half-cell conductance [kg/s/m2 per kg/kg]
+    BOUNDARY_WATER_RESISTANCE,  # 1 over that
     BOUNDARY_HEAT,  # half-cell with bark or ground barrier [W/m2/K]
     BOUNDARY_RESISTANCE,  # of half-cell and air once the surface is eliminated [m2 K/W]
     BOUNDARY_EXCHANGE,  # conductance of half-cell and air in series [W/m2/K]
@@ -83,7 +84,7 @@ BOUNDARIES = 3
     BOUNDARY_LIQUID,  # liquid taken up [kg/m2/s]
     BOUNDARY_OUT,  # vapour out of the wood [kg/m2/s]
     SURFACE,  # rows are the S_ quantities of the whole boundary
-) = range(18, 57, 3)
+) = range(18, 60, 3)
 BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 (
     S_INNER_CONDUCTANCE,  # mean of the outer half-cells [W/m2/K]
@@ -107,6 +108,7 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
     S_SATURATION_SLOPE,  # growth of that density per degree [kg/m3/K]
     S_DRIVING_DENSITY,  # S_SATURATED as it draws vapour from wood, less near saturation [kg/m3]
     S_AZIMUTHAL_DAMPING,  # latent heat by vapour deficit that evens the girth [W/m2 per kg/m3]
+    S_STRONGEST_PULL,  # vapour that the air would draw from free water [kg/m2/s]
     S_HUMIDITY,  # vapour density of the air over the saturated one, at most ACTIVITY_MAX
     S_TARGET,  # moisture at which wood and air would be at rest
     S_WET,  # share of the hour with water on the surface
@@ -121,36 +123,36 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
     S_WATER_HEAT,  # mean heat that water brought into the wood [J/m2]
     S_GIVING,  # conductance at which the surface gives vapour to the air it meets [m/s]
     S_GIVEN,  # that conductance times the vapour density behind it [kg/m2/s]
-) = range(35)
-S_ROWS = 35
+) = range(36)
+S_ROWS = 36
 # Terms whose rows are one for the bark and one for the top.
-SURFACE_WATER = 57  # kg/m2
-SURFACE_TEMP = 58  # degC
+SURFACE_WATER = 60  # kg/m2
+SURFACE_TEMP = 61  # degC
 # The bark as the outer end of the modes' line.
-LINE_END = 59
+LINE_END = 62
 (
     T_HIGH,  # conductance from the last ring to the outside
     T_HIGH_SOURCE,  # what drives in there
     T_RESISTANCE,  # of bark and air, the surface eliminated [m2 K/W]
 ) = range(3)
 # Azimuthal modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
-MODE_TEMP = 60
-MODE_SURFACE = 61
+MODE_TEMP = 63
+MODE_SURFACE = 64
 # Of the modes' ring equation, rows are rings.
-MODE_MASS = 62
-MODE_PIVOT = 63
+MODE_MASS = 65
+MODE_PIVOT = 66
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
-PARAMETER = 64
+PARAMETER = 67
 # Spawn layers: rows are ``interface * nr + ring``.
-SPAWN_MOISTURE = 65  # kg per kg of oven-dry spawn
-SPAWN_AS_WOOD = 66  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_SLOPE = 67  # how that grows with the spawn's own moisture
-SPAWN_ACTIVITY = 68  # water activity; rows are interfaces, of the outermost ring
-SPAWN_TARGET = 69  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
-SPAWN_RIM_HUMIDITY = 70  # of the air at the rim's temperature; rows likewise
-SPAWN_RIM_SATURATED = 71  # vapour density at the rim's temperature [kg/m3]; rows likewise
+SPAWN_MOISTURE = 68  # kg per kg of oven-dry spawn
+SPAWN_AS_WOOD = 69  # moisture of wood at the same water potential [kg/kg]
+SPAWN_AS_WOOD_SLOPE = 70  # how that grows with the spawn's own moisture
+SPAWN_ACTIVITY = 71  # water activity; rows are interfaces, of the outermost ring
+SPAWN_TARGET = 72  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
+SPAWN_RIM_HUMIDITY = 73  # of the air at the rim's temperature; rows likewise
+SPAWN_RIM_SATURATED = 74  # vapour density at the rim's temperature [kg/m3]; rows likewise
 # Rows of the whole stack.
-STACK = 72
+STACK = 75
 (
     N_BAG_TEMP,  # degC
     N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
@@ -168,8 +170,8 @@ STACK = 72
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
 # Running sums since the start, one row each.
-BUDGET = 73
-TERMS = 74
+BUDGET = 76
+TERMS = 77
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,

@@ -178,6 +178,18 @@ def wet_surface(a: FloatArray, hour: FloatArray, boundary: int) -> None:
         a[whole, at.S_EVAPORATION, n] = min(potential, a[whole, at.S_SUPPLY, n])
 
 
+@inlined
+def draw_vapour(a: FloatArray, boundary: int, n: int, humidity: float) -> None:
+    """What air of a humidity at a boundary's temperature draws from one case's wood."""
+    whole = at.SURFACE + boundary
+    damp = min(humidity, ACTIVITY_MAX)
+    driving = a[whole, at.S_SATURATED, n] * unsaturated(humidity)
+    pull = driving * (1.0 - damp) / a[whole, at.S_VAPOUR_RESISTANCE, n]
+    a[whole, at.S_HUMIDITY, n] = damp
+    a[whole, at.S_DRIVING_DENSITY, n] = driving
+    a[whole, at.S_STRONGEST_PULL, n] = pull
+
+
 @compiled
 def meet_vapour(a: FloatArray, boundary: int) -> None:
     """How much vapour the air would draw at the surface's temperature, and from what humidity."""
@@ -185,11 +197,9 @@ def meet_vapour(a: FloatArray, boundary: int) -> None:
     whole = at.SURFACE + boundary
     for n in prange(at.CASES):
         saturated, slope = saturated_vapour(a[whole, at.S_TEMP, n])
-        humidity = a[whole, at.S_VAPOUR, n] / saturated
         a[whole, at.S_SATURATED, n], a[whole, at.S_SATURATION_SLOPE, n] = saturated, slope
-        a[whole, at.S_HUMIDITY, n] = min(humidity, ACTIVITY_MAX)
-        a[whole, at.S_DRIVING_DENSITY, n] = saturated * unsaturated(humidity)
         a[whole, at.S_WOOD_FLUX, n] = 0.0
+        draw_vapour(a, boundary, n, a[whole, at.S_VAPOUR, n] / saturated)
 
 
 @compiled
@@ -255,8 +265,7 @@ def balance_ground(a: FloatArray, hour: FloatArray) -> None:
         saturated = saturation_vapour_density(a[whole, at.S_INNER_TEMP, n])
         soil = SOIL_HUMIDITY * saturation_vapour_density(hour[at.F_SOIL_TEMP, n])
         a[whole, at.S_SATURATED, n] = saturated
-        a[whole, at.S_HUMIDITY, n] = min(soil / saturated, ACTIVITY_MAX)
-        a[whole, at.S_DRIVING_DENSITY, n] = saturated * unsaturated(soil / saturated)
+        draw_vapour(a, at.GROUND, n, soil / saturated)
 
 
 @inlined

@@ -51,9 +51,8 @@ def bound_wood_surface(a: FloatArray, boundary: int, row: int, cell: int) -> Non
     for n in prange(at.CASES):
         u, rest = a[at.MOISTURE, cell, n], a[whole, at.S_TARGET, n]
         surface = a[at.BOUNDARY_MOISTURE + boundary, row, n]
-        inner = a[at.BOUNDARY_WATER + boundary, row, n]
-        draw = a[whole, at.S_DRIVING_DENSITY, n] * (1.0 - a[whole, at.S_HUMIDITY, n])
-        driest = u - draw / (inner * a[whole, at.S_VAPOUR_RESISTANCE, n])
+        through = a[at.BOUNDARY_WATER_RESISTANCE + boundary, row, n]
+        driest = u - a[whole, at.S_STRONGEST_PULL, n] * through
         wet = max(surface, driest, rest + NEAR_REST)
         dry = max(min(surface, rest - NEAR_REST), 0.0)
         a[at.BOUNDARY_MOISTURE + boundary, row, n] = wet if u > rest else dry
