@@ -15,13 +15,13 @@ by symmetry).  Modes have no mean, so they hold no heat of the budget.
 from __future__ import annotations
 
 import numpy as np
-from numba import prange
 
-from climate_risk.compiled import assume, compiled, inlined
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import SECONDS_PER_HOUR, WATER_HEAT_CAPACITY_J_KG_K
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
+from climate_risk.log.rows import alike, load, store
 from climate_risk.log.state import Curves
 
 FAINTEST_MODE_W = 1e-200
@@ -45,23 +45,22 @@ def start_modes(
     seconds: float,
 ) -> None:
     """Heat capacity of each ring for the modes, and the bark as the outer end of their line."""
-    assume(a.shape[2] == at.CASES)
-    nr, bark = area.size, at.SURFACE + at.BARK
-    rate = density / seconds
+    nr, bark, rate = area.size, at.SURFACE + at.BARK, density / seconds
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
     for i in range(nr):
-        r = level * nr + i
-        for n in prange(at.CASES):
-            a[at.MODE_MASS, i, n] = area[i] * (dry + wet * a[at.MOISTURE, r, n])
-    for n in prange(at.CASES):
-        # Evaporation evens out the girth as it does the hours.
-        loss = a[bark, at.S_HEAT_LOSS, n]
-        loss += a[bark, at.S_AZIMUTHAL_DAMPING, n] * a[bark, at.S_SATURATION_SLOPE, n]
-        resistance = 1.0 / (loss + a[at.BOUNDARY_HEAT + at.BARK, level, n])
-        through = girth * a[at.BOUNDARY_HEAT + at.BARK, level, n] * resistance
-        a[at.LINE_END, at.T_RESISTANCE, n] = resistance
-        a[at.LINE_END, at.T_HIGH, n] = loss * through
-        a[at.LINE_END, at.T_HIGH_SOURCE, n] = through * a[bark, at.S_BEAM, n]
+        capacity = dry + wet * load(a, at.MOISTURE, level * nr + i)
+        store(a, at.MODE_MASS, i, area[i] * capacity)
+    # Evaporation evens out the girth as it does the hours.
+    damping = load(a, bark, at.S_AZIMUTHAL_DAMPING) * load(a, bark, at.S_SATURATION_SLOPE)
+    loss, inner = (
+        load(a, bark, at.S_HEAT_LOSS) + damping,
+        load(a, at.BOUNDARY_HEAT + at.BARK, level),
+    )
+    resistance = 1.0 / (loss + inner)
+    through = girth * inner * resistance
+    store(a, at.MODE_END, at.E_RESISTANCE, resistance)
+    store(a, at.MODE_END, at.E_EXCHANGE, loss * through)
+    store(a, at.MODE_END, at.E_BEAM, through * load(a, bark, at.S_BEAM))
 
 
 @compiled
@@ -77,57 +76,39 @@ def eliminate_modes(
 
     Beside the rings' own equation it has one more term, conduction between sectors.
     """
-    assume(a.shape[2] == at.CASES)
-    last = radius.size - 1
-    aside = damping * (ring_in[0] + ring_out[0]) / radius[0]
-    for n in prange(at.CASES):
-        up = a[at.HEAT_R, first, n]
-        pivot = 1.0 / (a[at.MODE_MASS, 0, n] + aside * a[at.CONDUCTIVITY, first, n] + up)
-        a[at.MODE_PIVOT, 0, n] = pivot
-        a[at.ELIMINATION, 0, n] = up * pivot
-    for i in range(1, last):
-        r, aside = first + i, damping * (ring_in[i] + ring_out[i]) / radius[i]
-        for n in prange(at.CASES):
-            down = a[at.HEAT_R, r - 1, n] * (1.0 - a[at.ELIMINATION, i - 1, n])
-            up = a[at.HEAT_R, r, n]
-            own = a[at.MODE_MASS, i, n] + aside * a[at.CONDUCTIVITY, r, n]
-            pivot = 1.0 / (own + up + down)
-            a[at.MODE_PIVOT, i, n] = pivot
-            a[at.ELIMINATION, i, n] = up * pivot
-    r, aside = first + last, damping * (ring_in[last] + ring_out[last]) / radius[last]
-    for n in prange(at.CASES):
-        down = a[at.HEAT_R, r - 1, n] * (1.0 - a[at.ELIMINATION, last - 1, n])
-        down += a[at.LINE_END, at.T_HIGH, n]
-        own = a[at.MODE_MASS, last, n] + aside * a[at.CONDUCTIVITY, r, n]
-        a[at.MODE_PIVOT, last, n] = 1.0 / (own + down)
+    last, inward = radius.size - 1, alike(0.0)
+    for i in range(radius.size):
+        aside = damping * (ring_in[i] + ring_out[i]) / radius[i]
+        own = load(a, at.MODE_MASS, i) + aside * load(a, at.CONDUCTIVITY, first + i)
+        out = load(a, at.HEAT_R, first + i) if i < last else load(a, at.MODE_END, at.E_EXCHANGE)
+        pivot = 1.0 / (own + inward + out)
+        store(a, at.MODE_PIVOT, i, pivot)
+        store(a, at.ELIMINATION, i, out * pivot)
+        inward = out * (1.0 - out * pivot)
 
 
 @compiled
 def solve_mode(a: FloatArray, nr: int, level: int, mode: int, beam: float, steps: int) -> None:
     """Advance one mode, its ring equation eliminated, by one hour in so many steps."""
-    assume(a.shape[2] == at.CASES)
-    last, first, base = nr - 1, level * nr, mode * nr
-    outer = base + last
+    base, bark = mode * nr, at.SURFACE + at.BARK
+    last = base + nr - 1
+    driven = load(a, at.MODE_END, at.E_BEAM) * beam + FAINTEST_MODE_W
     for _ in range(steps):
-        for n in prange(at.CASES):
-            a[at.MODE_TEMP, base, n] *= a[at.MODE_MASS, 0, n] * a[at.MODE_PIVOT, 0, n]
+        drive = load(a, at.MODE_MASS, 0) * load(a, at.MODE_TEMP, base)
         for i in range(1, nr):
-            r, inner = base + i, first + i - 1
-            for n in prange(at.CASES):
-                drive = a[at.HEAT_R, inner, n] * a[at.MODE_TEMP, r - 1, n]
-                held = a[at.MODE_MASS, i, n] * a[at.MODE_TEMP, r, n]
-                a[at.MODE_TEMP, r, n] = (held + drive) * a[at.MODE_PIVOT, i, n]
-        for n in prange(at.CASES):
-            drive = a[at.LINE_END, at.T_HIGH_SOURCE, n] * beam + FAINTEST_MODE_W
-            a[at.MODE_TEMP, outer, n] += drive * a[at.MODE_PIVOT, last, n]
-        for i in range(last - 1, -1, -1):
             r = base + i
-            for n in prange(at.CASES):
-                a[at.MODE_TEMP, r, n] += a[at.ELIMINATION, i, n] * a[at.MODE_TEMP, r + 1, n]
-    for n in prange(at.CASES):
-        below = a[at.BOUNDARY_HEAT + at.BARK, level, n] * a[at.MODE_TEMP, outer, n]
-        driven = a[at.SURFACE + at.BARK, at.S_BEAM, n] * beam + below
-        a[at.MODE_SURFACE, mode, n] = driven * a[at.LINE_END, at.T_RESISTANCE, n]
+            store(a, at.MODE_TEMP, r - 1, drive)
+            drive *= load(a, at.ELIMINATION, i - 1)
+            drive += load(a, at.MODE_MASS, i) * load(a, at.MODE_TEMP, r)
+        warm = (drive + driven) * load(a, at.MODE_PIVOT, nr - 1)
+        store(a, at.MODE_TEMP, last, warm)
+        for i in range(nr - 2, -1, -1):
+            warm *= load(a, at.ELIMINATION, i)
+            warm += load(a, at.MODE_PIVOT, i) * load(a, at.MODE_TEMP, base + i)
+            store(a, at.MODE_TEMP, base + i, warm)
+    below = load(a, at.BOUNDARY_HEAT + at.BARK, level) * load(a, at.MODE_TEMP, last)
+    surface = (load(a, bark, at.S_BEAM) * beam + below) * load(a, at.MODE_END, at.E_RESISTANCE)
+    store(a, at.MODE_SURFACE, mode, surface)
 
 
 @inlined

@@ -40,7 +40,6 @@ from climate_risk.log.tridiagonal import (
     conduct_heat,
     eliminate_heat_lines,
     hold_energy,
-    hold_heat,
     holds_ice,
     settle_ice,
     solve_water_line,
@@ -316,18 +315,18 @@ def start_heat(
 ) -> None:
     """All that stays the same in every step of one hour's heat: lines, their ends, surfaces."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    last, top, width = nr - 1, (nz - 1) * nr, nz * nr * at.CASES
+    last, top = nr - 1, (nz - 1) * nr
     girth, section = grid.edge_girth_m[last], np.pi * grid.radius_m * grid.radius_m
     area, height = grid.ring_area_m2, grid.level_m
     surface_gain(a, hour, at.BARK)
     surface_gain(a, hour, at.TOP)
-    hold_heat(a, width, curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k, seconds)
     face_air(a, at.BARK, height, grid.height_m)
     face_air(a, at.TOP, area, section)
     face_soil(a, hour, nr)
     close_lines(a, at.BARK, at.HEAT_R, nz, last, nr, girth)
     close_lines(a, at.TOP, at.HEAT_Z, nr, top, 1, 1.0)
-    eliminate_heat_lines(a, area, height)
+    rho, dry = curves.density_kg_m3, curves.dry_heat_capacity_j_kg_k
+    eliminate_heat_lines(a, area, height, rho, dry, seconds)
 
 
 @inlined

@@ -4,8 +4,8 @@ A case is one simulation: one year's weather with one draw of the unknowns.  All
 one array: a block is copied, branched and kept whole.  Loops over cases are written over
 ``prange``, which makes them vector instructions (:mod:`climate_risk.independent_rounds`).
 
-Prefixes: ``F_`` row of an hour's forcing, ``S_`` row of a boundary's surface balance, ``T_`` row
-of a tridiagonal line's ends, ``N_`` row of the whole stack, ``B_`` row of the budget.  A field
+Prefixes: ``F_`` row of an hour's forcing, ``S_`` row of a boundary's surface balance, ``E_`` row
+of the modes' outer end, ``N_`` row of the whole stack, ``B_`` row of the budget.  A field
 holds one quantity.
 """
 
@@ -128,19 +128,19 @@ S_ROWS = 36
 # Terms whose rows are one for the bark and one for the top.
 SURFACE_WATER = 60  # kg/m2
 SURFACE_TEMP = 61  # degC
-# The bark as the outer end of the modes' line.
-LINE_END = 62
-(
-    T_HIGH,  # conductance from the last ring to the outside
-    T_HIGH_SOURCE,  # what drives in there
-    T_RESISTANCE,  # of bark and air, the surface eliminated [m2 K/W]
-) = range(3)
 # Azimuthal modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
-MODE_TEMP = 63
-MODE_SURFACE = 64
+MODE_TEMP = 62
+MODE_SURFACE = 63
 # Of the modes' ring equation, rows are rings.
-MODE_MASS = 65
-MODE_PIVOT = 66
+MODE_MASS = 64
+MODE_PIVOT = 65
+# The bark as the outer end of the rings for the modes.
+MODE_END = 66
+(
+    E_EXCHANGE,  # conductance to the outside [W/m/K]
+    E_BEAM,  # what a beam of mode 1 drives in there [W/m]
+    E_RESISTANCE,  # of bark and air, the surface eliminated [m2 K/W]
+) = range(3)
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
 PARAMETER = 67
 # Spawn layers: rows are ``interface * nr + ring``.

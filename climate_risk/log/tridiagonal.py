@@ -111,52 +111,51 @@ def solve_water_line(
 
 
 @compiled
-def hold_heat(a: FloatArray, width: int, density: float, dry_heat: float, seconds: float) -> None:
-    """Heat capacities of all cells for one hour's steps, and temperatures after water moved.
+def eliminate_heat_lines(
+    a: FloatArray,
+    area_m2: FloatArray,
+    level_m: FloatArray,
+    density: float,
+    dry_heat: float,
+    seconds: float,
+) -> None:
+    """Heat capacities and temperatures after water moved; the hour's lines of heat, eliminated.
+
+    Nothing in the lines across the rings and along the levels changes within an hour, so that a
+    step of heat needs no division.  One division serves a cell's temperature and both its lines:
+    divisions are what this kernel mostly waits for.
 
     Parameters
     ----------
-    width : int
-        See :func:`hold_energy`.
+    dry_heat : float
+        Heat capacity of the dry wood [J/kg/K].
     seconds : float
         Of one step.
     """
-    rate = density / seconds
+    nz, nr, rate = level_m.size, area_m2.size, density / seconds
     dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
-    for n in prange(width):
-        a[at.CAPACITY_RATE, 0, n] = dry + wet * a[at.MOISTURE, 0, n]
-        a[at.TEMP, 0, n] = a[at.ENERGY, 0, n] / (seconds * a[at.CAPACITY_RATE, 0, n])
-
-
-@compiled
-def eliminate_heat_lines(a: FloatArray, area_m2: FloatArray, level_m: FloatArray) -> None:
-    """Eliminate the equations of heat across the rings and along the levels.
-
-    Nothing in them changes within an hour, so that a step of heat needs no division.  One
-    division serves both lines of a cell: divisions are what this kernel mostly waits for.
-    """
-    nz, nr = level_m.size, area_m2.size
     for k in range(nz):
         inward = alike(0.0)
         for i in range(nr):
             r, under = k * nr + i, (k - 1) * nr + i
-            capacity = load(a, at.CAPACITY_RATE, r)
+            capacity = dry + wet * load(a, at.MOISTURE, r)
             out, up = load(a, at.HEAT_R, r), load(a, at.HEAT_Z, r)
             if k > 0:
-                given = 1.0 - load(a, at.HEAT_NEXT_Z, under)
-                down = load(a, at.HEAT_Z, under) * given
+                down = load(a, at.HEAT_Z, under) * (1.0 - load(a, at.HEAT_NEXT_Z, under))
             else:
                 down = load(a, at.BOUNDARY_EXCHANGE + at.GROUND, i)
             across = area_m2[i] * capacity + out + inward
             along = level_m[k] * capacity + up + down
-            shared = 1.0 / (across * along)
-            pivot = along * shared
-            store(a, at.HEAT_PIVOT_R, r, pivot)
-            store(a, at.HEAT_NEXT_R, r, out * pivot)
-            inward = out * (1.0 - out * pivot)
-            pivot = across * shared
-            store(a, at.HEAT_PIVOT_Z, r, pivot)
-            store(a, at.HEAT_NEXT_Z, r, up * pivot)
+            both = across * along
+            shared = 1.0 / (both * capacity)
+            pivot_r, pivot_z = along * capacity * shared, across * capacity * shared
+            store(a, at.CAPACITY_RATE, r, capacity)
+            store(a, at.TEMP, r, load(a, at.ENERGY, r) * (1.0 / seconds) * both * shared)
+            store(a, at.HEAT_PIVOT_R, r, pivot_r)
+            store(a, at.HEAT_NEXT_R, r, out * pivot_r)
+            store(a, at.HEAT_PIVOT_Z, r, pivot_z)
+            store(a, at.HEAT_NEXT_Z, r, up * pivot_z)
+            inward = out * (1.0 - out * pivot_r)
 
 
 @compiled
