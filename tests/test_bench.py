@@ -45,18 +45,21 @@ def test_a_law_counts_what_stands_in_it() -> None:
     assert tally == {"multiply": 3, "divide": 2}
 
 
-def test_a_step_along_a_line_counts_as_the_algorithm_does() -> None:
-    """Eliminated beforehand, a line of n cells takes n + 2 (n - 1) products and 2 (n - 1) sums.
+def test_a_step_of_heat_counts_as_the_algorithm_does() -> None:
+    """Lines whose equations are eliminated beforehand, symmetric, of n cells (Cholesky without
+    roots, as in Golub and Van Loan 2013, Matrix Computations, sec. 4.3.6, from memory).
 
-    Forward ``x_j = own x_j + before x_(j-1)``, back ``x_j += after x_(j+1)`` (Thomas 1949, as in
-    Press et al. 2007, Numerical Recipes, sec. 2.4), for each case.
+    Heat held, 2 n products; forward ``z_j = held_j + next_(j-1) z_(j-1)``, back
+    ``x_j = pivot_j z_j + next_j x_(j+1)``, 3 n - 2 products and 2 (n - 1) sums.  What drives at an
+    outer cell is one sum, under the bark by one product; its mean, one product and one sum.
     """
-    tally, cells = flops.Tally(), 5
-    a = flops.counted(np.ones((at.TERMS, cells, 1)), flops.counting_number(tally), tally)
-    step = flops.uncompiled(tridiagonal.conduct_lines)
-    step(a, at.HEAT_LINES_R, 1, cells, 1, 1, cells)
-    assert tally["multiply"] == cells + 2 * (cells - 1)
-    assert tally["add"] == 2 * (cells - 1)
+    levels, rings, tally = 4, 3, flops.Tally()
+    a = flops.counted(np.ones((at.TERMS, levels * rings, 1)), flops.counting_number(tally), tally)
+    flops.uncompiled(tridiagonal.conduct_heat)(a, np.ones(rings), np.ones(levels), 1.0, 1.0)
+    outer = levels + 2 * rings
+    lines = levels * (5 * rings - 2) + rings * (5 * levels - 2)
+    assert tally["multiply"] == lines + levels + outer
+    assert tally["add"] == 2 * (levels * (rings - 1) + rings * (levels - 1)) + 2 * outer
     assert tally.flops == tally["multiply"] + tally["add"]
 
 

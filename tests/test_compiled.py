@@ -24,7 +24,7 @@ from climate_risk.compiled import is_kept
 from climate_risk.log.tridiagonal import solve_water_line as line
 
 before = is_kept(line)
-given = np.zeros((1, 1, 1)), 0, 0, 0, np.zeros(1), 1.0, 1.0
+given = np.zeros((1, 1, 1)), 0, 0, 0, np.zeros(1), 1.0, 1.0, 0, 0, 0, 1.0
 line.compile(tuple(typeof(each) for each in given))
 stats = line.stats
 print(json.dumps([before, is_kept(line), sum(stats.cache_misses.values()), stats.cache_path]))

@@ -307,14 +307,12 @@ def test_run_at_the_optimum_takes_the_half_length_over_the_rate_after_the_lag(
     )
     meet = int(np.ceil(lag_h + 0.15 / rate_m_h))
     stack.grow(meet - 1, 25.0)
-    assert kernel.colonized_share(stack.kind.grid, stack.mycelium, 0) < 1.0
+    assert stack.mycelium[kernel.COLONIZED, 0, 0] < 1.0
     assert stack.mycelium[kernel.FULL_HOUR, 0] == pytest.approx(
         lag_h + 0.9 * 0.15 / rate_m_h, abs=2.0
     )
     stack.grow(1, 25.0, since=meet - 1)
-    assert kernel.colonized_share(stack.kind.grid, stack.mycelium, 0) == pytest.approx(
-        1.0, abs=1e-9
-    )
+    assert stack.mycelium[kernel.COLONIZED, 0, 0] == pytest.approx(1.0, abs=1e-9)
 
 
 def test_front_stands_still_in_its_lag_and_in_the_cold(record: Record) -> None:

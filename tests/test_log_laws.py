@@ -200,13 +200,14 @@ def test_water_takes_the_warmth_of_the_cell_that_it_leaves() -> None:
     """
     stack = small_stack()
     a, size, density = samples.start(stack), np.array([0.01, 0.01, 0.01]), 400.0
-    a[at.LINE_END] = 0.0
+    a[at.BOUNDARY_DRYING : at.BOUNDARY_OUT] = 0.0
+    a[at.SURFACE : at.SURFACE + at.BOUNDARIES] = 0.0
     a[at.MOISTURE, :3] = np.array([1.0, 0.2, 0.2])[:, None]
     a[at.TEMP, :3] = np.array([40.0, 0.0, 0.0])[:, None]
     a[at.ENERGY, :3] = 0.0
     a[at.WATER_Z, :3] = 1e-5
     before = a[at.MOISTURE, :3, 0].copy()
-    solve_water_line(a, at.WATER_Z, 0, 1, size, density, 2.0)
+    solve_water_line(a, at.WATER_Z, 0, 1, size, density, 2.0, at.GROUND, at.TOP, 0, 1.0)
     moved = density * size[0] * (before[0] - a[at.MOISTURE, 0, 0])
     heat = size * a[at.ENERGY, :3, 0]
     assert moved > 1e-3
@@ -271,7 +272,8 @@ def test_water_leaves_as_warm_as_the_wood_and_comes_as_warm_as_the_air(
     a = samples.start(stack)
     a[at.MOISTURE, row], a[at.TEMP, row], a[at.ENERGY, row] = moisture, 30.0, 0.0
     a[whole, at.S_TARGET] = 0.1
-    a[at.BOUNDARY_DRYING + at.BARK, row], a[at.BOUNDARY_WATER + at.BARK, row] = 2e-6, 1e-3
+    a[at.BOUNDARY_DRYING + at.BARK, row] = 2e-6
+    a[at.BOUNDARY_WATER_RESISTANCE + at.BARK, row] = 1e3
     a[at.BOUNDARY_LIQUID + at.BARK, row] = liquid
     for term in (at.S_CONDENSED, at.S_DRIED, at.S_WATER_HEAT, at.S_TAKEN_UP):
         a[whole, term] = 0.0

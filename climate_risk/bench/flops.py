@@ -25,7 +25,7 @@ from climate_risk.engine import blocks
 from climate_risk.engine.blocks import advance, new_blocks
 from climate_risk.engine.draws import best_estimate
 from climate_risk.engine.hours import run_block
-from climate_risk.log import layout
+from climate_risk.log import layout, rows
 from climate_risk.risk.ensemble import jobs_for, start_rows
 
 FLOPS = ("add", "multiply", "divide")
@@ -127,6 +127,21 @@ def counting_number(tally: Tally) -> type[Number]:
     return type("Counting", (Number,), {"tally": tally, "__slots__": ()})
 
 
+def _store(a: Any, term: int, row: int, value: Any) -> None:
+    a[term, row, 0] = value
+
+
+ROWS: dict[str, Callable[..., Any]] = {
+    "load": lambda a, term, row: a[term, row, 0],
+    "load_hour": lambda hour, row: hour[row, 0],
+    "store": _store,
+    "alike": lambda value: value,
+    "choose": lambda by, above, other: above if by > 0.0 else other,
+    "least": lambda value: value,
+}
+"""What :mod:`climate_risk.log.rows` does, for one case."""
+
+
 def uncompiled(kernel: Any, done: dict[Any, Any] | None = None) -> Any:
     """A kernel as plain Python for one case, with all that it calls.
 
@@ -153,6 +168,8 @@ def uncompiled(kernel: Any, done: dict[Any, Any] | None = None) -> Any:
             names[name] = 1
         elif name == "assume":
             names[name] = lambda _: None
+        elif name in ROWS and value is getattr(rows, name):
+            names[name] = ROWS[name]
         elif hasattr(value, "py_func") or (
             isinstance(value, FunctionType) and value.__module__.startswith("climate_risk.")
         ):

@@ -68,7 +68,6 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
     from climate_risk.log import surface_balance as surface
     from climate_risk.log import wood_surface as wood
     from climate_risk.log.geometry import make_grid
-    from climate_risk.log.rows import ROW
     from climate_risk.log.state import Curves
 
     grid = make_grid(
@@ -114,7 +113,7 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
         (kernel.book_water, (a, 0, 1.0)),
         (uptake.soak, (a, row, 0, 0, 0, 1.0)),
         (kernel.through_boundary, (a, flat, 0, 0, 0, 1.0, 1.0)),
-        (tridiagonal.solve_water_line, (a, 0, 0, 0, row, 1.0, 1.0, ROW, ROW, 0, 0, 1.0)),
+        (tridiagonal.solve_water_line, (a, 0, 0, 0, row, 1.0, 1.0, 0, 0, 0, 1.0)),
         (uptake.take_up, (a, 0, 0, 0, 1.0)),
         (uptake.is_dry, (a, 0, 0)),
         (tridiagonal.hold_energy, (a, 0, 1.0, 1.0)),
@@ -137,12 +136,10 @@ def main() -> None:
     """Compile every kernel of the list, and call none."""
     import numba
 
-    from climate_risk.log.rows import ROW
-
     type_of: Any = numba.typeof
     for kernel, arguments in work_list():
         inspect.signature(kernel.py_func).bind(*arguments)
-        kernel.compile(tuple(each if each is ROW else type_of(each) for each in arguments))
+        kernel.compile(tuple(type_of(each) for each in arguments))
 
 
 if __name__ == "__main__":

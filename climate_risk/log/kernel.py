@@ -28,7 +28,7 @@ from climate_risk.log.bag import is_bagged, settle_bag
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import alike, load, load_hour, store
+from climate_risk.log.rows import load, load_hour, store
 from climate_risk.log.spawn import exchange_spawn, hold_spawn, rims_give
 from climate_risk.log.state import Curves
 from climate_risk.log.surface_balance import (
@@ -148,7 +148,6 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
     full = curves.max_moisture
     girth = grid.edge_girth_m[last]
     section = np.pi * grid.radius_m * grid.radius_m
-    none = alike(0.0)
     for boundary in range(at.BOUNDARIES):
         for n in prange(at.CASES):
             a[at.SURFACE + boundary, at.S_CONDENSED, n] = 0.0
@@ -162,7 +161,7 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
         if not bark_dry:
             take_up(a, at.BARK, k, first + last, full)
         solve_water_line(
-            a, at.WATER_R, first, 1, grid.ring_area_m2, rho, full, none, none, at.BARK, k, girth
+            a, at.WATER_R, first, 1, grid.ring_area_m2, rho, full, at.NOWHERE, at.BARK, k, girth
         )
         share = grid.level_m[k] / grid.height_m
         through_boundary(a, hour, at.BARK, k, first + last, depth, share)
@@ -171,11 +170,7 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
         if not top_dry:
             take_up(a, at.TOP, i, top + i, full)
             soak(a, grid.level_m, slice_foot, i, nr, rho)
-        pull = load(a, at.BOUNDARY_DRYING + at.GROUND, i)
-        source = pull * load(a, at.SURFACE + at.GROUND, at.S_TARGET)
-        solve_water_line(
-            a, at.WATER_Z, i, nr, grid.level_m, rho, full, pull, source, at.TOP, i, 1.0
-        )
+        solve_water_line(a, at.WATER_Z, i, nr, grid.level_m, rho, full, at.GROUND, at.TOP, i, 1.0)
         through_boundary(a, hour, at.TOP, i, top + i, grid.level_m[nz - 1], share)
         through_boundary(a, hour, at.GROUND, i, i, grid.level_m[0], share)
     for boundary in range(at.BOUNDARIES):

@@ -68,6 +68,7 @@ FORCINGS = 19
 # The outer boundaries; of the terms that follow each has its own, ``term + boundary``.
 BARK, TOP, GROUND = range(3)
 BOUNDARIES = 3
+NOWHERE = -1  # in place of one of them
 # Terms whose rows are a boundary's cells: levels under the bark, rings at the top and the ground.
 (
     BOUNDARY_WATER,  # half-cell conductance [kg/s/m2 per kg/kg]

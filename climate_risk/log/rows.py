@@ -30,7 +30,7 @@ _VECTOR = ir.VectorType(ir.DoubleType(), CASES)
 _BYTES_OF_A_NUMBER = 8
 
 
-class _RowType(types.Type):  # type: ignore[misc]
+class _RowType(types.Type):
     def __init__(self) -> None:
         super().__init__(name=f"row of {CASES} cases")
 

@@ -47,9 +47,8 @@ def solve_water_line(
     size: FloatArray,
     density: float,
     full: float,
-    low: Row,
-    low_source: Row,
-    boundary: int,
+    low: int,
+    high: int,
     row: int,
     girth: float,
 ) -> None:
@@ -68,15 +67,18 @@ def solve_water_line(
         Ring areas [m2] or level heights [m].
     full : float
         Moisture to which liquid can wet the wood.
-    low, low_source : row
-        Conductance from the first cell to the outside, and what drives in there.
-    boundary, row : int
-        On which the last cell lies, and its row there.
+    low, high : int
+        Boundaries on which the first and the last cell lie; NOWHERE for none.
+    row : int
+        The line's row among the cells of these boundaries.
     girth : float
-        Its area on the boundary for one unit of its line.
+        The last cell's area on its boundary for one unit of the line.
     """
     last, rate, r = size.size - 1, density / SECONDS_PER_HOUR, first
-    inward, brought = low, low_source
+    inward, brought = alike(0.0), alike(0.0)
+    if low != at.NOWHERE:
+        inward = load(a, at.BOUNDARY_DRYING + low, row)
+        brought = inward * load(a, at.SURFACE + low, at.S_TARGET)
     for j in range(last):
         mass, up = rate * size[j], load(a, coupling, r)
         pivot = 1.0 / (mass + inward + up)
@@ -85,15 +87,15 @@ def solve_water_line(
         store(a, at.ELIMINATION, r, share)
         inward, brought = up * (1.0 - share), up * u
         r += step
-    mass, whole = rate * size[last], at.SURFACE + boundary
-    pull = girth * load(a, at.BOUNDARY_DRYING + boundary, row)
-    liquid = girth * load(a, at.BOUNDARY_UPTAKE + boundary, row)
+    mass, whole = rate * size[last], at.SURFACE + high
+    pull = girth * load(a, at.BOUNDARY_DRYING + high, row)
+    liquid = girth * load(a, at.BOUNDARY_UPTAKE + high, row)
     own = mass + pull + inward
     drive = mass * load(a, at.MOISTURE, r) + pull * load(a, whole, at.S_TARGET) + brought
     shared = 1.0 / (own * (own + liquid))
     wanted = liquid * (full * own - drive) * own * shared
     taken = min(max(wanted, 0.0), girth * load(a, whole, at.S_SUPPLY))
-    store(a, at.BOUNDARY_LIQUID + boundary, row, taken * (1.0 / girth))
+    store(a, at.BOUNDARY_LIQUID + high, row, taken * (1.0 / girth))
     above, there = (drive + taken) * (own + liquid) * shared, load(a, at.TEMP, r)
     store(a, at.MOISTURE, r, above)
     beyond = 0.0 * above

@@ -1,0 +1,66 @@
+"""A row of all cases as one value: every operation is NumPy's on the same numbers."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+import pytest
+
+from climate_risk.compiled import compiled
+from climate_risk.log import layout as at
+from climate_risk.log.rows import alike, choose, least, load, load_hour, store
+
+FloatArray = npt.NDArray[np.float64]
+TERMS, ROWS = 3, 13
+
+
+@compiled
+def every_operation(a: FloatArray, hour: FloatArray, size: float) -> float:
+    """Rows of term 2 from rows 0 and 1 of term 0, by every operation."""
+    one, other, outside = load(a, 0, 0), load(a, 0, 1), load_hour(hour, 1)
+    store(a, 2, 0, one + other)
+    store(a, 2, 1, one - other)
+    store(a, 2, 2, one * other)
+    store(a, 2, 3, one / other)
+    store(a, 2, 4, min(one, other))
+    store(a, 2, 5, max(one, other))
+    store(a, 2, 6, 1.0 - one * size)
+    store(a, 2, 7, size / (one + size))
+    store(a, 2, 8, min(max(one, -size), size))
+    store(a, 2, 9, choose(one, other, alike(size)))
+    store(a, 2, 10, outside)
+    one += other
+    one *= outside
+    one -= other
+    store(a, 2, 11, one)
+    return least(other)
+
+
+def drawn(*shape: int) -> FloatArray:
+    numbers = np.random.default_rng(1).normal(size=shape)
+    numbers[..., 3] = 0.0
+    return numbers
+
+
+def test_rows_are_reckoned_with_as_numpy_does() -> None:
+    a, hour, size = drawn(TERMS, ROWS, at.CASES), drawn(2, at.CASES), 0.7
+    one, other, before = a[0, 0].copy(), a[0, 1].copy(), a.copy()
+    found = every_operation(a, hour, size)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        expected = [
+            one + other, one - other, one * other, one / other, np.minimum(one, other),
+            np.maximum(one, other), 1.0 - one * size, size / (one + size),
+            np.clip(one, -size, size), np.where(one > 0.0, other, size), hour[1],
+            (one + other) * hour[1] - other,
+        ]  # fmt: skip
+    np.testing.assert_allclose(a[2, : len(expected)], expected, rtol=1e-14, atol=1e-15)
+    assert found == other.min()
+    np.testing.assert_array_equal(a[:2], before[:2])
+    np.testing.assert_array_equal(a[2, len(expected) :], before[2, len(expected) :])
+
+
+@pytest.mark.parametrize("case", [0, at.CASES // 2, at.CASES - 1])
+def test_the_least_number_is_found_wherever_it_stands(case: int) -> None:
+    a, hour = drawn(TERMS, ROWS, at.CASES), drawn(2, at.CASES)
+    a[0, 1, case] = -9.0
+    assert every_operation(a, hour, 0.7) == -9.0
