@@ -15,7 +15,7 @@ from typing import Any, TypeVar, cast
 
 from llvmlite import ir
 from numba import njit
-from numba.core import types
+from numba.core import cgutils, types
 from numba.core.registry import cpu_target
 from numba.extending import intrinsic, register_jitable
 
@@ -104,6 +104,28 @@ def _assume(typing_context: Any, condition: Any) -> Any:
     return types.none(types.boolean), generate
 
 
+def _fetch_ahead(typing_context: Any, table: Any, row: Any, column: Any) -> Any:
+    """Code of a fetch.  A place past the table's end is none, and passed over."""
+
+    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
+        array = context.make_array(signature.args[0])(context, builder, arguments[0])
+        columns = cgutils.unpack_tuple(builder, array.shape)[-1]
+        number = builder.add(builder.mul(arguments[1], columns), arguments[2])
+        word, place = ir.IntType(32), ir.IntType(8).as_pointer()
+        kind = ir.FunctionType(ir.VoidType(), [place, word, word, word])
+        fetch = builder.module.declare_intrinsic("llvm.prefetch", [place], kind)
+        to_read, for_long, data = word(0), word(3), word(1)
+        start = builder.bitcast(builder.gep(array.data, [number]), place)
+        builder.call(fetch, [start, to_read, for_long, data])
+        return context.get_dummy_value()
+
+    return types.none(table, types.intp, types.intp), generate
+
+
 _promise: Any = intrinsic(_assume)
 assume: Callable[[bool], None] = _promise
 """Promise the compiler what the entry has checked; costs nothing when the kernel runs."""
+
+_fetch: Any = intrinsic(_fetch_ahead)
+fetch_ahead: Callable[[Any, int, int], None] = _fetch
+"""Have the cache line with ``table[row, column]`` fetched, for a later read."""

@@ -8,7 +8,7 @@ import pytest
 
 from climate_risk.compiled import compiled
 from climate_risk.log import layout as at
-from climate_risk.log.rows import alike, choose, least, load, load_hour, store
+from climate_risk.log.rows import alike, choose, least, load, load_row, store
 
 FloatArray = npt.NDArray[np.float64]
 TERMS, ROWS = 3, 13
@@ -17,7 +17,7 @@ TERMS, ROWS = 3, 13
 @compiled
 def every_operation(a: FloatArray, hour: FloatArray, size: float) -> float:
     """Rows of term 2 from rows 0 and 1 of term 0, by every operation."""
-    one, other, outside = load(a, 0, 0), load(a, 0, 1), load_hour(hour, 1)
+    one, other, outside = load(a, 0, 0), load(a, 0, 1), load_row(hour, 1)
     store(a, 2, 0, one + other)
     store(a, 2, 1, one - other)
     store(a, 2, 2, one * other)

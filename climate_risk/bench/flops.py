@@ -131,10 +131,15 @@ def _store(a: Any, term: int, row: int, value: Any) -> None:
     a[term, row, 0] = value
 
 
+def _store_row(table: Any, row: int, value: Any) -> None:
+    table[row, 0] = value
+
+
 ROWS: dict[str, Callable[..., Any]] = {
     "load": lambda a, term, row: a[term, row, 0],
-    "load_hour": lambda hour, row: hour[row, 0],
+    "load_row": lambda table, row: table[row, 0],
     "store": _store,
+    "store_row": _store_row,
     "alike": lambda value: value,
     "choose": lambda by, above, other: above if by > 0.0 else other,
     "least": lambda value: value,
@@ -166,8 +171,8 @@ def uncompiled(kernel: Any, done: dict[Any, Any] | None = None) -> Any:
             names[name] = SimpleNamespace(**{**vars(layout), "CASES": 1})
         elif name == "CASES":
             names[name] = 1
-        elif name == "assume":
-            names[name] = lambda _: None
+        elif name in ("assume", "fetch_ahead"):
+            names[name] = lambda *_: None
         elif name in ROWS and value is getattr(rows, name):
             names[name] = ROWS[name]
         elif hasattr(value, "py_func") or (

@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import prange
 
-from climate_risk.compiled import compiled, inlined
+from climate_risk.compiled import compiled, fetch_ahead, inlined
 from climate_risk.constants import (
     HOURS_PER_DAY,
     KELVIN_AT_0_C,
@@ -29,6 +29,7 @@ from climate_risk.log.formulas import saturation_vapour_density
 from climate_risk.log.geometry import Grid
 from climate_risk.log.kernel import REFRESH_HOURS, step_hour
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import load, load_row, store_row
 from climate_risk.log.state import Curves
 from climate_risk.microclimate.radiation import (
     C_BAG,
@@ -71,6 +72,10 @@ LEAST_HUMIDITY = 0.05
 WATER_RESPONSE_HOURS = 6
 """The fungus's response to water follows moisture at this interval."""
 
+FETCHED_AHEAD_H = 4
+"""Hours before its use in which a run's weather is fetched from memory."""
+NUMBERS_OF_A_LINE = at.CACHE_LINE_BYTES // 8
+
 DAILY_COLUMNS = 20
 # Columns of the daily table, a case each.
 (
@@ -102,6 +107,8 @@ def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> No
     """One hour of every run's stand weather; runs stand at different places of the record."""
     for n in range(at.CASES):
         r = start[n] + hour
+        for c in range(0, STAND_COLUMNS, NUMBERS_OF_A_LINE):
+            fetch_ahead(stand, r + FETCHED_AHEAD_H, c)
         for c in range(STAND_COLUMNS):
             row[c, n] = stand[r, c]
 
@@ -202,18 +209,15 @@ def note_hour(
         air, vapour = forcing[at.F_AIR_TEMP, n], forcing[at.F_VAPOUR, n]
         saturated = saturation_vapour_density(air)
         lack = (saturated - vapour) * WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (air + KELVIN_AT_0_C)
-        hottest = a[at.SURFACE_TEMP, 0, n]
-        swing = 0.0
+        swing, sunniest = 0.0, -1e30
         for m in range(at.MODES):
             swing += abs(a[at.MODE_SURFACE, m, n])
-        if swing > 0.01:
-            best = -1e30
-            for sector in range(at.SECTORS):
-                round_girth = 0.0
-                for m in range(at.MODES):
-                    round_girth += basis[m, sector] * a[at.MODE_SURFACE, m, n]
-                best = max(best, round_girth)
-            hottest += best
+        for sector in range(at.SECTORS):
+            round_girth = 0.0
+            for m in range(at.MODES):
+                round_girth += basis[m, sector] * a[at.MODE_SURFACE, m, n]
+            sunniest = max(sunniest, round_girth)
+        hottest = a[at.SURFACE_TEMP, 0, n] + (sunniest if swing > 0.01 else 0.0)
         light = forcing[at.F_SUN_TOP, n] * SECONDS_PER_HOUR * 1e-6
         if first:
             day[D_AIR_MAX, n], day[D_AIR_MIN, n] = air, air
@@ -234,9 +238,10 @@ def note_hour(
 def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's means: the pith at mid height, and humidity round the bark."""
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
-    for n in prange(at.CASES):
-        day[D_CORE_MEAN, n] += a[at.TEMP, r, n] / HOURS_PER_DAY
-        day[D_NEAR_HUMIDITY, n] += humidity_round(a, forcing, n) / HOURS_PER_DAY
+    core, humidity = load(a, at.TEMP, r), humidity_round(a, forcing)
+    store_row(day, D_CORE_MEAN, load_row(day, D_CORE_MEAN) + core * (1.0 / HOURS_PER_DAY))
+    humid = load_row(day, D_NEAR_HUMIDITY) + humidity * (1.0 / HOURS_PER_DAY)
+    store_row(day, D_NEAR_HUMIDITY, humid)
 
 
 @inlined

@@ -261,19 +261,20 @@ def run_fronts(
                 parameters[M.fungus_temp_opt_c, n],
                 parameters[M.fungus_temp_max_c, n],
             )
-            over = (temp - parameters[M.fungus_temp_max_c, n]) / (
-                parameters[M.fungus_heat_ref_temp_c, n] - parameters[M.fungus_temp_max_c, n]
-            )
+            high, slowed = parameters[M.fungus_temp_max_c, n], 1.0
             stall = mycelium[STALL, front, n]
-            stall += max(over, 0.0) / HOURS_PER_DAY - stall / parameters[M.stall_recovery_h, n]
-            mycelium[STALL, front, n] = stall if stall > 1e-9 else 0.0
+            if stall > 0.0 or temp > high:
+                over = (temp - high) / (parameters[M.fungus_heat_ref_temp_c, n] - high)
+                stall += max(over, 0.0) / HOURS_PER_DAY - stall / parameters[M.stall_recovery_h, n]
+                mycelium[STALL, front, n] = stall if stall > 1e-9 else 0.0
+                slowed = np.exp(-3.0 * stall)
             growth *= mycelium[WATER_RESPONSE, k, n]
             if mycelium[RIPE_H, front, n] < parameters[M.spawn_lag_h, n]:
                 mycelium[RIPE_H, front, n] += growth * mycelium[SPAWN_RESPONSE, interface, n]
             else:
                 living = min(1.0, 2.0 * mycelium[ALIVE, interface, n])
                 mycelium[FRONT_M, front, n] = way + (
-                    parameters[M.front_rate_m_h, n] * growth * living * np.exp(-3.0 * stall)
+                    parameters[M.front_rate_m_h, n] * growth * living * slowed
                 )
     note_run(grid, mycelium, hours, complete_share)
 

@@ -43,7 +43,6 @@ def rival_hours(
     -------
     float
     """
-    if skin_temp_c < WARM_MIN_C or skin_temp_c > WARM_MAX_C:
-        return 0.0
+    warm = 1.0 if (skin_temp_c >= WARM_MIN_C) & (skin_temp_c <= WARM_MAX_C) else 0.0
     wet = 1.0 if air_activity >= DAMP_ACTIVITY else wet_share
-    return wet * (1.0 - colonized_share)
+    return warm * wet * (1.0 - colonized_share)

@@ -35,6 +35,7 @@ from climate_risk.log.formulas import (
 )
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import Row, load, load_row
 
 
 @compiled
@@ -47,13 +48,16 @@ def is_bagged(hour: FloatArray) -> bool:
 
 
 @inlined
-def humidity_round(a: FloatArray, hour: FloatArray, n: int) -> float:
-    """Relative humidity [%] of the air that one case's bark meets, in a bag or not."""
-    bag, air, vapour = hour[at.F_BAG, n], hour[at.F_AIR_TEMP, n], hour[at.F_VAPOUR, n]
-    air += bag * (a[at.STACK, at.N_BAG_TEMP, n] - air)
-    vapour += bag * (a[at.STACK, at.N_BAG_VAPOUR, n] - vapour)
-    share: float = vapour / saturation_vapour_density(air)
-    return 100.0 * min(share, 1.0)
+def humidity_round(a: FloatArray, hour: FloatArray) -> Row:
+    """Relative humidity [%] of the air that the bark meets, in a bag or not."""
+    bag, air, vapour = (
+        load_row(hour, at.F_BAG),
+        load_row(hour, at.F_AIR_TEMP),
+        load_row(hour, at.F_VAPOUR),
+    )
+    air += bag * (load(a, at.STACK, at.N_BAG_TEMP) - air)
+    vapour += bag * (load(a, at.STACK, at.N_BAG_VAPOUR) - vapour)
+    return 100.0 * min(vapour / saturation_vapour_density(air), 1.0)
 
 
 @compiled

@@ -28,7 +28,7 @@ from climate_risk.log.bag import is_bagged, settle_bag
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import load, load_hour, store
+from climate_risk.log.rows import load, load_row, store
 from climate_risk.log.spawn import exchange_spawn, hold_spawn, rims_give
 from climate_risk.log.state import Curves
 from climate_risk.log.surface_balance import (
@@ -79,7 +79,7 @@ def through_boundary(
     """
     whole = at.SURFACE + boundary
     outside = at.F_SOIL_TEMP if boundary == at.GROUND else at.F_AIR_TEMP
-    u, here, there = load(a, at.MOISTURE, cell), load(a, at.TEMP, cell), load_hour(hour, outside)
+    u, here, there = load(a, at.MOISTURE, cell), load(a, at.TEMP, cell), load_row(hour, outside)
     out = load(a, at.BOUNDARY_DRYING + boundary, row) * (u - load(a, whole, at.S_TARGET))
     surface = u - out * load(a, at.BOUNDARY_WATER_RESISTANCE + boundary, row)
     liquid, dried, condensed = (

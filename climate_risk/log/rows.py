@@ -115,7 +115,7 @@ for _operation, _emit in _OPERATIONS.items():
 
 
 def _place(context: Any, builder: Any, kind: Any, values: Any) -> Any:
-    """Address of ``a[term, row]`` or ``hour[row]``, whose cases lie end to end."""
+    """Address of ``a[term, row]`` or ``table[row]``, whose cases lie end to end."""
     array, before = context.make_array(kind)(context, builder, values[0]), values[1]
     for row, rows in zip(
         values[2:], cgutils.unpack_tuple(builder, array.shape)[1:-1], strict=True
@@ -134,17 +134,22 @@ def _load(typing: Any, a: Any, term: Any, row: Any) -> Any:
     return ROW(a, types.intp, types.intp), _load_from
 
 
-def _load_hour(typing: Any, hour: Any, row: Any) -> Any:
-    return ROW(hour, types.intp), _load_from
+def _load_row(typing: Any, table: Any, row: Any) -> Any:
+    return ROW(table, types.intp), _load_from
+
+
+def _store_to(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+    place = _place(context, builder, kinds.args[0], values[:-1])
+    builder.store(values[-1], place, align=_BYTES_OF_A_NUMBER)
+    return context.get_dummy_value()
 
 
 def _store(typing: Any, a: Any, term: Any, row: Any, value: Any) -> Any:
-    def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
-        place = _place(context, builder, kinds.args[0], values[:3])
-        builder.store(values[3], place, align=_BYTES_OF_A_NUMBER)
-        return context.get_dummy_value()
+    return types.none(a, types.intp, types.intp, ROW), _store_to
 
-    return types.none(a, types.intp, types.intp, ROW), generate
+
+def _store_row(typing: Any, table: Any, row: Any, value: Any) -> Any:
+    return types.none(table, types.intp, ROW), _store_to
 
 
 def _alike(typing: Any, value: Any) -> Any:
@@ -183,10 +188,12 @@ def _part(builder: Any, row: Any, first: int, count: int) -> Any:
 _intrinsic: Any = intrinsic
 load: Callable[[Any, int, int], Row] = _intrinsic(_load)
 """``load(a, term, row)``: the numbers of all cases."""
-load_hour: Callable[[Any, int], Row] = _intrinsic(_load_hour)
-"""``load_hour(hour, row)``: the same of an hour's forcing."""
+load_row: Callable[[Any, int], Row] = _intrinsic(_load_row)
+"""``load_row(table, row)``: the same of a table that has no terms, such as an hour's forcing."""
 store: Callable[[Any, int, int, Row], None] = _intrinsic(_store)
 """``store(a, term, row, value)``."""
+store_row: Callable[[Any, int, Row], None] = _intrinsic(_store_row)
+"""``store_row(table, row, value)``."""
 alike: Callable[[float], Row] = _intrinsic(_alike)
 """A row that holds the same number for all."""
 least: Callable[[Row], float] = _intrinsic(_least)
