@@ -8,7 +8,7 @@ import pytest
 
 from climate_risk.compiled import compiled
 from climate_risk.log import layout as at
-from climate_risk.log.rows import alike, choose, least, load, load_row, store
+from climate_risk.log.rows import alike, choose, interpolate, least, load, load_row, store
 
 FloatArray = npt.NDArray[np.float64]
 TERMS, ROWS = 3, 13
@@ -64,3 +64,24 @@ def test_the_least_number_is_found_wherever_it_stands(case: int) -> None:
     a, hour = drawn(TERMS, ROWS, at.CASES), drawn(2, at.CASES)
     a[0, 1, case] = -9.0
     assert every_operation(a, hour, 0.7) == -9.0
+
+
+@compiled
+def look_up(a: FloatArray, table: FloatArray) -> None:
+    """Row 1 from a table at the places of row 0."""
+    store(a, 0, 1, interpolate(table, load(a, 0, 0)))
+
+
+def test_a_table_is_read_as_numpy_reads_it() -> None:
+    """``numpy.interp`` between its ends; beyond them straight on as its last two numbers go."""
+    table = np.array([1.0, -2.0, 0.5, 7.0, 7.5])
+    a = np.zeros((1, 2, at.CASES))
+    a[0, 0] = np.linspace(-1.5, 5.5, at.CASES)
+    a[0, 0, :5] = [0.0, 1.0, 3.0, 4.0, 2.0 - 1e-12]
+    place = a[0, 0]
+    inside = np.interp(place, np.arange(table.size), table)
+    expected = np.where(
+        place < 0.0, 1.0 - 3.0 * place, np.where(place > 4.0, 5.5 + 0.5 * place, inside)
+    )
+    look_up(a, table)
+    np.testing.assert_allclose(a[0, 1], expected, rtol=1e-12, atol=1e-12)

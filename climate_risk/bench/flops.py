@@ -135,6 +135,12 @@ def _store_row(table: Any, row: int, value: Any) -> None:
     table[row, 0] = value
 
 
+def _interpolate(table: Any, place: Any) -> Any:
+    j = min(max(int(place), 0), table.size - 2)
+    w = place - j
+    return table[j] * (1.0 - w) + table[j + 1] * w
+
+
 ROWS: dict[str, Callable[..., Any]] = {
     "load": lambda a, term, row: a[term, row, 0],
     "load_row": lambda table, row: table[row, 0],
@@ -143,6 +149,7 @@ ROWS: dict[str, Callable[..., Any]] = {
     "alike": lambda value: value,
     "choose": lambda by, above, other: above if by > 0.0 else other,
     "least": lambda value: value,
+    "interpolate": _interpolate,
 }
 """What :mod:`climate_risk.log.rows` does, for one case."""
 

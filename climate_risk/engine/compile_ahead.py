@@ -121,7 +121,6 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
         (surface.dry_surface, (a, 0)),
         (wood.solve_wood_surface, (a, 0, 0, 0, 1.0)),
         (wood.bound_wood_surface, (a, 0, 0, 0)),
-        (wood.look_up, (a, 0, 0, 0, 0, row, 1.0)),
         (surface.wet_surface, (a, flat, 0)),
         (surface.even_girth, (a, flat)),
         (surface.meet_air, (a, flat, 0)),

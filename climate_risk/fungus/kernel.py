@@ -30,6 +30,7 @@ from climate_risk.fungus.formulas import (
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, air_share
 from climate_risk.log.geometry import Grid
+from climate_risk.log.rows import alike, interpolate, load, load_row, store
 from climate_risk.log.wood import MOISTURE_STEP
 from climate_risk.schema import Schema
 from climate_risk.tables import Fungus
@@ -119,29 +120,23 @@ def respond_to_water(
     """
     nr = grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
+    stop, full = (
+        load_row(parameters, M.fungus_psi_stop_mpa),
+        load_row(parameters, M.fungus_psi_full_mpa),
+    )
+    stuffy, airy = (
+        load_row(parameters, M.fungus_air_share_stop),
+        load_row(parameters, M.fungus_air_share_full),
+    )
     for k in range(grid.level_m.size):
-        for n in prange(at.CASES):
-            mycelium[WATER_RESPONSE, k, n] = 1.0
+        lack = alike(0.0)
         for i in range(nr):
-            share = grid.ring_area_m2[i] / section
-            for n in prange(at.CASES):
-                u = a[at.MOISTURE, k * nr + i, n]
-                x = u * (1.0 / MOISTURE_STEP)
-                j = min(max(int(x), 0), potential.size - 2)
-                w = x - j
-                psi = potential[j] * (1.0 - w) + potential[j + 1] * w
-                air = air_share(u, density)
-                stop, full = (
-                    parameters[M.fungus_psi_stop_mpa, n],
-                    parameters[M.fungus_psi_full_mpa, n],
-                )
-                moist = potential_response(psi, stop, full)
-                airy = ramp(
-                    air,
-                    parameters[M.fungus_air_share_stop, n],
-                    parameters[M.fungus_air_share_full, n],
-                )
-                mycelium[WATER_RESPONSE, k, n] -= share * (1.0 - moist * airy)
+            u = load(a, at.MOISTURE, k * nr + i)
+            psi = interpolate(potential, u * (1.0 / MOISTURE_STEP))
+            moist = potential_response(psi, stop, full)
+            response = moist * ramp(air_share(u, density), stuffy, airy)
+            lack += grid.ring_area_m2[i] / section * (1.0 - response)
+        store(mycelium, WATER_RESPONSE, k, 1.0 - lack)
 
 
 @compiled
@@ -158,24 +153,20 @@ def respond_in_spawn(
     """Growth response to water potential in each spawn layer, as the mean over rings."""
     nr = grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
+    stop, full = (
+        load_row(parameters, M.fungus_psi_stop_mpa),
+        load_row(parameters, M.fungus_psi_full_mpa),
+    )
     for interface in range(grid.pieces + 1):
         if not has_spawn(grid, interface):
             continue
-        for n in prange(at.CASES):
-            mycelium[SPAWN_RESPONSE, interface, n] = 1.0
+        lack = alike(0.0)
         for i in range(nr):
-            share = grid.ring_area_m2[i] / section
-            for n in prange(at.CASES):
-                x = a[at.SPAWN_MOISTURE, interface * nr + i, n] * (1.0 / MOISTURE_STEP)
-                j = min(max(int(x), 0), potential.size - 2)
-                w = x - j
-                psi = potential[j] * (1.0 - w) + potential[j + 1] * w
-                stop, full = (
-                    parameters[M.fungus_psi_stop_mpa, n],
-                    parameters[M.fungus_psi_full_mpa, n],
-                )
-                moist = potential_response(psi, stop, full)
-                mycelium[SPAWN_RESPONSE, interface, n] -= share * (1.0 - moist)
+            u = load(a, at.SPAWN_MOISTURE, interface * nr + i)
+            psi = interpolate(potential, u * (1.0 / MOISTURE_STEP))
+            moist = potential_response(psi, stop, full)
+            lack += grid.ring_area_m2[i] / section * (1.0 - moist)
+        store(mycelium, SPAWN_RESPONSE, interface, 1.0 - lack)
 
 
 @compiled

@@ -47,9 +47,11 @@ class _RowModel(models.PrimitiveModel):  # type: ignore[misc]
 
 def _spread(builder: Any, kind: Any, value: Any) -> Any:
     """A plain number for every case; a row as it is."""
-    if kind == ROW:
-        return value
-    nothing, first = ir.Constant(_VECTOR, ir.Undefined), ir.Constant(ir.IntType(32), 0)
+    return value if kind == ROW else _spread_as(builder, _VECTOR, value)
+
+
+def _spread_as(builder: Any, vector: Any, value: Any) -> Any:
+    nothing, first = ir.Constant(vector, ir.Undefined), ir.Constant(ir.IntType(32), 0)
     everywhere = ir.Constant(ir.VectorType(ir.IntType(32), CASES), None)
     return builder.shuffle_vector(
         builder.insert_element(nothing, value, first), nothing, everywhere
@@ -185,6 +187,52 @@ def _part(builder: Any, row: Any, first: int, count: int) -> Any:
     return builder.shuffle_vector(row, ir.Constant(row.type, ir.Undefined), mask)
 
 
+def _interpolate(typing: Any, table: Any, place: Any) -> Any:
+    """Code of a look-up: a case's two neighbours lie side by side and are read at once.
+
+    The vector unit's own gather reads them one by one and takes longer.
+    """
+
+    def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+        array = context.make_array(kinds.args[0])(context, builder, values[0])
+        whole, place = ir.IntType(64), values[1]
+        wholes = ir.VectorType(whole, CASES)
+        size = cgutils.unpack_tuple(builder, array.shape)[0]
+        last = _spread_as(builder, wholes, builder.sub(size, ir.Constant(whole, 2)))
+        first, zero = builder.fptosi(place, wholes), ir.Constant(wholes, None)
+        first = builder.select(builder.icmp_signed("<", first, last), first, last)
+        first = builder.select(builder.icmp_signed(">", first, zero), first, zero)
+        pair = ir.VectorType(ir.DoubleType(), 2)
+        pairs = []
+        for case in range(CASES):
+            number = builder.extract_element(first, ir.Constant(ir.IntType(32), case))
+            address = builder.bitcast(builder.gep(array.data, [number]), pair.as_pointer())
+            pairs.append(builder.load(address, align=_BYTES_OF_A_NUMBER))
+        while len(pairs) > 1:
+            pairs = [_join(builder, *pairs[k : k + 2]) for k in range(0, len(pairs), 2)]
+        low, high = (_every_other(builder, pairs[0], start) for start in (0, 1))
+        upper = builder.fsub(place, builder.sitofp(first, _VECTOR))
+        lower = builder.fsub(
+            _spread_as(builder, _VECTOR, ir.Constant(ir.DoubleType(), 1.0)), upper
+        )
+        return builder.fadd(builder.fmul(low, lower), builder.fmul(high, upper))
+
+    return ROW(table, place), generate
+
+
+def _join(builder: Any, one: Any, other: Any) -> Any:
+    mask = ir.Constant(
+        ir.VectorType(ir.IntType(32), 2 * one.type.count), list(range(2 * one.type.count))
+    )
+    return builder.shuffle_vector(one, other, mask)
+
+
+def _every_other(builder: Any, numbers: Any, start: int) -> Any:
+    count = numbers.type.count // 2
+    mask = ir.Constant(ir.VectorType(ir.IntType(32), count), list(range(start, 2 * count, 2)))
+    return builder.shuffle_vector(numbers, ir.Constant(numbers.type, ir.Undefined), mask)
+
+
 _intrinsic: Any = intrinsic
 load: Callable[[Any, int, int], Row] = _intrinsic(_load)
 """``load(a, term, row)``: the numbers of all cases."""
@@ -200,3 +248,8 @@ least: Callable[[Row], float] = _intrinsic(_least)
 """The least number of a row."""
 choose: Callable[[Row, Row, Row], Row] = _intrinsic(_choose)
 """``choose(by, above, other)``: of the second row where the first is above 0, else the third."""
+interpolate: Callable[[Any, Row], Row] = _intrinsic(_interpolate)
+"""``interpolate(table, place)``: a table's numbers at places between its own, from 0 on.
+
+Beyond its ends the table goes on as its last cell does: no place reads outside of it.
+"""

@@ -18,26 +18,19 @@ from numba import prange
 from climate_risk.compiled import assume, compiled, inlined, law
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray
+from climate_risk.log.rows import interpolate, load, store
 from climate_risk.log.wood import MOISTURE_STEP
 
 NEAR_REST = 2e-3
 """Moisture [kg/kg] by which a surface stays off rest with the air: a secant needs two points."""
 
 
-@compiled
+@inlined
 def look_up(
     a: FloatArray, to: int, to_row: int, by: int, row: int, table: FloatArray, step: float
 ) -> None:
-    """Interpolate a table on a uniform grid; apart, as table look-ups do not become vectors.
-
-    Beyond its ends the table goes on as its last cell does: no value reads outside of it.
-    """
-    last = table.size - 2
-    for n in prange(at.CASES):
-        x = a[by, row, n] * (1.0 / step)
-        j = min(max(int(x), 0), last)
-        w = x - j
-        a[to, to_row, n] = table[j] * (1.0 - w) + table[j + 1] * w
+    """Interpolate a table on a uniform grid, for all cases."""
+    store(a, to, to_row, interpolate(table, load(a, by, row) * (1.0 / step)))
 
 
 @compiled
