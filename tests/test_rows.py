@@ -11,7 +11,7 @@ from climate_risk.log import layout as at
 from climate_risk.log.rows import alike, choose, interpolate, least, load, load_row, store
 
 FloatArray = npt.NDArray[np.float64]
-TERMS, ROWS = 3, 13
+TERMS, ROWS = 3, 14
 
 
 @compiled
@@ -29,6 +29,7 @@ def every_operation(a: FloatArray, hour: FloatArray, size: float) -> float:
     store(a, 2, 8, min(max(one, -size), size))
     store(a, 2, 9, choose(one, other, alike(size)))
     store(a, 2, 10, outside)
+    store(a, 2, 12, abs(one) - choose(-other, 0.0, one))
     one += other
     one *= outside
     one -= other
@@ -51,7 +52,7 @@ def test_rows_are_reckoned_with_as_numpy_does() -> None:
             one + other, one - other, one * other, one / other, np.minimum(one, other),
             np.maximum(one, other), 1.0 - one * size, size / (one + size),
             np.clip(one, -size, size), np.where(one > 0.0, other, size), hour[1],
-            (one + other) * hour[1] - other,
+            (one + other) * hour[1] - other, np.abs(one) - np.where(other < 0.0, 0.0, one),
         ]  # fmt: skip
     np.testing.assert_allclose(a[2, : len(expected)], expected, rtol=1e-14, atol=1e-15)
     assert found == other.min()

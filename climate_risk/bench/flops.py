@@ -147,7 +147,6 @@ ROWS: dict[str, Callable[..., Any]] = {
     "store": _store,
     "store_row": _store_row,
     "alike": lambda value: value,
-    "choose": lambda by, above, other: above if by > 0.0 else other,
     "least": lambda value: value,
     "interpolate": _interpolate,
 }

@@ -85,7 +85,7 @@ def through_boundary(
     liquid, dried, condensed = (
         load(a, at.BOUNDARY_LIQUID + boundary, row),
         max(out, 0.0),
-        max(-1.0 * out, 0.0),
+        max(-out, 0.0),
     )
     left = dried * here - condensed * there
     heat = (liquid * there - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)

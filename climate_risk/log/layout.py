@@ -79,13 +79,12 @@ NOWHERE = -1  # in place of one of them
     BOUNDARY_DRIVEN,  # what drives heat to the surface but the wood beneath [W/m2]
     BOUNDARY_TEMP,  # mean of the cell's temperature over the steps of an hour [degC]
     BOUNDARY_MOISTURE,  # of the wood's very surface [kg/kg]
-    BOUNDARY_ACTIVITY,  # water activity there
     BOUNDARY_DRYING,  # secant conductance of drying [kg/s/m2 per kg/kg]
     BOUNDARY_UPTAKE,  # conductance of liquid [kg/s/m2 per kg/kg]; none below
     BOUNDARY_LIQUID,  # liquid taken up [kg/m2/s]
     BOUNDARY_OUT,  # vapour out of the wood [kg/m2/s]
     SURFACE,  # rows are the S_ quantities of the whole boundary
-) = range(18, 60, 3)
+) = range(18, 57, 3)
 BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 (
     S_INNER_CONDUCTANCE,  # mean of the outer half-cells [W/m2/K]
@@ -127,33 +126,33 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 ) = range(36)
 S_ROWS = 36
 # Terms whose rows are one for the bark and one for the top.
-SURFACE_WATER = 60  # kg/m2
-SURFACE_TEMP = 61  # degC
+SURFACE_WATER = 57  # kg/m2
+SURFACE_TEMP = 58  # degC
 # Azimuthal modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
-MODE_TEMP = 62
-MODE_SURFACE = 63
+MODE_TEMP = 59
+MODE_SURFACE = 60
 # Of the modes' ring equation, rows are rings.
-MODE_MASS = 64
-MODE_PIVOT = 65
+MODE_MASS = 61
+MODE_PIVOT = 62
 # The bark as the outer end of the rings for the modes.
-MODE_END = 66
+MODE_END = 63
 (
     E_EXCHANGE,  # conductance to the outside [W/m/K]
     E_BEAM,  # what a beam of mode 1 drives in there [W/m]
     E_RESISTANCE,  # of bark and air, the surface eliminated [m2 K/W]
 ) = range(3)
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
-PARAMETER = 67
+PARAMETER = 64
 # Spawn layers: rows are ``interface * nr + ring``.
-SPAWN_MOISTURE = 68  # kg per kg of oven-dry spawn
-SPAWN_AS_WOOD = 69  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_SLOPE = 70  # how that grows with the spawn's own moisture
-SPAWN_ACTIVITY = 71  # water activity; rows are interfaces, of the outermost ring
-SPAWN_TARGET = 72  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
-SPAWN_RIM_HUMIDITY = 73  # of the air at the rim's temperature; rows likewise
-SPAWN_RIM_SATURATED = 74  # vapour density at the rim's temperature [kg/m3]; rows likewise
+SPAWN_MOISTURE = 65  # kg per kg of oven-dry spawn
+SPAWN_AS_WOOD = 66  # moisture of wood at the same water potential [kg/kg]
+SPAWN_AS_WOOD_SLOPE = 67  # how that grows with the spawn's own moisture
+SPAWN_ACTIVITY = 68  # water activity; rows are interfaces, of the outermost ring
+SPAWN_TARGET = 69  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
+SPAWN_RIM_HUMIDITY = 70  # of the air at the rim's temperature; rows likewise
+SPAWN_RIM_SATURATED = 71  # vapour density at the rim's temperature [kg/m3]; rows likewise
 # Rows of the whole stack.
-STACK = 75
+STACK = 72
 (
     N_BAG_TEMP,  # degC
     N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
@@ -171,8 +170,8 @@ STACK = 75
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
 # Running sums since the start, one row each.
-BUDGET = 76
-TERMS = 77
+BUDGET = 73
+TERMS = 74
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,

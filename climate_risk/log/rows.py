@@ -6,8 +6,9 @@ line is followed with its numbers in registers::
 
     warm = load(a, at.TEMP, cell)
 
-A row takes part in sums, products and quotients, with rows and with plain numbers, and in ``min``
-and ``max``, as a number does.
+A row takes part in sums, products and quotients, with rows and with plain numbers, and in
+``min``, ``max`` and ``abs``, as a number does; where two cases part, :func:`choose` decides.  So a
+law of plain numbers is one of rows as it stands.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from typing import Any
 from llvmlite import ir
 from numba.core import cgutils, types
 from numba.core.typing.templates import AbstractTemplate, infer_global, signature
-from numba.extending import intrinsic, lower_builtin, models, register_model
+from numba.extending import intrinsic, lower_builtin, models, overload, register_model
 
 from climate_risk.log.layout import CASES
 
@@ -82,6 +83,15 @@ def _greater(builder: Any, one: Any, other: Any) -> Any:
     return builder.select(builder.fcmp_ordered(">", one, other), one, other)
 
 
+def _negative(builder: Any, row: Any) -> Any:
+    return builder.fneg(row)
+
+
+def _size(builder: Any, row: Any) -> Any:
+    return _greater(builder, row, builder.fneg(row))
+
+
+_OF_ONE: dict[Any, Callable[[Any, Any], Any]] = {operator.neg: _negative, abs: _size}
 _OPERATIONS: dict[Any, Callable[[Any, Any, Any], Any]] = {
     operator.add: _add,
     operator.iadd: _add,
@@ -112,8 +122,24 @@ def _teach(operation: Any, emit: Callable[[Any, Any, Any], Any]) -> None:
         lower_builtin(operation, *kinds)(lower)
 
 
+def _teach_of_one(operation: Any, emit: Callable[[Any, Any], Any]) -> None:
+    """Teach the compiler an operation of one row."""
+
+    class Typing(AbstractTemplate):  # type: ignore[misc]
+        def generic(self, given: Any, named: Any) -> Any:
+            return signature(ROW, *given) if given == (ROW,) else None
+
+    def lower(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+        return emit(builder, *values)
+
+    infer_global(operation)(Typing)
+    lower_builtin(operation, ROW)(lower)
+
+
 for _operation, _emit in _OPERATIONS.items():
     _teach(_operation, _emit)
+for _operation, _emit_one in _OF_ONE.items():
+    _teach_of_one(_operation, _emit_one)
 
 
 def _place(context: Any, builder: Any, kind: Any, values: Any) -> Any:
@@ -175,8 +201,8 @@ def _least(typing: Any, row: Any) -> Any:
 
 def _choose(typing: Any, by: Any, above: Any, other: Any) -> Any:
     def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
-        nothing = ir.Constant(_VECTOR, None)
-        return builder.select(builder.fcmp_ordered(">", values[0], nothing), *values[1:])
+        by, *sides = (_spread(builder, *each) for each in zip(kinds.args, values, strict=True))
+        return builder.select(builder.fcmp_ordered(">", by, ir.Constant(_VECTOR, None)), *sides)
 
     return ROW(by, above, other), generate
 
@@ -246,8 +272,25 @@ alike: Callable[[float], Row] = _intrinsic(_alike)
 """A row that holds the same number for all."""
 least: Callable[[Row], float] = _intrinsic(_least)
 """The least number of a row."""
-choose: Callable[[Row, Row, Row], Row] = _intrinsic(_choose)
-"""``choose(by, above, other)``: of the second row where the first is above 0, else the third."""
+_choose_rows: Callable[..., Any] = _intrinsic(_choose)
+
+
+def choose(by: Any, above: Any, other: Any) -> Any:
+    """``above`` where ``by`` is above 0, else ``other``: of rows case by case, or of numbers."""
+    return above if by > 0.0 else other
+
+
+_overload: Any = overload(choose)
+
+
+@_overload
+def _choose_by_type(by: Any, above: Any, other: Any) -> Any:
+    def of_rows(by: Any, above: Any, other: Any) -> Any:
+        return _choose_rows(by, above, other)
+
+    return of_rows if ROW in (by, above, other) else choose
+
+
 interpolate: Callable[[Any, Row], Row] = _intrinsic(_interpolate)
 """``interpolate(table, place)``: a table's numbers at places between its own, from 0 on.
 

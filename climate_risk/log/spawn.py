@@ -97,8 +97,7 @@ def open_rim(a: FloatArray, layer: int, gap: Row, rim: float, inward: float) -> 
         Of the distance from the rim to the ring's middle [1/m].
     """
     rise = load(a, at.SPAWN_ACTIVITY, layer) - load(a, at.SPAWN_RIM_HUMIDITY, layer)
-    off = max(gap, -1.0 * gap) - 1e-6
-    per_moisture = choose(off, max(rise / gap, 1e-6), alike(1e-6))
+    per_moisture = choose(abs(gap) - 1e-6, max(rise / gap, 1e-6), 1e-6)
     vapour = load(a, at.SPAWN_RIM_SATURATED, layer) * per_moisture
     inner = load(a, at.PARAMETER, P.model_spawn_density_kg_m3)
     inner *= load(a, at.PARAMETER, P.model_spawn_diffusivity_m2_s) * inward
@@ -120,7 +119,7 @@ def reach_cell(a: FloatArray, cell: int, depth_m: float, density: float, sinking
     uptake = load(a, at.PARAMETER, P.wood_uptake_diffusivity_m2_s)
     faster = uptake - load(a, at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s)
     along = load(a, at.ALONG, cell)
-    along += load(a, at.FREE_FLOW, cell) * choose(sinking, faster, alike(0.0))
+    along += load(a, at.FREE_FLOW, cell) * choose(sinking, faster, 0.0)
     way = 0.5 * (depth_m + load(a, at.PARAMETER, P.model_spawn_contact_resistance_m))
     feeds, mass = density * along, density * depth_m / SECONDS_PER_HOUR
     return load(a, at.STACK, at.N_SPAWN) * mass * feeds / (feeds + mass * way)
@@ -157,12 +156,12 @@ def book_spawn(a: FloatArray, warm: Row, out: Row, area_m2: float) -> None:
     scale = area_m2 * SECONDS_PER_HOUR
     heat, lost = warm * scale, out * scale
     latent = LATENT_HEAT_VAPORIZATION_J_KG * lost
-    moved = max(heat, -1.0 * heat) + max(latent, -1.0 * latent)
-    add_to(a, at.BUDGET, at.B_WATER_HEAT, -1.0 * heat)
+    moved = abs(heat) + abs(latent)
+    add_to(a, at.BUDGET, at.B_WATER_HEAT, -heat)
     add_to(a, at.BUDGET, at.B_LATENT, latent)
     add_to(a, at.BUDGET, at.B_HEAT_MOVED, moved)
     add_to(a, at.BUDGET, at.B_WATER_OUT, max(lost, 0.0))
-    add_to(a, at.BUDGET, at.B_WATER_IN, max(-1.0 * lost, 0.0))
+    add_to(a, at.BUDGET, at.B_WATER_IN, max(-lost, 0.0))
     add_to(a, at.STACK, at.N_RIM_OUT, out * area_m2)
 
 
@@ -196,7 +195,7 @@ def exchange_ring(
     wood, slope = load(a, at.SPAWN_AS_WOOD, row), load(a, at.SPAWN_AS_WOOD_SLOPE, row)
     up, down = load(a, at.MOISTURE, above) - wood, load(a, at.MOISTURE, below) - wood
     k_above = reach_cell(a, above, height_above_m, density, up)
-    k_below = both * reach_cell(a, below, height_below_m, density, -1.0 * down)
+    k_below = both * reach_cell(a, below, height_below_m, density, -down)
     mass = load(a, at.PARAMETER, P.model_spawn_density_kg_m3) * (spawn_depth_m / SECONDS_PER_HOUR)
     drive = k_above * up + k_below * down - rim * gap
     change = drive / (mass + slope * (k_above + k_below) + rim)
@@ -205,7 +204,7 @@ def exchange_ring(
     room = max(mass * (full - held) + out, 0.0)
     from_above, from_below = k_above * (up - slope * change), k_below * (down - slope * change)
     asked = from_above + from_below
-    given = choose(asked, min(room / asked, 1.0), alike(1.0))
+    given = choose(asked, min(room / asked, 1.0), 1.0)
     store(a, at.SPAWN_MOISTURE, row, held + (given * asked - out) / mass)
     latent = LATENT_HEAT_VAPORIZATION_J_KG * out
     below_pays = 0.5 * both

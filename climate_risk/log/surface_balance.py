@@ -47,7 +47,6 @@ from climate_risk.log.wood_surface import (
     dry_cell,
     look_up,
     solve_wood_surface,
-    surface_activity,
 )
 
 LEAST_SUPPLY_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
@@ -232,8 +231,8 @@ def bark_side(grid: Grid, curves: Curves, a: FloatArray) -> None:
     whole = at.SURFACE + at.BARK
     for k in range(nz):
         cell = k * nr + nr - 1
-        surface_activity(a, at.BARK, k, cell, curves.activity)
-        solve_wood_surface(a, at.BARK, k, cell, grid.level_m[k] / grid.height_m)
+        share = grid.level_m[k] / grid.height_m
+        solve_wood_surface(a, at.BARK, k, cell, share, curves.activity)
     dry_surface(a, at.BARK)
     look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
 
@@ -245,8 +244,8 @@ def cut_top(grid: Grid, curves: Curves, a: FloatArray) -> None:
     section, whole = np.pi * grid.radius_m * grid.radius_m, at.SURFACE + at.TOP
     for i in range(nr):
         cell = (nz - 1) * nr + i
-        surface_activity(a, at.TOP, i, cell, curves.activity)
-        solve_wood_surface(a, at.TOP, i, cell, grid.ring_area_m2[i] / section)
+        share = grid.ring_area_m2[i] / section
+        solve_wood_surface(a, at.TOP, i, cell, share, curves.activity)
     dry_surface(a, at.TOP)
     look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
 
@@ -326,10 +325,7 @@ def exchange_conductances(grid: Grid, curves: Curves, a: FloatArray) -> None:
         uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
         a[top, at.S_UPTAKE, n] = rho * uptake / half
     for k in range(nz):
-        surface_activity(a, at.BARK, k, k * nr + nr - 1, activity)
-        dry_cell(a, at.BARK, k)
+        dry_cell(a, at.BARK, k, k * nr + nr - 1, activity)
     for i in range(nr):
-        surface_activity(a, at.TOP, i, (nz - 1) * nr + i, activity)
-        dry_cell(a, at.TOP, i)
-        surface_activity(a, at.GROUND, i, i, activity)
-        dry_cell(a, at.GROUND, i)
+        dry_cell(a, at.TOP, i, (nz - 1) * nr + i, activity)
+        dry_cell(a, at.GROUND, i, i, activity)

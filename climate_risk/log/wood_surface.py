@@ -13,12 +13,10 @@ wood.  ``u_s`` is kept from hour to hour and found by secants from rest with the
 
 from __future__ import annotations
 
-from numba import prange
-
-from climate_risk.compiled import assume, compiled, inlined, law
+from climate_risk.compiled import compiled, inlined, law
 from climate_risk.log import layout as at
-from climate_risk.log.formulas import FloatArray
-from climate_risk.log.rows import interpolate, load, store
+from climate_risk.log.formulas import FloatArray, Number
+from climate_risk.log.rows import Row, choose, interpolate, load, store
 from climate_risk.log.wood import MOISTURE_STEP
 
 NEAR_REST = 2e-3
@@ -33,67 +31,68 @@ def look_up(
     store(a, to, to_row, interpolate(table, load(a, by, row) * (1.0 / step)))
 
 
-@compiled
-def bound_wood_surface(a: FloatArray, boundary: int, row: int, cell: int) -> None:
-    """Keep the wood's very surface between its cell and rest with the air.
+@inlined
+def very_surface(a: FloatArray, boundary: int, row: int, cell: int) -> Row:
+    """Moisture of the wood's very surface, kept between its cell and rest with the air.
 
     Off rest, and of drying wood no drier than air over free water could draw it.
     """
-    assume(a.shape[2] == at.CASES)
-    whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        u, rest = a[at.MOISTURE, cell, n], a[whole, at.S_TARGET, n]
-        surface = a[at.BOUNDARY_MOISTURE + boundary, row, n]
-        through = a[at.BOUNDARY_WATER_RESISTANCE + boundary, row, n]
-        driest = u - a[whole, at.S_STRONGEST_PULL, n] * through
-        wet = max(surface, driest, rest + NEAR_REST)
-        dry = max(min(surface, rest - NEAR_REST), 0.0)
-        a[at.BOUNDARY_MOISTURE + boundary, row, n] = wet if u > rest else dry
-
-
-@inlined
-def surface_activity(
-    a: FloatArray, boundary: int, row: int, cell: int, activity: FloatArray
-) -> None:
-    """Water activity of one cell's very surface."""
-    bound_wood_surface(a, boundary, row, cell)
-    to, by = at.BOUNDARY_ACTIVITY + boundary, at.BOUNDARY_MOISTURE + boundary
-    look_up(a, to, row, by, row, activity, MOISTURE_STEP)
+    whole, kept = at.SURFACE + boundary, load(a, at.BOUNDARY_MOISTURE + boundary, row)
+    u, rest = load(a, at.MOISTURE, cell), load(a, whole, at.S_TARGET)
+    through = load(a, at.BOUNDARY_WATER_RESISTANCE + boundary, row)
+    driest = u - load(a, whole, at.S_STRONGEST_PULL) * through
+    wet = max(max(kept, driest), rest + NEAR_REST)
+    dry = max(min(kept, rest - NEAR_REST), 0.0)
+    return choose(u - rest, wet, dry)
 
 
 @law
-def secant_pull(rise: float, gap: float, drying: float, damp: float) -> float:
+def secant_pull(rise: Number, gap: Number, drying: Number, damp: Number) -> Number:
     """What air draws from a wood's surface, or gives it, ``gap`` off their rest [kg/m3].
 
     ``drying`` and ``damp`` are the vapour density that counts for each.
     """
-    off = max(rise if gap > 0.0 else -rise, 1e-9 * abs(gap))
-    return off * (drying if gap > 0.0 else damp)
+    off: Number = max(choose(gap, rise, -rise), 1e-9 * abs(gap))
+    return off * choose(gap, drying, damp)
+
+
+@inlined
+def pull_of_air(
+    a: FloatArray, boundary: int, row: int, surface: Row, activity: FloatArray
+) -> tuple[Row, Row]:
+    """What air draws from one cell's very surface [kg/m3], and draw and feed together.
+
+    The surface is at rest where ``(u - u_rest) pull / both`` is how much drier the cell is there.
+    """
+    whole = at.SURFACE + boundary
+    rise = interpolate(activity, surface * (1.0 / MOISTURE_STEP)) - load(a, whole, at.S_HUMIDITY)
+    gap = surface - load(a, whole, at.S_TARGET)
+    drying, damp = load(a, whole, at.S_DRIVING_DENSITY), load(a, whole, at.S_SATURATED)
+    pull = secant_pull(rise, gap, drying, damp)
+    inner = load(a, at.BOUNDARY_WATER + boundary, row)
+    feed = inner * abs(gap) * load(a, whole, at.S_VAPOUR_RESISTANCE)
+    return pull, max(pull + feed, 1e-30)
 
 
 @compiled
-def solve_wood_surface(a: FloatArray, boundary: int, row: int, cell: int, share: float) -> None:
+def solve_wood_surface(
+    a: FloatArray, boundary: int, row: int, cell: int, share: float, activity: FloatArray
+) -> None:
     """Bring one cell's very surface to what the wood feeds and air of ``S_HUMIDITY`` takes.
 
     One step by secants from where it was: from dry to wet or wet to dry in a few hours.
     """
-    assume(a.shape[2] == at.CASES)
-    whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        u, rest = a[at.MOISTURE, cell, n], a[whole, at.S_TARGET, n]
-        inner = a[at.BOUNDARY_WATER + boundary, row, n]
-        cover = a[whole, at.S_VAPOUR_RESISTANCE, n]
-        rise = a[at.BOUNDARY_ACTIVITY + boundary, row, n] - a[whole, at.S_HUMIDITY, n]
-        gap = a[at.BOUNDARY_MOISTURE + boundary, row, n] - rest
-        drying, damp = a[whole, at.S_DRIVING_DENSITY, n], a[whole, at.S_SATURATED, n]
-        pull = secant_pull(rise, gap, drying, damp)
-        lower = (u - rest) * pull / max(pull + inner * abs(gap) * cover, 1e-30)
-        a[at.BOUNDARY_MOISTURE + boundary, row, n] = u - lower
-        a[whole, at.S_WOOD_FLUX, n] += inner * lower * share
+    whole, u = at.SURFACE + boundary, load(a, at.MOISTURE, cell)
+    surface = very_surface(a, boundary, row, cell)
+    pull, both = pull_of_air(a, boundary, row, surface, activity)
+    lower = (u - load(a, whole, at.S_TARGET)) * pull / both
+    flux = load(a, at.BOUNDARY_WATER + boundary, row) * lower
+    store(a, at.BOUNDARY_MOISTURE + boundary, row, u - lower)
+    store(a, whole, at.S_WOOD_FLUX, load(a, whole, at.S_WOOD_FLUX) + flux * share)
 
 
 @compiled
-def dry_cell(a: FloatArray, boundary: int, row: int) -> None:
+def dry_cell(a: FloatArray, boundary: int, row: int, cell: int, activity: FloatArray) -> None:
     """Secant conductance of vapour from a cell of wood to the air.
 
     The flux is ``conductance * (moisture - target)`` with boundary layer and bark in series with
@@ -101,14 +100,8 @@ def dry_cell(a: FloatArray, boundary: int, row: int) -> None:
     away.  The secant is that of the wood's very surface: water activity is flat above fibre
     saturation, and a wet cell may have a dry surface.
     """
-    assume(a.shape[2] == at.CASES)
-    whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        gap = a[at.BOUNDARY_MOISTURE + boundary, row, n] - a[whole, at.S_TARGET, n]
-        rise = a[at.BOUNDARY_ACTIVITY + boundary, row, n] - a[whole, at.S_HUMIDITY, n]
-        drying, damp = a[whole, at.S_DRIVING_DENSITY, n], a[whole, at.S_SATURATED, n]
-        pull = secant_pull(rise, gap, drying, damp)
-        inner = a[at.BOUNDARY_WATER + boundary, row, n]
-        cover = a[whole, at.S_VAPOUR_RESISTANCE, n]
-        through = max(pull + inner * abs(gap) * cover, 1e-30)
-        a[at.BOUNDARY_DRYING + boundary, row, n] = inner * pull / through
+    surface = very_surface(a, boundary, row, cell)
+    pull, both = pull_of_air(a, boundary, row, surface, activity)
+    inner = load(a, at.BOUNDARY_WATER + boundary, row)
+    store(a, at.BOUNDARY_MOISTURE + boundary, row, surface)
+    store(a, at.BOUNDARY_DRYING + boundary, row, inner * pull / both)
