@@ -12,9 +12,7 @@ that can move in frost.
 
 from __future__ import annotations
 
-from numba import prange
-
-from climate_risk.compiled import assume, compiled, inlined
+from climate_risk.compiled import compiled, inlined
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import (
     AXIAL_HEAT_RATIO,
@@ -27,10 +25,9 @@ from climate_risk.log.formulas import (
 )
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import Row, load, store
+from climate_risk.log.rows import Row, interpolate, load, store
 from climate_risk.log.state import Curves
 from climate_risk.log.wood import MOISTURE_STEP
-from climate_risk.log.wood_surface import look_up
 
 SINKS_FULLY = 0.01
 """Wetter than the level below by this much [kg/kg], water sinks as in uptake: no leap at level."""
@@ -39,23 +36,19 @@ SINKS_FULLY = 0.01
 @compiled
 def cell_properties(a: FloatArray, cells: int, bound_table: FloatArray, density: float) -> None:
     """Diffusivities and heat conductivity of every cell."""
-    assume(a.shape[2] == at.CASES)
+    slow = load(a, at.PARAMETER, P.wood_bound_diffusivity_factor)
     for r in range(cells):
-        look_up(a, at.ACROSS, r, at.MOISTURE, r, bound_table, MOISTURE_STEP)
-        for n in prange(at.CASES):
-            u, temp = a[at.MOISTURE, r, n], a[at.TEMP, r, n]
-            free = free_share(u)
-            bound = (1.0 - free) * diffusivity_warmth(u, temp)
-            bound *= a[at.ACROSS, r, n] * a[at.PARAMETER, P.wood_bound_diffusivity_factor, n]
-            thawed = thawed_share(temp, a[at.ICE, r, n], u)
-            flow = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
-            a[at.FREE_FLOW, r, n] = flow
-            free = a[at.PARAMETER, P.wood_free_diffusivity_transverse_m2_s, n]
-            a[at.ACROSS, r, n] = bound + flow * free
-            along = bound * a[at.PARAMETER, P.wood_bound_anisotropy, n]
-            free = a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
-            a[at.ALONG, r, n] = along + flow * free
-            a[at.CONDUCTIVITY, r, n] = conductivity_across_grain(u, density)
+        u, temp = load(a, at.MOISTURE, r), load(a, at.TEMP, r)
+        free, warmth = free_share(u), diffusivity_warmth(u, temp)
+        bound = interpolate(bound_table, u * (1.0 / MOISTURE_STEP)) * warmth * slow * (1.0 - free)
+        thawed = thawed_share(temp, load(a, at.ICE, r), u)
+        flow = free * (FROZEN_FLOW + (1.0 - FROZEN_FLOW) * thawed)
+        across = flow * load(a, at.PARAMETER, P.wood_free_diffusivity_transverse_m2_s)
+        along = flow * load(a, at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s)
+        store(a, at.FREE_FLOW, r, flow)
+        store(a, at.ACROSS, r, bound + across)
+        store(a, at.ALONG, r, bound * load(a, at.PARAMETER, P.wood_bound_anisotropy) + along)
+        store(a, at.CONDUCTIVITY, r, conductivity_across_grain(u, density))
 
 
 @inlined
@@ -63,18 +56,17 @@ def join_rings(grid: Grid, density: float, a: FloatArray) -> None:
     """Conductances between rings: two half rings in series."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     for k in range(nz):
+        here, warm_here = load(a, at.ACROSS, k * nr), load(a, at.CONDUCTIVITY, k * nr)
         for i in range(nr - 1):
             r = k * nr + i
             out, into, edge = grid.ring_out_m[i], grid.ring_in_m[i + 1], grid.edge_girth_m[i]
-            for n in prange(at.CASES):
-                here, there = a[at.ACROSS, r, n], a[at.ACROSS, r + 1, n]
-                warm_here = a[at.CONDUCTIVITY, r, n]
-                warm_there = a[at.CONDUCTIVITY, r + 1, n]
-                water, heat = out * there + into * here, out * warm_there + into * warm_here
-                # One division serves both: divisions are what this kernel mostly waits for.
-                shared = edge / (water * heat)
-                a[at.WATER_R, r, n] = density * here * there * heat * shared
-                a[at.HEAT_R, r, n] = warm_here * warm_there * water * shared
+            there, warm_there = load(a, at.ACROSS, r + 1), load(a, at.CONDUCTIVITY, r + 1)
+            water, heat = out * there + into * here, out * warm_there + into * warm_here
+            # One division serves both: divisions are what this kernel mostly waits for.
+            shared = edge / (water * heat)
+            store(a, at.WATER_R, r, density * here * there * heat * shared)
+            store(a, at.HEAT_R, r, warm_here * warm_there * water * shared)
+            here, warm_here = there, warm_there
 
 
 @inlined
@@ -89,26 +81,23 @@ def join_levels(grid: Grid, density: float, a: FloatArray) -> None:
     :data:`SINKS_FULLY`, so that no run turns on which of two like levels is the wetter.
     """
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
+    uptake = load(a, at.PARAMETER, P.wood_uptake_diffusivity_m2_s)
+    faster = uptake - load(a, at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s)
     for k in range(nz - 1):
         low, high = 0.5 * grid.level_m[k], 0.5 * grid.level_m[k + 1]
         joint = float(grid.contact[k + 1]) if grid.spawn_depth_m > 0.0 else 0.0
+        passes = density * (1.0 - joint * load(a, at.STACK, at.N_SPAWN))
         for r in range(k * nr, k * nr + nr):
             q = r + nr
-            for n in prange(at.CASES):
-                uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
-                drying = a[at.PARAMETER, P.wood_free_diffusivity_longitudinal_m2_s, n]
-                wetter = a[at.MOISTURE, q, n] - a[at.MOISTURE, r, n]
-                sinking = min(max(wetter * (1.0 / SINKS_FULLY), 0.0), 1.0)
-                faster = (uptake - drying) * sinking
-                here = a[at.ALONG, r, n] + a[at.FREE_FLOW, r, n] * faster
-                there = a[at.ALONG, q, n] + a[at.FREE_FLOW, q, n] * faster
-                water = low * there + high * here
-                warm_here, warm_there = a[at.CONDUCTIVITY, r, n], a[at.CONDUCTIVITY, q, n]
-                heat = low * warm_there + high * warm_here
-                touching = 1.0 - joint * a[at.STACK, at.N_SPAWN, n]
-                shared = 1.0 / (water * heat)
-                a[at.WATER_Z, r, n] = touching * density * here * there * heat * shared
-                a[at.HEAT_Z, r, n] = AXIAL_HEAT_RATIO * warm_here * warm_there * water * shared
+            wetter = load(a, at.MOISTURE, q) - load(a, at.MOISTURE, r)
+            sinking = min(max(wetter * (1.0 / SINKS_FULLY), 0.0), 1.0) * faster
+            here = load(a, at.ALONG, r) + load(a, at.FREE_FLOW, r) * sinking
+            there = load(a, at.ALONG, q) + load(a, at.FREE_FLOW, q) * sinking
+            warm_here, warm_there = load(a, at.CONDUCTIVITY, r), load(a, at.CONDUCTIVITY, q)
+            water, heat = low * there + high * here, low * warm_there + high * warm_here
+            shared = 1.0 / (water * heat)
+            store(a, at.WATER_Z, r, passes * here * there * heat * shared)
+            store(a, at.HEAT_Z, r, AXIAL_HEAT_RATIO * warm_here * warm_there * water * shared)
 
 
 @inlined
@@ -146,7 +135,6 @@ def join_boundaries(grid: Grid, density: float, a: FloatArray) -> None:
 @compiled
 def refresh_conductances(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Water and heat conductances between cells from the present moisture and temperature."""
-    assume(a.shape[2] == at.CASES)
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     cell_properties(a, nz * nr, curves.bound_diffusivity_m2_s, curves.density_kg_m3)
     join_rings(grid, curves.density_kg_m3, a)

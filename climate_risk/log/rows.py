@@ -17,6 +17,7 @@ import operator
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
 from llvmlite import ir
 from numba.core import cgutils, types
 from numba.core.typing.templates import AbstractTemplate, infer_global, signature
@@ -101,7 +102,9 @@ _OPERATIONS: dict[Any, Callable[[Any, Any, Any], Any]] = {
     operator.imul: _multiply,
     operator.truediv: _divide,
     min: _lesser,
+    np.minimum: _lesser,
     max: _greater,
+    np.maximum: _greater,
 }
 
 
