@@ -154,12 +154,12 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
             a[at.SURFACE + boundary, at.S_DRIED, n] = 0.0
             a[at.SURFACE + boundary, at.S_WATER_HEAT, n] = 0.0
     slice_foot = grid.interface_level[grid.pieces] if grid.interface_level[grid.pieces] < nz else 0
-    hold_energy(a, nz * nr * at.CASES, rho, dry)
     bark_dry, top_dry = is_dry(a, at.BARK, nz), is_dry(a, at.TOP, nr)
     for k in range(nz):
         first, depth = k * nr, grid.ring_area_m2[last] / girth
         if not bark_dry:
             take_up(a, at.BARK, k, first + last, full)
+        hold_energy(a, first, nr, rho, dry)
         solve_water_line(
             a, at.WATER_R, first, 1, grid.ring_area_m2, rho, full, at.NOWHERE, at.BARK, k, girth
         )
@@ -330,13 +330,18 @@ def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     area, height, width = grid.ring_area_m2, grid.level_m, nz * nr * at.CASES
     girth, section = grid.edge_girth_m[nr - 1], np.pi * grid.radius_m * grid.radius_m
-    start_heat(grid, curves, a, hour, SECONDS_PER_HOUR / steps)
+    rho, dry, seconds = (
+        curves.density_kg_m3,
+        curves.dry_heat_capacity_j_kg_k,
+        SECONDS_PER_HOUR / steps,
+    )
+    start_heat(grid, curves, a, hour, seconds)
     frosty = holds_ice(a, width)
     for _ in range(steps):
-        cold = conduct_heat(a, area, height, girth, 1.0 / steps)
+        cold = conduct_heat(a, area, height, girth, rho, dry, seconds)
         if cold or frosty:
             frosty = True
-            settle_ice(a, width, curves.dry_heat_capacity_j_kg_k)
+            settle_ice(a, width, dry)
     note_surface(a, at.BARK, height, grid.height_m)
     note_surface(a, at.TOP, area, section)
     book_soil_heat(a, hour, area)

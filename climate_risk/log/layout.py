@@ -58,13 +58,11 @@ FORCINGS = 19
     FREE_FLOW,  # share of free water that can move: 0 below fibre saturation, less in frost
     CONDUCTIVITY,  # of heat, across the grain [W/m/K]
     ENERGY,  # heat held while water moves [J/m3]
-    CAPACITY_RATE,  # heat capacity of a cell over one step of its heat [W/m3/K]
     HEAT_PIVOT_R,  # of heat's lines across the rings, eliminated for the hour: 1 over what draws
-    HEAT_NEXT_R,  # share that a cell of such a line takes of the next one
     HEAT_PIVOT_Z,  # along the levels
-    HEAT_NEXT_Z,
+    HEAT_NEXT_Z,  # share that a cell of those takes of the next one
     ELIMINATION,  # share of a cell of the line in hand, but heat's, that it takes of the next one
-) = range(18)
+) = range(16)
 # The outer boundaries; of the terms that follow each has its own, ``term + boundary``.
 BARK, TOP, GROUND = range(3)
 BOUNDARIES = 3
@@ -84,7 +82,7 @@ NOWHERE = -1  # in place of one of them
     BOUNDARY_LIQUID,  # liquid taken up [kg/m2/s]
     BOUNDARY_OUT,  # vapour out of the wood [kg/m2/s]
     SURFACE,  # rows are the S_ quantities of the whole boundary
-) = range(18, 57, 3)
+) = range(16, 55, 3)
 BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 (
     S_INNER_CONDUCTANCE,  # mean of the outer half-cells [W/m2/K]
@@ -126,33 +124,33 @@ BARK_OUT, TOP_OUT = BOUNDARY_OUT + BARK, BOUNDARY_OUT + TOP
 ) = range(36)
 S_ROWS = 36
 # Terms whose rows are one for the bark and one for the top.
-SURFACE_WATER = 57  # kg/m2
-SURFACE_TEMP = 58  # degC
+SURFACE_WATER = 55  # kg/m2
+SURFACE_TEMP = 56  # degC
 # Azimuthal modes of bark heat: rows are mode * nr + ring; their surface values, a row each.
-MODE_TEMP = 59
-MODE_SURFACE = 60
+MODE_TEMP = 57
+MODE_SURFACE = 58
 # Of the modes' ring equation, rows are rings.
-MODE_MASS = 61
-MODE_PIVOT = 62
+MODE_MASS = 59
+MODE_PIVOT = 60
 # The bark as the outer end of the rings for the modes.
-MODE_END = 63
+MODE_END = 61
 (
     E_EXCHANGE,  # conductance to the outside [W/m/K]
     E_BEAM,  # what a beam of mode 1 drives in there [W/m]
     E_RESISTANCE,  # of bark and air, the surface eliminated [m2 K/W]
 ) = range(3)
 # The cases' own parameters: rows as in :data:`climate_risk.log.parameters.P`.
-PARAMETER = 64
+PARAMETER = 62
 # Spawn layers: rows are ``interface * nr + ring``.
-SPAWN_MOISTURE = 65  # kg per kg of oven-dry spawn
-SPAWN_AS_WOOD = 66  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_SLOPE = 67  # how that grows with the spawn's own moisture
-SPAWN_ACTIVITY = 68  # water activity; rows are interfaces, of the outermost ring
-SPAWN_TARGET = 69  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
-SPAWN_RIM_HUMIDITY = 70  # of the air at the rim's temperature; rows likewise
-SPAWN_RIM_SATURATED = 71  # vapour density at the rim's temperature [kg/m3]; rows likewise
+SPAWN_MOISTURE = 63  # kg per kg of oven-dry spawn
+SPAWN_AS_WOOD = 64  # moisture of wood at the same water potential [kg/kg]
+SPAWN_AS_WOOD_SLOPE = 65  # how that grows with the spawn's own moisture
+SPAWN_ACTIVITY = 66  # water activity; rows are interfaces, of the outermost ring
+SPAWN_TARGET = 67  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
+SPAWN_RIM_HUMIDITY = 68  # of the air at the rim's temperature; rows likewise
+SPAWN_RIM_SATURATED = 69  # vapour density at the rim's temperature [kg/m3]; rows likewise
 # Rows of the whole stack.
-STACK = 72
+STACK = 70
 (
     N_BAG_TEMP,  # degC
     N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
@@ -170,8 +168,8 @@ STACK = 72
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
 # Running sums since the start, one row each.
-BUDGET = 73
-TERMS = 74
+BUDGET = 71
+TERMS = 72
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,

@@ -13,29 +13,29 @@ from __future__ import annotations
 
 from numba import prange
 
-from climate_risk.compiled import compiled
+from climate_risk.compiled import compiled, law
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
     SECONDS_PER_HOUR,
     WATER_HEAT_CAPACITY_J_KG_K,
 )
 from climate_risk.log import layout as at
-from climate_risk.log.formulas import BOUND_WATER_MAX, FREEZING_TEMP_C, FloatArray
+from climate_risk.log.formulas import BOUND_WATER_MAX, FREEZING_TEMP_C, FloatArray, Number
 from climate_risk.log.rows import Row, alike, least, load, store
 
 
-@compiled
-def hold_energy(a: FloatArray, width: int, density: float, dry: float) -> None:
-    """Heat of all cells, before water that moves carries some of it along.
+@law
+def heat_capacity(moisture: Number, density: float, dry_heat: float) -> Number:
+    """Of wood with its water [J/m3/K], ``rho (c_dry + c_w u)``."""
+    return density * dry_heat + density * WATER_HEAT_CAPACITY_J_KG_K * moisture
 
-    Parameters
-    ----------
-    width : int
-        Cells times cases: rows of a term lie end to end, so that one loop may run through many.
-    """
-    for n in prange(width):
-        capacity = density * (dry + WATER_HEAT_CAPACITY_J_KG_K * a[at.MOISTURE, 0, n])
-        a[at.ENERGY, 0, n] = capacity * a[at.TEMP, 0, n]
+
+@compiled
+def hold_energy(a: FloatArray, first: int, cells: int, density: float, dry_heat: float) -> None:
+    """Heat of some cells, before water that moves carries some of it along."""
+    for r in range(first, first + cells):
+        capacity = heat_capacity(load(a, at.MOISTURE, r), density, dry_heat)
+        store(a, at.ENERGY, r, capacity * load(a, at.TEMP, r))
 
 
 @compiled
@@ -84,7 +84,7 @@ def solve_water_line(
         pivot = 1.0 / (mass + inward + up)
         u, share = (mass * load(a, at.MOISTURE, r) + brought) * pivot, up * pivot
         store(a, at.MOISTURE, r, u)
-        store(a, at.ELIMINATION, r, share)
+        store(a, at.ELIMINATION, j, share)
         inward, brought = up * (1.0 - share), up * u
         r += step
     mass, whole = rate * size[last], at.SURFACE + high
@@ -101,7 +101,10 @@ def solve_water_line(
     beyond = 0.0 * above
     for j in range(last, 0, -1):
         q, r = r, r - step
-        u, here = load(a, at.MOISTURE, r) + load(a, at.ELIMINATION, r) * above, load(a, at.TEMP, r)
+        u, here = (
+            load(a, at.MOISTURE, r) + load(a, at.ELIMINATION, j - 1) * above,
+            load(a, at.TEMP, r),
+        )
         flux = load(a, coupling, r) * (u - above)
         carried = max(flux, 0.0) * here + min(flux, 0.0) * there
         change = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[j] * (carried - beyond)
@@ -135,12 +138,11 @@ def eliminate_heat_lines(
         Of one step.
     """
     nz, nr, rate = level_m.size, area_m2.size, density / seconds
-    dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
     for k in range(nz):
         inward = alike(0.0)
         for i in range(nr):
             r, under = k * nr + i, (k - 1) * nr + i
-            capacity = dry + wet * load(a, at.MOISTURE, r)
+            capacity = heat_capacity(load(a, at.MOISTURE, r), rate, dry_heat)
             out, up = load(a, at.HEAT_R, r), load(a, at.HEAT_Z, r)
             if k > 0:
                 down = load(a, at.HEAT_Z, under) * (1.0 - load(a, at.HEAT_NEXT_Z, under))
@@ -151,66 +153,70 @@ def eliminate_heat_lines(
             both = across * along
             shared = 1.0 / (both * capacity)
             pivot_r, pivot_z = along * capacity * shared, across * capacity * shared
-            store(a, at.CAPACITY_RATE, r, capacity)
             store(a, at.TEMP, r, load(a, at.ENERGY, r) * (1.0 / seconds) * both * shared)
             store(a, at.HEAT_PIVOT_R, r, pivot_r)
-            store(a, at.HEAT_NEXT_R, r, out * pivot_r)
             store(a, at.HEAT_PIVOT_Z, r, pivot_z)
             store(a, at.HEAT_NEXT_Z, r, up * pivot_z)
             inward = out * (1.0 - out * pivot_r)
 
 
 @compiled
-def climb(a: FloatArray, k: int, rings: int, i: int, height_m: float, warm: Row) -> None:
-    """Eliminate one cell's temperature, once heat has moved across the rings, along its levels."""
-    r, under = k * rings + i, (k - 1) * rings + i
-    held = height_m * load(a, at.CAPACITY_RATE, r) * warm
+def climb(a: FloatArray, k: int, rings: int, i: int, held: Row) -> None:
+    """Eliminate one cell, once heat has moved across the rings, from its line up the levels."""
+    under = (k - 1) * rings + i
     if k > 0:
         below = load(a, at.HEAT_NEXT_Z, under) * load(a, at.TEMP, under)
     else:
         below = load(a, at.BOUNDARY_DRIVEN + at.GROUND, i)
-    store(a, at.TEMP, r, held + below)
+    store(a, at.TEMP, k * rings + i, held + below)
 
 
 @compiled
 def conduct_heat(
-    a: FloatArray, area_m2: FloatArray, level_m: FloatArray, girth_m: float, share: float
+    a: FloatArray,
+    area_m2: FloatArray,
+    level_m: FloatArray,
+    girth_m: float,
+    density: float,
+    dry_heat: float,
+    seconds: float,
 ) -> bool:
     """Conduct heat for one step, across the rings of each level, then along the levels.
 
     Along lines eliminated by :func:`eliminate_heat_lines`.  Boundary cells' temperatures are
-    added to their means over the hour, to which this step counts ``share``; those under the bark
-    as they are before heat moves along the levels.
+    added to their means over the hour; those under the bark as they are before heat moves along
+    the levels.
 
     Returns
     -------
     bool
         Whether any cell of any case is cold enough to make ice.
     """
-    levels, rings = level_m.size, area_m2.size
-    bark, mean = at.BOUNDARY_DRIVEN + at.BARK, at.BOUNDARY_TEMP
+    levels, rings, rate = level_m.size, area_m2.size, density / seconds
+    bark, mean, share = at.BOUNDARY_DRIVEN + at.BARK, at.BOUNDARY_TEMP, seconds / SECONDS_PER_HOUR
     coldest = alike(FREEZING_TEMP_C)
     for k in range(levels):
         first, height = k * rings, level_m[k]
         last = first + rings - 1
-        drive = load(a, at.CAPACITY_RATE, first) * load(a, at.TEMP, first)
-        drive *= area_m2[0]
+        capacity = heat_capacity(load(a, at.MOISTURE, first), rate, dry_heat)
+        drive = capacity * load(a, at.TEMP, first) * area_m2[0]
         for i in range(1, rings):
             r = first + i
             store(a, at.TEMP, r - 1, drive)
-            drive *= load(a, at.HEAT_NEXT_R, r - 1)
-            held = load(a, at.CAPACITY_RATE, r) * load(a, at.TEMP, r)
-            drive += area_m2[i] * held
+            drive *= load(a, at.HEAT_PIVOT_R, r - 1) * load(a, at.HEAT_R, r - 1)
+            capacity = heat_capacity(load(a, at.MOISTURE, r), rate, dry_heat)
+            drive += capacity * load(a, at.TEMP, r) * area_m2[i]
         drive += girth_m * load(a, bark, k)
         warm = drive * load(a, at.HEAT_PIVOT_R, last)
         seen = load(a, mean + at.BARK, k) + share * warm
         store(a, mean + at.BARK, k, seen)
-        climb(a, k, rings, rings - 1, height, warm)
+        climb(a, k, rings, rings - 1, height * capacity * warm)
         for i in range(rings - 2, -1, -1):
             r = first + i
-            warm *= load(a, at.HEAT_NEXT_R, r)
-            warm += load(a, at.HEAT_PIVOT_R, r) * load(a, at.TEMP, r)
-            climb(a, k, rings, i, height, warm)
+            warm = load(a, at.HEAT_R, r) * warm + load(a, at.TEMP, r)
+            warm *= load(a, at.HEAT_PIVOT_R, r)
+            capacity = heat_capacity(load(a, at.MOISTURE, r), rate, dry_heat)
+            climb(a, k, rings, i, height * capacity * warm)
     for i in range(rings):
         r = (levels - 1) * rings + i
         drive = load(a, at.TEMP, r) + load(a, at.BOUNDARY_DRIVEN + at.TOP, i)
