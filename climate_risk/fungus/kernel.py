@@ -30,7 +30,7 @@ from climate_risk.fungus.formulas import (
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, air_share
 from climate_risk.log.geometry import Grid
-from climate_risk.log.rows import alike, interpolate, load, load_row, store
+from climate_risk.log.rows import alike, interpolate, load, load_row, store, store_row
 from climate_risk.log.wood import MOISTURE_STEP
 from climate_risk.schema import Schema
 from climate_risk.tables import Fungus
@@ -72,6 +72,9 @@ def mycelium_parameters(values: Mapping[str, FloatArray]) -> FloatArray:
         drought_full=values["fungus.drought_full_pct"] / 100.0,
     )
 
+
+LEAST_STALL = 1e-4
+"""Heat stress that slows growth by 0.03 % is over."""
 
 # All that the mycelium remembers, ``mycelium[term, row, case]``.  Fronts are two to a piece, up
 # then down; a place is a ring of an interface, ``interface * nr + ring``.
@@ -224,12 +227,10 @@ def run_fronts(
     section = np.pi * grid.radius_m**2
     nz = grid.level_m.size
     for k in range(nz):
-        for n in prange(at.CASES):
-            level_temp[k, n] = 0.0
+        mean = alike(0.0)
         for i in range(nr):
-            share = grid.ring_area_m2[i] / section
-            for n in prange(at.CASES):
-                level_temp[k, n] += share * a[at.TEMP, k * nr + i, n]
+            mean += grid.ring_area_m2[i] / section * load(a, at.TEMP, k * nr + i)
+        store_row(level_temp, k, mean)
     for front in range(2 * grid.pieces):
         piece, down = front // 2, front % 2
         interface = piece + down
@@ -257,7 +258,7 @@ def run_fronts(
             if stall > 0.0 or temp > high:
                 over = (temp - high) / (parameters[M.fungus_heat_ref_temp_c, n] - high)
                 stall += max(over, 0.0) / HOURS_PER_DAY - stall / parameters[M.stall_recovery_h, n]
-                mycelium[STALL, front, n] = stall if stall > 1e-9 else 0.0
+                mycelium[STALL, front, n] = stall if stall > LEAST_STALL else 0.0
                 slowed = np.exp(-3.0 * stall)
             growth *= mycelium[WATER_RESPONSE, k, n]
             if mycelium[RIPE_H, front, n] < parameters[M.spawn_lag_h, n]:

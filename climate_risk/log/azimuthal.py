@@ -17,9 +17,9 @@ from __future__ import annotations
 import numpy as np
 
 from climate_risk.compiled import compiled, inlined
-from climate_risk.constants import SECONDS_PER_HOUR, WATER_HEAT_CAPACITY_J_KG_K
+from climate_risk.constants import SECONDS_PER_HOUR
 from climate_risk.log import layout as at
-from climate_risk.log.formulas import FloatArray
+from climate_risk.log.formulas import FloatArray, heat_capacity
 from climate_risk.log.geometry import Grid
 from climate_risk.log.rows import alike, load, store
 from climate_risk.log.state import Curves
@@ -45,10 +45,10 @@ def start_modes(
     seconds: float,
 ) -> None:
     """Heat capacity of each ring for the modes, and the bark as the outer end of their line."""
-    nr, bark, rate = area.size, at.SURFACE + at.BARK, density / seconds
-    dry, wet = dry_heat * rate, WATER_HEAT_CAPACITY_J_KG_K * rate
+    nr, bark = area.size, at.SURFACE + at.BARK
     for i in range(nr):
-        capacity = dry + wet * load(a, at.MOISTURE, level * nr + i)
+        u = load(a, at.MOISTURE, level * nr + i)
+        capacity = heat_capacity(u, density / seconds, dry_heat)
         store(a, at.MODE_MASS, i, area[i] * capacity)
     # Evaporation evens out the girth as it does the hours.
     damping = load(a, bark, at.S_AZIMUTHAL_DAMPING) * load(a, bark, at.S_SATURATION_SLOPE)

@@ -24,6 +24,7 @@ from climate_risk.constants import (
     SATURATION_PRESSURE_0_C_PA,
     STEFAN_BOLTZMANN_W_M2K4,
     VAPOUR_DIFFUSIVITY_M2_S,
+    WATER_HEAT_CAPACITY_J_KG_K,
     WATER_MOLAR_VOLUME_M3_MOL,
     WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
     WOOD_CELL_WALL_SPECIFIC_GRAVITY,
@@ -333,3 +334,9 @@ def dry_heat_capacity(temp_c: npt.ArrayLike) -> FloatArray:
     """
     kelvin = np.asarray(temp_c, dtype=np.float64) + KELVIN_AT_0_C
     return np.asarray(103.1 + 3.867 * kelvin)
+
+
+@law
+def heat_capacity(moisture: Number, density: float, dry_heat: float) -> Number:
+    """Heat that a cubic metre of wood and its water holds per degree, ``rho (c_dry + c_w u)``."""
+    return density * dry_heat + density * WATER_HEAT_CAPACITY_J_KG_K * moisture

@@ -28,7 +28,7 @@ from climate_risk.log.bag import is_bagged, settle_bag
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import load, load_row, store
+from climate_risk.log.rows import alike, load, load_row, store
 from climate_risk.log.spawn import exchange_spawn, hold_spawn, rims_give
 from climate_risk.log.state import Curves
 from climate_risk.log.surface_balance import (
@@ -190,20 +190,20 @@ def face_air(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) 
     size, whole_size
         Of the cells on the boundary, and of all of it.
     """
-    assume(a.shape[2] == at.CASES)
-    whole, inner = at.SURFACE + boundary, at.BOUNDARY_HEAT + boundary
+    whole = at.SURFACE + boundary
+    gain, loss = load(a, whole, at.S_GAIN), load(a, whole, at.S_HEAT_LOSS)
+    above = load(a, at.SURFACE_TEMP, boundary)
     for row in range(size.size):
-        share = size[row] / whole_size
-        for n in prange(at.CASES):
-            latent = LATENT_HEAT_VAPORIZATION_J_KG * a[at.BOUNDARY_OUT + boundary, row, n]
-            driven = a[whole, at.S_GAIN, n] - latent
-            resistance = 1.0 / (a[whole, at.S_HEAT_LOSS, n] + a[inner, row, n])
-            through = a[inner, row, n] * resistance
-            a[at.BOUNDARY_RESISTANCE + boundary, row, n] = resistance
-            a[at.BOUNDARY_EXCHANGE + boundary, row, n] = through * a[whole, at.S_HEAT_LOSS, n]
-            a[at.BOUNDARY_DRIVEN + boundary, row, n] = driven * through
-            a[at.BOUNDARY_TEMP + boundary, row, n] = 0.0
-            a[at.SURFACE_TEMP, boundary, n] += driven * resistance * share
+        inner = load(a, at.BOUNDARY_HEAT + boundary, row)
+        latent = LATENT_HEAT_VAPORIZATION_J_KG * load(a, at.BOUNDARY_OUT + boundary, row)
+        resistance, driven = 1.0 / (loss + inner), gain - latent
+        through = inner * resistance
+        store(a, at.BOUNDARY_RESISTANCE + boundary, row, resistance)
+        store(a, at.BOUNDARY_EXCHANGE + boundary, row, through * loss)
+        store(a, at.BOUNDARY_DRIVEN + boundary, row, driven * through)
+        store(a, at.BOUNDARY_TEMP + boundary, row, alike(0.0))
+        above += driven * resistance * (size[row] / whole_size)
+    store(a, at.SURFACE_TEMP, boundary, above)
 
 
 @compiled
@@ -233,23 +233,21 @@ def close_lines(
     girth : float
         A cell's area on the boundary for one unit of its line.
     """
-    assume(a.shape[2] == at.CASES)
     for row in range(rows):
-        for n in prange(at.CASES):
-            outside = girth * a[at.BOUNDARY_EXCHANGE + boundary, row, n]
-            a[coupling, cell + row * step, n] = outside
+        outside = girth * load(a, at.BOUNDARY_EXCHANGE + boundary, row)
+        store(a, coupling, cell + row * step, outside)
 
 
 @compiled
 def note_surface(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) -> None:
     """Add what the wood beneath warms a boundary's surface by to its mean over the hour."""
-    assume(a.shape[2] == at.CASES)
+    above = load(a, at.SURFACE_TEMP, boundary)
     for row in range(size.size):
-        share = size[row] / whole_size
-        for n in prange(at.CASES):
-            below = a[at.BOUNDARY_HEAT + boundary, row, n] * a[at.BOUNDARY_TEMP + boundary, row, n]
-            resistance = a[at.BOUNDARY_RESISTANCE + boundary, row, n]
-            a[at.SURFACE_TEMP, boundary, n] += below * resistance * share
+        mean = load(a, at.BOUNDARY_TEMP + boundary, row)
+        below = load(a, at.BOUNDARY_HEAT + boundary, row) * mean
+        resistance = load(a, at.BOUNDARY_RESISTANCE + boundary, row)
+        above += below * resistance * (size[row] / whole_size)
+    store(a, at.SURFACE_TEMP, boundary, above)
 
 
 @compiled

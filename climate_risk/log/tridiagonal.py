@@ -13,21 +13,20 @@ from __future__ import annotations
 
 from numba import prange
 
-from climate_risk.compiled import compiled, law
+from climate_risk.compiled import compiled
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
     SECONDS_PER_HOUR,
     WATER_HEAT_CAPACITY_J_KG_K,
 )
 from climate_risk.log import layout as at
-from climate_risk.log.formulas import BOUND_WATER_MAX, FREEZING_TEMP_C, FloatArray, Number
+from climate_risk.log.formulas import (
+    BOUND_WATER_MAX,
+    FREEZING_TEMP_C,
+    FloatArray,
+    heat_capacity,
+)
 from climate_risk.log.rows import Row, alike, least, load, store
-
-
-@law
-def heat_capacity(moisture: Number, density: float, dry_heat: float) -> Number:
-    """Of wood with its water [J/m3/K], ``rho (c_dry + c_w u)``."""
-    return density * dry_heat + density * WATER_HEAT_CAPACITY_J_KG_K * moisture
 
 
 @compiled
