@@ -85,7 +85,7 @@ def work_list() -> list[tuple[Any, tuple[Any, ...]]]:
         (hours.close_day, (grid, 1.0, a, a, flat, flat, flat)),
         (death.count_living, (grid, a, flat)),
         (death.kill_by_drought, (grid, a, flat, a)),
-        (fungus.note_run, (grid, flat, 0, 1.0)),
+        (fungus.note_run, (grid, a, 0, 1.0)),
         (fungus.run_fronts, (grid, a, flat, a, 0, 1.0, flat)),
         (death.kill_by_heat, (grid, a, flat, a, flat)),
         (fungus.respond_in_spawn, (grid, a, flat, a, row)),
