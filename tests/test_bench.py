@@ -50,16 +50,20 @@ def test_a_step_of_heat_counts_as_the_algorithm_does() -> None:
     roots, as in Golub and Van Loan 2013, Matrix Computations, sec. 4.3.6, from memory).
 
     Heat held, 2 n products; forward ``z_j = held_j + next_(j-1) z_(j-1)``, back
-    ``x_j = pivot_j z_j + next_j x_(j+1)``, 3 n - 2 products and 2 (n - 1) sums.  What drives at an
-    outer cell is one sum, under the bark by one product; its mean, one product and one sum.
+    ``x_j = pivot_j z_j + next_j x_(j+1)``, 3 n - 2 products and 2 (n - 1) sums; across the rings
+    the heat capacity is a product and a sum on the way and on the way back, but at the turn, and
+    ``next`` a product of its pivot.  What drives at an outer cell is one sum, under the bark by
+    one product; its mean, one product and one sum.
     """
     levels, rings, tally = 4, 3, flops.Tally()
     a = flops.counted(np.ones((at.TERMS, levels * rings, 1)), flops.counting_number(tally), tally)
-    flops.uncompiled(tridiagonal.conduct_heat)(a, np.ones(rings), np.ones(levels), 1.0, 1.0)
-    outer = levels + 2 * rings
+    step = flops.uncompiled(tridiagonal.conduct_heat)
+    step(a, np.ones(rings), np.ones(levels), 1.0, 1.0, 1.0, 1.0)
+    outer, capacities, nexts = levels + 2 * rings, levels * (2 * rings - 1), levels * (rings - 1)
     lines = levels * (5 * rings - 2) + rings * (5 * levels - 2)
-    assert tally["multiply"] == lines + levels + outer
-    assert tally["add"] == 2 * (levels * (rings - 1) + rings * (levels - 1)) + 2 * outer
+    assert tally["multiply"] == lines + capacities + nexts + levels + outer
+    sums = 2 * (levels * (rings - 1) + rings * (levels - 1))
+    assert tally["add"] == sums + capacities + 2 * outer
     assert tally.flops == tally["multiply"] + tally["add"]
 
 

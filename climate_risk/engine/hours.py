@@ -74,7 +74,6 @@ WATER_RESPONSE_HOURS = 6
 
 FETCHED_AHEAD_H = 4
 """Hours before its use in which a run's weather is fetched from memory."""
-NUMBERS_OF_A_LINE = at.CACHE_LINE_BYTES // 8
 
 DAILY_COLUMNS = 20
 # Columns of the daily table, a case each.
@@ -107,7 +106,7 @@ def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> No
     """One hour of every run's stand weather; runs stand at different places of the record."""
     for n in range(at.CASES):
         r = start[n] + hour
-        for c in range(0, STAND_COLUMNS, NUMBERS_OF_A_LINE):
+        for c in range(0, STAND_COLUMNS, at.NUMBERS_OF_A_LINE):
             fetch_ahead(stand, r + FETCHED_AHEAD_H, c)
         for c in range(STAND_COLUMNS):
             row[c, n] = stand[r, c]
@@ -238,9 +237,9 @@ def note_hour(
 def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's means: the pith at mid height, and humidity round the bark."""
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
-    core, humidity = load(a, at.TEMP, r), humidity_round(a, forcing)
-    store_row(day, D_CORE_MEAN, load_row(day, D_CORE_MEAN) + core * (1.0 / HOURS_PER_DAY))
-    humid = load_row(day, D_NEAR_HUMIDITY) + humidity * (1.0 / HOURS_PER_DAY)
+    share = 1.0 / HOURS_PER_DAY
+    store_row(day, D_CORE_MEAN, load_row(day, D_CORE_MEAN) + share * load(a, at.TEMP, r))
+    humid = load_row(day, D_NEAR_HUMIDITY) + share * humidity_round(a, forcing)
     store_row(day, D_NEAR_HUMIDITY, humid)
 
 
@@ -249,12 +248,9 @@ def note_rivals(a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's rival hours: bark warm and wet, wood not yet colonized."""
     bark = at.SURFACE + at.BARK
     for n in prange(at.CASES):
-        day[D_RIVAL_HOURS, n] += rival_hours(
-            a[at.SURFACE_TEMP, 0, n],
-            a[bark, at.S_WET, n],
-            a[bark, at.S_HUMIDITY, n],
-            mycelium[COLONIZED, 0, n],
-        )
+        skin, run = a[at.SURFACE_TEMP, 0, n], mycelium[COLONIZED, 0, n]
+        wet, humidity = a[bark, at.S_WET, n], a[bark, at.S_HUMIDITY, n]
+        day[D_RIVAL_HOURS, n] += rival_hours(skin, wet, humidity, run)
 
 
 @compiled

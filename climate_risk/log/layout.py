@@ -188,14 +188,14 @@ TERMS = 72
 
 
 CACHE_LINE_BYTES = 64
+NUMBERS_OF_A_LINE = CACHE_LINE_BYTES // np.dtype(np.float64).itemsize
 
 
 def aligned(*shape: int) -> npt.NDArray[np.float64]:
     """Zeros that begin on a cache line, so that no vector of eight numbers lies across two."""
-    line = CACHE_LINE_BYTES // np.dtype(np.float64).itemsize
     size = int(np.prod(shape))
-    buffer = np.zeros(size + line)
-    first = -(buffer.ctypes.data // buffer.itemsize) % line
+    buffer = np.zeros(size + NUMBERS_OF_A_LINE)
+    first = -(buffer.ctypes.data // buffer.itemsize) % NUMBERS_OF_A_LINE
     return buffer[first : first + size].reshape(shape)
 
 
