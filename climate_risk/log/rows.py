@@ -283,15 +283,15 @@ def choose(by: Any, above: Any, other: Any) -> Any:
     return above if by > 0.0 else other
 
 
-_overload: Any = overload(choose)
-
-
-@_overload
 def _choose_by_type(by: Any, above: Any, other: Any) -> Any:
     def of_rows(by: Any, above: Any, other: Any) -> Any:
         return _choose_rows(by, above, other)
 
     return of_rows if ROW in (by, above, other) else choose
+
+
+_overloaded: Any = overload
+_overloaded(choose)(_choose_by_type)
 
 
 interpolate: Callable[[Any, Row], Row] = _intrinsic(_interpolate)

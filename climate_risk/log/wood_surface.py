@@ -53,7 +53,8 @@ def secant_pull(rise: Number, gap: Number, drying: Number, damp: Number) -> Numb
     ``drying`` and ``damp`` are the vapour density that counts for each.
     """
     off: Number = max(choose(gap, rise, -rise), 1e-9 * abs(gap))
-    return off * choose(gap, drying, damp)
+    density: Number = choose(gap, drying, damp)
+    return off * density
 
 
 @inlined
