@@ -148,6 +148,7 @@ ROWS: dict[str, Callable[..., Any]] = {
     "store_row": _store_row,
     "alike": lambda value: value,
     "least": lambda value: value,
+    "greatest": lambda value: value,
     "interpolate": _interpolate,
 }
 """What :mod:`climate_risk.log.rows` does, for one case."""

@@ -12,9 +12,7 @@ analogy.
 
 from __future__ import annotations
 
-from numba import prange
-
-from climate_risk.compiled import assume, compiled
+from climate_risk.compiled import compiled
 from climate_risk.constants import KELVIN_AT_0_C, SECONDS_PER_HOUR, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import (
@@ -25,6 +23,7 @@ from climate_risk.log.formulas import (
     mixed_convection,
 )
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import add_to, alike, load, load_row, store
 
 SEALED_S_M = 1e12
 """A resistance that no vapour passes."""
@@ -33,20 +32,17 @@ SEALED_S_M = 1e12
 @compiled
 def catch_water(a: FloatArray, hour: FloatArray, boundary: int, top_area: float) -> None:
     """Rain, as far as a bag lets it through, and watering onto the bark or the top."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    whole, at_bark = at.SURFACE + boundary, boundary == at.BARK
-    poured = 0.0 if at_bark else 1.0 / top_area
-    for n in prange(at.CASES):
-        bag = hour[at.F_BAG, n]
-        whole_log = 1.0 if at_bark else 1.0 - hour[at.F_UNCUT, n]
-        caught = a[at.PARAMETER, P.model_side_rain_catch_share, n] if at_bark else 1.0
-        passed = 1.0 + bag * (a[at.PARAMETER, P.bag_rain_share, n] - 1.0)
-        inflow = passed * hour[at.F_RAIN, n] * caught + hour[at.F_WATERING, n] * poured
-        a[whole, at.S_INFLOW, n] = inflow * whole_log
-        a[whole, at.S_SUPPLY, n] = inflow * whole_log * (1.0 / SECONDS_PER_HOUR)
-        a[whole, at.S_TAKEN_UP, n] = 0.0
-    for n in prange(at.CASES):
-        a[whole, at.S_SUPPLY, n] += a[at.SURFACE_WATER, boundary, n] * (1.0 / SECONDS_PER_HOUR)
+    whole, held = at.SURFACE + boundary, load(a, at.SURFACE_WATER, boundary)
+    passed = 1.0 + load_row(hour, at.F_BAG) * (load(a, at.PARAMETER, P.bag_rain_share) - 1.0)
+    inflow = passed * load_row(hour, at.F_RAIN)
+    if boundary == at.BARK:
+        inflow *= load(a, at.PARAMETER, P.model_side_rain_catch_share)
+    else:
+        inflow += load_row(hour, at.F_WATERING) * (1.0 / top_area)
+        inflow *= 1.0 - load_row(hour, at.F_UNCUT)
+    store(a, whole, at.S_INFLOW, inflow)
+    store(a, whole, at.S_SUPPLY, (inflow + held) * (1.0 / SECONDS_PER_HOUR))
+    store(a, whole, at.S_TAKEN_UP, alike(0.0))
 
 
 @compiled
@@ -55,44 +51,36 @@ def catch_weather(a: FloatArray, hour: FloatArray, boundary: int) -> None:
 
     Long-wave and convection are linear in the surface's temperature.
     """
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole, at_bark = at.SURFACE + boundary, boundary == at.BARK
     own_absorptance = P.wood_bark_absorptance if at_bark else P.model_end_grain_absorptance
-    bark = 1.0 if at_bark else 0.0
     sun = at.F_SUN_SIDE if at_bark else at.F_SUN_TOP
     longwave = at.F_LONGWAVE_SIDE if at_bark else at.F_LONGWAVE_TOP
-    for n in prange(at.CASES):
-        kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
-        outdoors = a[at.PARAMETER, P.model_outdoor_convection_factor, n]
-        convection = mixed_convection(
-            outdoors * hour[at.F_CONVECTION, n], a[at.PARAMETER, P.model_free_convection_w_m2k, n]
-        )
-        air = boundary_layer_resistance(convection, kelvin)
-        emissivity = a[at.PARAMETER, P.model_bark_emissivity, n]
-        a[whole, at.S_AIR_RESISTANCE, n] = air
-        a[whole, at.S_HEAT_LOSS, n] = convection + longwave_loss(emissivity, kelvin)
-        cracked = bark_opening(
-            a[whole, at.S_INNER_MOISTURE, n], a[at.PARAMETER, P.model_bark_crack_factor, n]
-        )
-        cover = bark * a[at.PARAMETER, P.bark_resistance_s_m, n] / cracked
-        a[whole, at.S_VAPOUR_RESISTANCE, n] = air + cover
-        a[whole, at.S_VAPOUR, n] = hour[at.F_VAPOUR, n]
-    for n in prange(at.CASES):
-        kelvin = hour[at.F_AIR_TEMP, n] + KELVIN_AT_0_C
-        black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
-        absorptance = a[at.PARAMETER, own_absorptance, n]
-        emissivity = a[at.PARAMETER, P.model_bark_emissivity, n]
-        a[whole, at.S_LONGWAVE, n] = emissivity * (hour[longwave, n] - black)
-        a[whole, at.S_SUN, n] = absorptance * hour[sun, n]
-        a[whole, at.S_BEAM, n] = bark * absorptance * hour[at.F_BEAM_SIDE, n]
+    kelvin = load_row(hour, at.F_AIR_TEMP) + KELVIN_AT_0_C
+    outdoors = load(a, at.PARAMETER, P.model_outdoor_convection_factor)
+    forced = outdoors * load_row(hour, at.F_CONVECTION)
+    convection = mixed_convection(forced, load(a, at.PARAMETER, P.model_free_convection_w_m2k))
+    emissivity = load(a, at.PARAMETER, P.model_bark_emissivity)
+    air = boundary_layer_resistance(convection, kelvin)
+    store(a, whole, at.S_AIR_RESISTANCE, air)
+    store(a, whole, at.S_HEAT_LOSS, convection + longwave_loss(emissivity, kelvin))
+    store(a, whole, at.S_VAPOUR, load_row(hour, at.F_VAPOUR))
+    black = STEFAN_BOLTZMANN_W_M2K4 * kelvin * kelvin * kelvin * kelvin
+    store(a, whole, at.S_LONGWAVE, emissivity * (load_row(hour, longwave) - black))
+    absorptance = load(a, at.PARAMETER, own_absorptance)
+    store(a, whole, at.S_SUN, absorptance * load_row(hour, sun))
+    beam, cover = alike(0.0), alike(0.0)
+    if at_bark:
+        beam = absorptance * load_row(hour, at.F_BEAM_SIDE)
+        crack = load(a, at.PARAMETER, P.model_bark_crack_factor)
+        opened = bark_opening(load(a, whole, at.S_INNER_MOISTURE), crack)
+        cover = load(a, at.PARAMETER, P.bark_resistance_s_m) / opened
+    store(a, whole, at.S_BEAM, beam)
+    store(a, whole, at.S_VAPOUR_RESISTANCE, air + cover)
 
 
 @compiled
 def seal_uncut(a: FloatArray, hour: FloatArray) -> None:
     """Within a longer log there is no end, and no air at it."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
-    top = at.SURFACE + at.TOP
-    for n in prange(at.CASES):
-        sealed = SEALED_S_M * hour[at.F_UNCUT, n]
-        a[top, at.S_AIR_RESISTANCE, n] += sealed
-        a[top, at.S_VAPOUR_RESISTANCE, n] += sealed
+    top, sealed = at.SURFACE + at.TOP, SEALED_S_M * load_row(hour, at.F_UNCUT)
+    add_to(a, top, at.S_AIR_RESISTANCE, sealed)
+    add_to(a, top, at.S_VAPOUR_RESISTANCE, sealed)

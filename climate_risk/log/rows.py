@@ -18,13 +18,16 @@ from collections.abc import Callable
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 from llvmlite import ir
 from numba.core import cgutils, types
 from numba.core.typing.templates import AbstractTemplate, infer_global, signature
 from numba.extending import intrinsic, lower_builtin, models, overload, register_model
 
+from climate_risk.compiled import inlined
 from climate_risk.log.layout import CASES
 
+FloatArray = npt.NDArray[np.float64]
 Row = Any
 """What a kernel has in hand; only the compiler knows it."""
 
@@ -190,16 +193,20 @@ def _alike(typing: Any, value: Any) -> Any:
     return ROW(types.float64), generate
 
 
-def _least(typing: Any, row: Any) -> Any:
-    def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
-        left, half = values[0], CASES
-        while half > 1:
-            half //= 2
-            sides = [_part(builder, left, first, half) for first in (0, half)]
-            left = _lesser(builder, *sides)
-        return builder.extract_element(left, ir.Constant(ir.IntType(32), 0))
+def _across(narrow: Callable[[Any, Any, Any], Any]) -> Any:
+    """Code that narrows a row to one number, half of it at a time."""
 
-    return types.float64(row), generate
+    def typed(typing: Any, row: Any) -> Any:
+        def generate(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
+            left, half = values[0], CASES
+            while half > 1:
+                half //= 2
+                left = narrow(builder, *(_part(builder, left, start, half) for start in (0, half)))
+            return builder.extract_element(left, ir.Constant(ir.IntType(32), 0))
+
+        return types.float64(row), generate
+
+    return typed
 
 
 def _choose(typing: Any, by: Any, above: Any, other: Any) -> Any:
@@ -273,8 +280,10 @@ store_row: Callable[[Any, int, Row], None] = _intrinsic(_store_row)
 """``store_row(table, row, value)``."""
 alike: Callable[[float], Row] = _intrinsic(_alike)
 """A row that holds the same number for all."""
-least: Callable[[Row], float] = _intrinsic(_least)
+least: Callable[[Row], float] = _intrinsic(_across(_lesser))
 """The least number of a row."""
+greatest: Callable[[Row], float] = _intrinsic(_across(_greater))
+"""The greatest number of a row."""
 _choose_rows: Callable[..., Any] = _intrinsic(_choose)
 
 
@@ -299,3 +308,9 @@ interpolate: Callable[[Any, Row], Row] = _intrinsic(_interpolate)
 
 Beyond its ends the table goes on as its last cell does: no place reads outside of it.
 """
+
+
+@inlined
+def add_to(a: FloatArray, term: int, row: int, more: Row) -> None:
+    """Add to a row."""
+    store(a, term, row, load(a, term, row) + more)

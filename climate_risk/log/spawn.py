@@ -27,7 +27,7 @@ from climate_risk.log import layout as at
 from climate_risk.log.formulas import ACTIVITY_MAX, FloatArray, saturation_vapour_density
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import Row, alike, choose, load, store
+from climate_risk.log.rows import Row, add_to, alike, choose, load, store
 from climate_risk.log.state import Curves
 from climate_risk.log.wood import ACTIVITY_STEP, MOISTURE_STEP
 from climate_risk.log.wood_surface import look_up
@@ -142,12 +142,6 @@ def give_from(
     store(a, at.MOISTURE, cell, dried)
     store(a, at.ENERGY, cell, load(a, at.ENERGY, cell) - (warm + latent) * seconds)
     return warm
-
-
-@inlined
-def add_to(a: FloatArray, term: int, row: int, more: Row) -> None:
-    """Add to a row."""
-    store(a, term, row, load(a, term, row) + more)
 
 
 @inlined

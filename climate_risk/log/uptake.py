@@ -8,25 +8,23 @@ the square-root law of ``u_t = D u_zz``.
 
 from __future__ import annotations
 
-from numba import prange
-
-from climate_risk.compiled import assume, compiled
+from climate_risk.compiled import compiled
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, thawed_share
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import alike, choose, greatest, load, store
 
 
 @compiled
 def is_dry(a: FloatArray, boundary: int, rows: int) -> bool:
     """Whether no case has water or dew on a boundary; then its cells take up none: most hours."""
-    wet, whole = 0, at.SURFACE + boundary
-    for n in prange(at.CASES):
-        wet += (a[whole, at.S_SUPPLY, n] > 0.0) | (a[whole, at.S_EVAPORATION, n] < 0.0)
-    if wet == 0:
+    whole = at.SURFACE + boundary
+    wet = max(load(a, whole, at.S_SUPPLY), -load(a, whole, at.S_EVAPORATION))
+    dry = greatest(wet) <= 0.0
+    if dry:
         for row in range(rows):
-            for n in prange(at.CASES):
-                a[at.BOUNDARY_UPTAKE + boundary, row, n] = 0.0
-    return wet == 0
+            store(a, at.BOUNDARY_UPTAKE + boundary, row, alike(0.0))
+    return dry
 
 
 @compiled
@@ -41,21 +39,17 @@ def take_up(a: FloatArray, boundary: int, row: int, cell: int, full: float) -> N
     full : float
         Moisture to which liquid can wet the wood.
     """
-    assume(a.shape[2] == at.CASES)
-    whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        u = a[at.MOISTURE, cell, n]
-        thawed = thawed_share(a[at.TEMP, cell, n], a[at.ICE, cell, n], u)
-        wet = a[whole, at.S_SUPPLY, n] > 0.0
-        uptake = a[whole, at.S_UPTAKE, n] * thawed if wet and u < full else 0.0
-        a[at.BOUNDARY_UPTAKE + boundary, row, n] = uptake
-        out = a[at.BOUNDARY_DRYING + boundary, row, n]
-        lack = (a[whole, at.S_TARGET, n] - u) * out
-        taken = uptake * (full - u)
-        fed = min(taken, a[whole, at.S_SUPPLY, n])
-        spared = min(fed / max(lack, 1e-30), 1.0) if lack > 0.0 else a[whole, at.S_WET, n]
-        dewy = a[whole, at.S_EVAPORATION, n] < 0.0
-        a[at.BOUNDARY_DRYING + boundary, row, n] = 0.0 if dewy else out * (1.0 - spared)
+    whole, u = at.SURFACE + boundary, load(a, at.MOISTURE, cell)
+    supply, room = load(a, whole, at.S_SUPPLY), full - u
+    thawed = thawed_share(load(a, at.TEMP, cell), load(a, at.ICE, cell), u)
+    uptake = choose(supply, choose(room, load(a, whole, at.S_UPTAKE) * thawed, 0.0), 0.0)
+    out = load(a, at.BOUNDARY_DRYING + boundary, row)
+    lack = (load(a, whole, at.S_TARGET) - u) * out
+    fed = min(uptake * room, supply)
+    spared = choose(lack, min(fed / max(lack, 1e-30), 1.0), load(a, whole, at.S_WET))
+    dew = -load(a, whole, at.S_EVAPORATION)
+    store(a, at.BOUNDARY_UPTAKE + boundary, row, uptake)
+    store(a, at.BOUNDARY_DRYING + boundary, row, choose(dew, 0.0, out * (1.0 - spared)))
 
 
 @compiled
@@ -72,14 +66,11 @@ def soak(
     first : int
         Lowest level of the slice.
     """
-    assume(a.shape[2] == at.CASES)
-    whole = at.SURFACE + at.TOP
+    supply = load(a, at.SURFACE + at.TOP, at.S_SUPPLY)
+    uptake = load(a, at.PARAMETER, P.wood_uptake_diffusivity_m2_s)
     for k in range(first, level_m.size - 1):
         r, q = k * rings + ring, (k + 1) * rings + ring
-        apart = 0.5 * (level_m[k] + level_m[k + 1])
-        for n in prange(at.CASES):
-            thawed = thawed_share(a[at.TEMP, q, n], a[at.ICE, q, n], a[at.MOISTURE, q, n])
-            uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
-            wet = density / apart * uptake * thawed
-            soaked = a[whole, at.S_SUPPLY, n] > 0.0 and wet > a[at.WATER_Z, r, n]
-            a[at.WATER_Z, r, n] = wet if soaked else a[at.WATER_Z, r, n]
+        thawed = thawed_share(load(a, at.TEMP, q), load(a, at.ICE, q), load(a, at.MOISTURE, q))
+        wet = density / (0.5 * (level_m[k] + level_m[k + 1])) * uptake * thawed
+        before = load(a, at.WATER_Z, r)
+        store(a, at.WATER_Z, r, choose(supply, max(wet, before), before))
