@@ -1,8 +1,8 @@
 """How kernels are compiled: division as in NumPy, a product and a sum rounded once.
 
-A cold start spends most of its time on the compiler.  Nothing calls a kernel from C, so none
-gets a wrapper for it.  What is compiled is kept between runs, and thrown away when any file
-changes that a kernel is made of: a kernel holds numbers of other files as constants.
+A cold start spends most of its time on the compiler (:mod:`climate_risk.kernel_compiler`).
+What is compiled is kept between runs, and thrown away when any file changes that a kernel is made
+of: a kernel holds numbers of other files as constants.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from numba.core import cgutils, types
 from numba.core.registry import cpu_target
 from numba.extending import intrinsic, register_jitable
 
-from climate_risk.independent_rounds import KernelCompiler
+from climate_risk.kernel_compiler import KernelCache, KernelCompiler
 
 _compile: Any = njit  # so that a compiled function keeps the types it was written with
 _Function = TypeVar("_Function", bound=Callable[..., Any])
@@ -32,7 +32,8 @@ _ANY = {
 }
 _ROOMS = ("microclimate", "log", "fungus", "engine")
 """Folders that hold kernels, and files beside them that kernels take constants from."""
-_FILES = ("compiled.py", "independent_rounds.py", "constants.py", "schema.py", "tables.py")
+_MADE_BY = ("compiled.py", "kernel_compiler.py", "independent_rounds.py")
+_FILES = (*_MADE_BY, "constants.py", "schema.py", "tables.py")
 
 
 def kernel_files() -> list[Path]:
@@ -54,8 +55,10 @@ def _kept(**options: Any) -> Callable[[_Function], _Function]:
     def compile_kept(function: _Function) -> _Function:
         kernel = _compile(function, nogil=True, pipeline_class=KernelCompiler, **_ANY, **options)
         _take_any_whole_number(kernel)
+        if kernel.targetoptions.get("no_cpython_wrapper"):
+            _entered_when_called(kernel)
         try:
-            kernel.enable_caching()
+            kernel._cache = KernelCache(function)
         except RuntimeError:  # neither the install nor the user has a folder to write to
             return kernel  # type: ignore[no-any-return]
         kernel._cache._cache_file._source_stamp = kernel_stamp()
@@ -74,6 +77,17 @@ def _take_any_whole_number(kernel: Any) -> None:
     kernel.get_call_template = find_general
 
 
+def _entered_when_called(kernel: Any) -> None:
+    """Leave the way in from Python, which kernels do not need, to Python's first call."""
+
+    @cache
+    def way_in() -> Any:
+        return _compile(lambda *arguments: kernel(*arguments), **_ANY)
+
+    kernel._insert = lambda *_, **__: None
+    kernel._compile_for_args = lambda *_, **__: way_in()
+
+
 def is_kept(kernel: Any) -> bool:
     """Whether the cache holds a kernel for this processor, from the files as they are now."""
     kept: Any = getattr(kernel._cache, "_cache_file", None)
@@ -83,13 +97,17 @@ def is_kept(kernel: Any) -> bool:
     return any(processor == here for _, processor, _ in kept._load_index())
 
 
-compiled: Callable[[_Function], _Function] = _kept()
-"""A function of its own, kept in the cache."""
-inlined: Callable[[_Function], _Function] = _kept(inline="always")
-"""A function set into its one caller, where it would else be optimized twice."""
+entry: Callable[[_Function], _Function] = _kept()
+"""What Python calls in every run."""
+compiled: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=True)
+"""What kernels call by its name; and Python in tests and benchmarks."""
+inlined: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=True, forceinline=True)
+"""A function so small, or called for every single case, that it is set into its callers."""
 
 _law: Any = register_jitable  # so that a law keeps the types it was written with
-law: Callable[[_Function], _Function] = _law(**_ANY)
+law: Callable[[_Function], _Function] = _law(
+    pipeline_class=KernelCompiler, forceinline=True, **_ANY
+)
 """A law of nature: plain Python to whoever calls it, set into kernels by the compiler."""
 
 

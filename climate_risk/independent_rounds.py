@@ -17,13 +17,13 @@ from typing import Any
 
 from llvmlite import ir as llvm
 from numba import prange
-from numba.core import ir
+from numba.core import cgutils, ir, types
 from numba.core.analysis import compute_cfg_from_blocks
-from numba.core.compiler import CompilerBase, DefaultPassBuilder
-from numba.core.compiler_machinery import PassManager, register_pass
 from numba.core.lowering import Lower
-from numba.core.typed_passes import BaseNativeLowering, NativeLowering
+from numba.np import arrayobj
 
+arrays: Any = arrayobj
+kinds: Any = types
 _MEMORY = (llvm.instructions.LoadInstr, llvm.instructions.StoreInstr, llvm.instructions.CallInstr)
 _VECTORIZED = ("llvm.loop.isvectorized", llvm.Constant(llvm.IntType(32), 1))
 
@@ -55,7 +55,7 @@ class _Loop(_Distinct):
         return self, *super().holds()
 
 
-class _Lower(Lower):  # type: ignore[misc]
+class KernelLower(Lower):  # type: ignore[misc]
     """From Numba's instructions to LLVM's."""
 
     def lower_function_body(self) -> Any:
@@ -64,10 +64,6 @@ class _Lower(Lower):  # type: ignore[misc]
         tail = super().lower_function_body()
         for latches, body in self._independent_loops():
             self._declare(latches, [made for block in body for made in self._made[block]])
-        for block in self.function.blocks:
-            for instruction in block.instructions:
-                if _counts_from_the_end(instruction):
-                    instruction.operands[0] = llvm.Constant(llvm.IntType(1), 0)
         return tail
 
     def lower_block(self, block: Any) -> None:
@@ -75,6 +71,41 @@ class _Lower(Lower):  # type: ignore[misc]
         super().lower_block(block)
         self._made[block] = [begin, *self.function.blocks[known:]]
         self._last[block] = self.builder.basic_block
+
+    def lower_getitem(self, resty: Any, expr: Any, value: Any, index: Any, signature: Any) -> Any:
+        kind, place = self.typeof(value.name), self._place(value, index)
+        if place is None:
+            return super().lower_getitem(resty, expr, value, index, signature)
+        number = arrays.load_item(self.context, self.builder, kind, place)
+        return self.context.cast(self.builder, number, kind.dtype, resty)
+
+    def lower_setitem(self, target: Any, index: Any, value: Any, signature: Any) -> Any:
+        kind, place = self.typeof(target.name), self._place(target, index)
+        if place is None:
+            return super().lower_setitem(target, index, value, signature)
+        number, given = self.loadvar(value.name), self.typeof(value.name)
+        number = self.context.cast(self.builder, number, given, kind.dtype)
+        return arrays.store_item(self.context, self.builder, kind, number, place)
+
+    def _place(self, array: Any, index: Any) -> Any:
+        """Where an index leads in an array, if to one number.
+
+        Numba's own code for that also looks for indices that count from the end.  It is five
+        times as long, and would be most of all there is to compile.
+        """
+        kind, given = self.typeof(array.name), self.typeof(index.name)
+        several = isinstance(given, kinds.BaseTuple)
+        parts = [kinds.unliteral(part) for part in (given if several else (given,))]
+        whole = isinstance(kind, kinds.Array) and parts == kind.ndim * [kinds.intp]
+        if not (whole and kind.layout == "C"):
+            return None
+        builder, model = self.builder, self.context.data_model_manager[kind]
+        held, by = self.loadvar(array.name), self.loadvar(index.name)
+        at, *inner = cgutils.unpack_tuple(builder, by) if several else (by,)
+        _, *sizes = cgutils.unpack_tuple(builder, model.get(builder, held, "shape"))
+        for size, part in zip(sizes, inner, strict=True):
+            at = builder.add(builder.mul(at, size), part)
+        return builder.gep(model.get(builder, held, "data"), [at])
 
     def _independent_loops(self) -> list[tuple[list[Any], list[Any]]]:
         """Blocks that lead back, and all blocks, of every loop over a ``prange``."""
@@ -133,41 +164,5 @@ def _over_prange(body: list[Any], values: dict[str, Any]) -> bool:
     return False
 
 
-def _counts_from_the_end(instruction: Any) -> bool:
-    """Whether it takes ``index + size`` for an index below 0, as Numba's indices do."""
-    if not isinstance(instruction, llvm.instructions.SelectInstr):
-        return False
-    below, wrapped, index = instruction.operands
-    return (
-        isinstance(below, llvm.instructions.ICMPInstr)
-        and below.op == "slt"
-        and below.operands[0] is index
-        and isinstance(wrapped, llvm.instructions.Instruction)
-        and wrapped.opname == "add"
-        and index in wrapped.operands
-    )
-
-
 def _next(assignment: Any) -> bool:
     return isinstance(assignment.value, ir.Expr) and assignment.value.op == "iternext"
-
-
-@register_pass(mutates_CFG=True, analysis_only=False)
-class _KernelLowering(BaseNativeLowering):  # type: ignore[misc]
-    _name = "kernel_lowering"
-
-    @property
-    def lowering_class(self) -> type[_Lower]:
-        return _Lower
-
-
-class KernelCompiler(CompilerBase):  # type: ignore[misc]
-    """Numba's own steps, with the lowering above in place of its own."""
-
-    def define_pipelines(self) -> list[Any]:
-        usual = DefaultPassBuilder.define_nopython_pipeline(self.state)
-        pipeline = PassManager("kernel")
-        for step, description in usual.passes:
-            pipeline.add_pass(_KernelLowering if step is NativeLowering else step, description)
-        pipeline.finalize()
-        return [pipeline]

@@ -12,9 +12,9 @@ from numba import njit, prange
 from numba.core.dispatcher import Dispatcher
 
 from climate_risk.compiled import kernel_files
-from climate_risk.independent_rounds import KernelCompiler
+from climate_risk.kernel_compiler import KernelCompiler
 
-KERNELS = {"compiled", "inlined"}
+KERNELS = {"compiled", "entry", "inlined"}
 
 
 def add_up(a, row):

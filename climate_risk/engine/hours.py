@@ -6,7 +6,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import prange
 
-from climate_risk.compiled import compiled, fetch_ahead, inlined
+from climate_risk.compiled import compiled, entry, fetch_ahead, inlined
 from climate_risk.constants import (
     HOURS_PER_DAY,
     KELVIN_AT_0_C,
@@ -253,7 +253,7 @@ def note_rivals(a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
         day[D_RIVAL_HOURS, n] += rival_hours(skin, wet, humidity, run)
 
 
-@compiled
+@inlined
 def spawn_state(grid: Grid, a: FloatArray, case: int) -> tuple[float, float]:
     """Moisture of the driest spawn layer [kg/kg], and the water in all of them [kg]."""
     nr, section = grid.ring_area_m2.size, np.pi * grid.radius_m**2
@@ -319,7 +319,7 @@ def close_day(
         booked[1, n] = a[at.BUDGET, at.B_WATER_OUT, n]
 
 
-@compiled
+@entry
 def run_block(
     grid: Grid,
     curves: Curves,

@@ -20,7 +20,7 @@ from collections.abc import Mapping
 import numpy as np
 from numba import prange
 
-from climate_risk.compiled import compiled
+from climate_risk.compiled import compiled, inlined, law
 from climate_risk.constants import HOURS_PER_DAY
 from climate_risk.fungus.formulas import (
     potential_response,
@@ -142,7 +142,7 @@ def respond_to_water(
         store(mycelium, WATER_RESPONSE, k, 1.0 - lack)
 
 
-@compiled
+@inlined
 def has_spawn(grid: Grid, interface: int) -> bool:
     """Whether a spawn layer with its own water lies at an interface: there is wood above it."""
     covered: bool = grid.interface_level[interface] < grid.level_m.size
@@ -172,7 +172,7 @@ def respond_in_spawn(
         store(mycelium, SPAWN_RESPONSE, interface, 1.0 - lack)
 
 
-@compiled
+@inlined
 def has_taken(
     grid: Grid, parameters: FloatArray, mycelium: FloatArray, interface: int, n: int
 ) -> bool:
@@ -186,7 +186,7 @@ def has_taken(
     return taken
 
 
-@compiled
+@law
 def interface_neighbours(grid: Grid, interface: int) -> tuple[int, int, float]:
     """Levels below and above a spawn interface, and the weight of the upper one.
 

@@ -38,7 +38,7 @@ from climate_risk.log.parameters import P
 from climate_risk.log.rows import Row, load, load_row
 
 
-@compiled
+@inlined
 def is_bagged(hour: FloatArray) -> bool:
     """Whether any case has a bag on."""
     bags = 0.0
@@ -111,7 +111,7 @@ def bag_heat(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
         a[bark, at.S_BEAM, n] += bag * (beam - a[bark, at.S_BEAM, n])
 
 
-@compiled
+@inlined
 def opening_air(a: FloatArray, hour: FloatArray, wide: float, n: int) -> float:
     """Air through foot and holes of one case's bag [m3/s]."""
     shut = a[at.PARAMETER, P.bag_foot_gap_closed_mm, n]
@@ -123,7 +123,7 @@ def opening_air(a: FloatArray, hour: FloatArray, wide: float, n: int) -> float:
     return flow
 
 
-@compiled
+@inlined
 def into_bag(
     a: FloatArray, whole: int, n: int, bag: float, resistance: float, vapour: float
 ) -> None:

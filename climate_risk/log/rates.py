@@ -16,7 +16,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from climate_risk.compiled import compiled
+from climate_risk.compiled import compiled, entry
 from climate_risk.constants import SECONDS_PER_HOUR, WATER_HEAT_CAPACITY_J_KG_K
 from climate_risk.log import layout as at
 from climate_risk.log.conductances import refresh_conductances
@@ -123,7 +123,7 @@ def warm_all_ends(grid: Grid, a: FloatArray, hour: FloatArray, heat: FloatArray)
         warm_cell(a, at.GROUND, i, i, grid.level_m[0], heat)
 
 
-@compiled
+@entry
 def rates(
     grid: Grid, curves: Curves, state: FloatArray, hour: FloatArray, a: FloatArray,
     rate: FloatArray,

@@ -53,7 +53,7 @@ LEAST_SUPPLY_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
 """Water that would not last the hour at this rate is rounding left over."""
 
 
-@compiled
+@inlined
 def add_outer_cell(a: FloatArray, boundary: int, row: int, cell: int, share: float) -> None:
     """Add one boundary cell to the means of its boundary."""
     assume(a.shape[2] == at.CASES)

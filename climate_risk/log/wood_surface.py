@@ -13,7 +13,7 @@ wood.  ``u_s`` is kept from hour to hour and found by secants from rest with the
 
 from __future__ import annotations
 
-from climate_risk.compiled import compiled, inlined, law
+from climate_risk.compiled import inlined, law
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, Number
 from climate_risk.log.rows import Row, choose, interpolate, load, store
@@ -75,7 +75,7 @@ def pull_of_air(
     return pull, max(pull + feed, 1e-30)
 
 
-@compiled
+@inlined
 def solve_wood_surface(
     a: FloatArray, boundary: int, row: int, cell: int, share: float, activity: FloatArray
 ) -> None:
@@ -92,7 +92,7 @@ def solve_wood_surface(
     store(a, whole, at.S_WOOD_FLUX, load(a, whole, at.S_WOOD_FLUX) + flux * share)
 
 
-@compiled
+@inlined
 def dry_cell(a: FloatArray, boundary: int, row: int, cell: int, activity: FloatArray) -> None:
     """Secant conductance of vapour from a cell of wood to the air.
 

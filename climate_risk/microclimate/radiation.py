@@ -12,7 +12,7 @@ import numpy as np
 import numpy.typing as npt
 from numba import prange
 
-from climate_risk.compiled import compiled
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
 from climate_risk.microclimate.canopy import INDEX_MAX, INDEX_STEP
 from climate_risk.schema import Schema
@@ -97,7 +97,7 @@ def radiation_parameters(values: Mapping[str, FloatArray], openness: float) -> F
     )
 
 
-@compiled
+@inlined
 def _beam_share(way: float) -> float:
     """exp(-way) for ways up to :data:`BEAM_PATH_MAX`, by a polynomial for the vector unit."""
     y = -0.0625 * min(way, BEAM_PATH_MAX)
