@@ -326,7 +326,7 @@ def start_heat(
 def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps: int) -> None:
     """Conduct heat for one hour: across the rings, along the levels, then freeze or melt."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
-    area, height, width = grid.ring_area_m2, grid.level_m, nz * nr * at.CASES
+    area, height = grid.ring_area_m2, grid.level_m
     girth, section = grid.edge_girth_m[nr - 1], np.pi * grid.radius_m * grid.radius_m
     rho, dry, seconds = (
         curves.density_kg_m3,
@@ -334,12 +334,12 @@ def move_heat(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray, steps
         SECONDS_PER_HOUR / steps,
     )
     start_heat(grid, curves, a, hour, seconds)
-    frosty = holds_ice(a, width)
+    frosty = holds_ice(a, nz * nr)
     for _ in range(steps):
         cold = conduct_heat(a, area, height, girth, rho, dry, seconds)
         if cold or frosty:
             frosty = True
-            settle_ice(a, width, dry)
+            settle_ice(a, nz * nr, dry)
     note_surface(a, at.BARK, height, grid.height_m)
     note_surface(a, at.TOP, area, section)
     book_soil_heat(a, hour, area)

@@ -15,9 +15,8 @@ its rim evaporates is paid by the wood.
 from __future__ import annotations
 
 import numpy as np
-from numba import prange
 
-from climate_risk.compiled import assume, compiled, inlined
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
@@ -27,10 +26,19 @@ from climate_risk.log import layout as at
 from climate_risk.log.formulas import ACTIVITY_MAX, FloatArray, saturation_vapour_density
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import Row, add_to, alike, choose, load, store
+from climate_risk.log.rows import (
+    Row,
+    add_to,
+    alike,
+    choose,
+    greatest,
+    interpolate,
+    load,
+    load_row,
+    store,
+)
 from climate_risk.log.state import Curves
 from climate_risk.log.wood import ACTIVITY_STEP, MOISTURE_STEP
-from climate_risk.log.wood_surface import look_up
 
 NEAR = 0.02
 """Moisture by which the second point of a secant on the spawn's curve lies apart [kg/kg]."""
@@ -39,26 +47,20 @@ NEAR = 0.02
 @compiled
 def hold_spawn(a: FloatArray, hour: FloatArray) -> bool:
     """Note where there is spawn between the pieces, and whether any case has."""
-    found = 0.0
-    for n in prange(at.CASES):
-        a[at.STACK, at.N_SPAWN, n] = hour[at.F_SPAWN, n]
-        a[at.STACK, at.N_RIM_OUT, n] = 0.0
-        found += hour[at.F_SPAWN, n]
-    return found > 0.0
+    here = load_row(hour, at.F_SPAWN)
+    store(a, at.STACK, at.N_SPAWN, here)
+    store(a, at.STACK, at.N_RIM_OUT, alike(0.0))
+    return greatest(here) > 0.0
 
 
 @compiled
 def read_curve(curves: Curves, a: FloatArray, row: int) -> None:
     """Wood's moisture at the potential of one ring's spawn, and how it grows with the spawn's."""
-    assume(a.shape[2] == at.CASES)
-    look_up(a, at.SPAWN_AS_WOOD, row, at.SPAWN_MOISTURE, row, curves.spawn_as_wood, MOISTURE_STEP)
-    near = at.SPAWN_AS_WOOD_SLOPE
-    for n in prange(at.CASES):
-        a[near, row, n] = max(a[at.SPAWN_MOISTURE, row, n] - NEAR, 0.0)
-    look_up(a, near, row, near, row, curves.spawn_as_wood, MOISTURE_STEP)
-    for n in prange(at.CASES):
-        slope = (a[at.SPAWN_AS_WOOD, row, n] - a[near, row, n]) * (1.0 / NEAR)
-        a[near, row, n] = max(slope, 1e-3)
+    held = load(a, at.SPAWN_MOISTURE, row)
+    wood = interpolate(curves.spawn_as_wood, held * (1.0 / MOISTURE_STEP))
+    less = interpolate(curves.spawn_as_wood, max(held - NEAR, 0.0) * (1.0 / MOISTURE_STEP))
+    store(a, at.SPAWN_AS_WOOD, row, wood)
+    store(a, at.SPAWN_AS_WOOD_SLOPE, row, max((wood - less) * (1.0 / NEAR), 1e-3))
 
 
 @compiled
@@ -69,18 +71,11 @@ def read_rim(curves: Curves, a: FloatArray, layer: int, row: int, above: int, be
     humid = min(load(a, at.STACK, at.N_RIM_VAPOUR) / saturated, ACTIVITY_MAX)
     store(a, at.SPAWN_RIM_SATURATED, layer, saturated)
     store(a, at.SPAWN_RIM_HUMIDITY, layer, humid)
-    look_up(
-        a, at.SPAWN_ACTIVITY, layer, at.SPAWN_MOISTURE, row, curves.spawn_activity, MOISTURE_STEP
-    )
-    look_up(
-        a,
-        at.SPAWN_TARGET,
-        layer,
-        at.SPAWN_RIM_HUMIDITY,
-        layer,
-        curves.spawn_by_activity,
-        ACTIVITY_STEP,
-    )
+    held = load(a, at.SPAWN_MOISTURE, row)
+    active = interpolate(curves.spawn_activity, held * (1.0 / MOISTURE_STEP))
+    store(a, at.SPAWN_ACTIVITY, layer, active)
+    rest = interpolate(curves.spawn_by_activity, humid * (1.0 / ACTIVITY_STEP))
+    store(a, at.SPAWN_TARGET, layer, rest)
 
 
 @inlined
@@ -212,7 +207,6 @@ def exchange_ring(
 @compiled
 def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Move water between the spawn layers, the wood and the air, for one hour."""
-    assume(a.shape[2] == at.CASES)
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     full = (curves.spawn_as_wood.size - 2) * MOISTURE_STEP
     rho, inward = curves.density_kg_m3, 1.0 / grid.ring_out_m[nr - 1]
@@ -254,9 +248,7 @@ def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
 def rims_give(grid: Grid, a: FloatArray) -> None:
     """How the rims of all layers give vapour to the air that they meet."""
     rims_m2 = 2.0 * np.pi * grid.radius_m * grid.spawn_depth_m * grid.interface_level.size
-    for n in prange(at.CASES):
-        resistance = a[at.STACK, at.N_RIM_RESISTANCE, n]
-        giving = a[at.STACK, at.N_SPAWN, n] * rims_m2 / resistance
-        behind = giving * a[at.STACK, at.N_RIM_VAPOUR, n] + a[at.STACK, at.N_RIM_OUT, n]
-        a[at.STACK, at.N_RIM_GIVING, n] = giving
-        a[at.STACK, at.N_RIM_GIVEN, n] = behind
+    giving = load(a, at.STACK, at.N_SPAWN) * rims_m2 / load(a, at.STACK, at.N_RIM_RESISTANCE)
+    behind = giving * load(a, at.STACK, at.N_RIM_VAPOUR) + load(a, at.STACK, at.N_RIM_OUT)
+    store(a, at.STACK, at.N_RIM_GIVING, giving)
+    store(a, at.STACK, at.N_RIM_GIVEN, behind)

@@ -11,8 +11,6 @@ solved by elimination and back substitution (Thomas), for all cases together.  W
 
 from __future__ import annotations
 
-from numba import prange
-
 from climate_risk.compiled import compiled
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
@@ -26,7 +24,7 @@ from climate_risk.log.formulas import (
     FloatArray,
     heat_capacity,
 )
-from climate_risk.log.rows import Row, alike, least, load, store
+from climate_risk.log.rows import Row, alike, greatest, least, load, store
 
 
 @compiled
@@ -236,23 +234,21 @@ def conduct_heat(
 
 
 @compiled
-def holds_ice(a: FloatArray, width: int) -> bool:
+def holds_ice(a: FloatArray, cells: int) -> bool:
     """Whether any cell of any case holds ice."""
-    icy = 0
-    for n in prange(width):
-        icy += a[at.ICE, 0, n] > 0.0
-    return icy > 0
+    most = load(a, at.ICE, 0)
+    for r in range(1, cells):
+        most = max(most, load(a, at.ICE, r))
+    return greatest(most) > 0.0
 
 
 @compiled
-def settle_ice(a: FloatArray, width: int, dry_heat: float) -> None:
+def settle_ice(a: FloatArray, cells: int, dry_heat: float) -> None:
     """Freeze or melt free water at 0 degC; each cell's own temperature pays for it."""
-    dry = dry_heat / LATENT_HEAT_FUSION_J_KG
-    wet = WATER_HEAT_CAPACITY_J_KG_K / LATENT_HEAT_FUSION_J_KG
-    for n in prange(width):
-        u, before, temp = a[at.MOISTURE, 0, n], a[at.ICE, 0, n], a[at.TEMP, 0, n]
-        heat = dry + wet * u
+    for r in range(cells):
+        u, before, temp = load(a, at.MOISTURE, r), load(a, at.ICE, r), load(a, at.TEMP, r)
+        heat = heat_capacity(u, 1.0 / LATENT_HEAT_FUSION_J_KG, dry_heat)
         wanted = before + (FREEZING_TEMP_C - temp) * heat
         ice = min(max(wanted, 0.0), max(u - BOUND_WATER_MAX, 0.0))
-        a[at.TEMP, 0, n] = temp + (ice - before) / heat
-        a[at.ICE, 0, n] = ice
+        store(a, at.TEMP, r, temp + (ice - before) / heat)
+        store(a, at.ICE, r, ice)
