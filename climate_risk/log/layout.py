@@ -143,14 +143,8 @@ MODE_END = 61
 PARAMETER = 62
 # Spawn layers: rows are ``interface * nr + ring``.
 SPAWN_MOISTURE = 63  # kg per kg of oven-dry spawn
-SPAWN_AS_WOOD = 64  # moisture of wood at the same water potential [kg/kg]
-SPAWN_AS_WOOD_SLOPE = 65  # how that grows with the spawn's own moisture
-SPAWN_ACTIVITY = 66  # water activity; rows are interfaces, of the outermost ring
-SPAWN_TARGET = 67  # moisture at which spawn's rim and air are at rest; rows as SPAWN_ACTIVITY
-SPAWN_RIM_HUMIDITY = 68  # of the air at the rim's temperature; rows likewise
-SPAWN_RIM_SATURATED = 69  # vapour density at the rim's temperature [kg/m3]; rows likewise
 # Rows of the whole stack.
-STACK = 70
+STACK = 64
 (
     N_BAG_TEMP,  # degC
     N_BAG_VAPOUR,  # density in the bag's air [kg/m3]
@@ -168,8 +162,8 @@ STACK = 70
     N_SPAWN,  # 1 once there is spawn between the pieces
 ) = range(14)
 # Running sums since the start, one row each.
-BUDGET = 71
-TERMS = 72
+BUDGET = 65
+TERMS = 66
 (
     B_WATER_IN,  # kg
     B_WATER_OUT,

@@ -53,51 +53,35 @@ def hold_spawn(a: FloatArray, hour: FloatArray) -> bool:
     return greatest(here) > 0.0
 
 
-@compiled
-def read_curve(curves: Curves, a: FloatArray, row: int) -> None:
-    """Wood's moisture at the potential of one ring's spawn, and how it grows with the spawn's."""
-    held = load(a, at.SPAWN_MOISTURE, row)
-    wood = interpolate(curves.spawn_as_wood, held * (1.0 / MOISTURE_STEP))
-    less = interpolate(curves.spawn_as_wood, max(held - NEAR, 0.0) * (1.0 / MOISTURE_STEP))
-    store(a, at.SPAWN_AS_WOOD, row, wood)
-    store(a, at.SPAWN_AS_WOOD_SLOPE, row, max((wood - less) * (1.0 / NEAR), 1e-3))
-
-
-@compiled
-def read_rim(curves: Curves, a: FloatArray, layer: int, row: int, above: int, below: int) -> None:
-    """Humidity of the air at one rim, its spawn's activity and where both would be at rest."""
-    temp = 0.5 * (load(a, at.TEMP, above) + load(a, at.TEMP, below))
-    saturated = saturation_vapour_density(temp)
-    humid = min(load(a, at.STACK, at.N_RIM_VAPOUR) / saturated, ACTIVITY_MAX)
-    store(a, at.SPAWN_RIM_SATURATED, layer, saturated)
-    store(a, at.SPAWN_RIM_HUMIDITY, layer, humid)
-    held = load(a, at.SPAWN_MOISTURE, row)
-    active = interpolate(curves.spawn_activity, held * (1.0 / MOISTURE_STEP))
-    store(a, at.SPAWN_ACTIVITY, layer, active)
-    rest = interpolate(curves.spawn_by_activity, humid * (1.0 / ACTIVITY_STEP))
-    store(a, at.SPAWN_TARGET, layer, rest)
-
-
 @inlined
-def open_rim(a: FloatArray, layer: int, gap: Row, rim: float, inward: float) -> Row:
+def open_rim(
+    curves: Curves, a: FloatArray, row: int, temp_c: Row, rim: float, inward: float
+) -> tuple[Row, Row]:
     """Conductance from the outermost ring's spawn through its rim to the air, by ring area.
 
     Parameters
     ----------
-    gap : row
-        Moisture of the spawn over that at rest with the air.
+    temp_c : row
+        Of the rim.
     rim : float
         Area of the rim over that of the ring.
     inward : float
         Of the distance from the rim to the ring's middle [1/m].
+
+    Returns
+    -------
+    row, row
+        The conductance, and moisture of the spawn over that at rest with the air.
     """
-    rise = load(a, at.SPAWN_ACTIVITY, layer) - load(a, at.SPAWN_RIM_HUMIDITY, layer)
-    per_moisture = choose(abs(gap) - 1e-6, max(rise / gap, 1e-6), 1e-6)
-    vapour = load(a, at.SPAWN_RIM_SATURATED, layer) * per_moisture
+    saturated, held = saturation_vapour_density(temp_c), load(a, at.SPAWN_MOISTURE, row)
+    humid = min(load(a, at.STACK, at.N_RIM_VAPOUR) / saturated, ACTIVITY_MAX)
+    rise = interpolate(curves.spawn_activity, held * (1.0 / MOISTURE_STEP)) - humid
+    gap = held - interpolate(curves.spawn_by_activity, humid * (1.0 / ACTIVITY_STEP))
+    vapour = saturated * choose(abs(gap) - 1e-6, max(rise / gap, 1e-6), 1e-6)
     inner = load(a, at.PARAMETER, P.model_spawn_density_kg_m3)
     inner *= load(a, at.PARAMETER, P.model_spawn_diffusivity_m2_s) * inward
     through = vapour * inner / (vapour + inner * load(a, at.STACK, at.N_RIM_RESISTANCE))
-    return load(a, at.STACK, at.N_SPAWN) * rim * through
+    return load(a, at.STACK, at.N_SPAWN) * rim * through, gap
 
 
 @inlined
@@ -156,13 +140,13 @@ def book_spawn(a: FloatArray, warm: Row, out: Row, area_m2: float) -> None:
 
 @compiled
 def exchange_ring(
+    curves: Curves,
     a: FloatArray,
     row: int,
     above: int,
     below: int,
     height_above_m: float,
     height_below_m: float,
-    density: float,
     rim: Row,
     gap: Row,
     spawn_depth_m: float,
@@ -181,14 +165,18 @@ def exchange_ring(
     both : float
         1, or 0 where there is no cell below.
     """
-    wood, slope = load(a, at.SPAWN_AS_WOOD, row), load(a, at.SPAWN_AS_WOOD_SLOPE, row)
+    held = load(a, at.SPAWN_MOISTURE, row)
+    wood = interpolate(curves.spawn_as_wood, held * (1.0 / MOISTURE_STEP))
+    less = interpolate(curves.spawn_as_wood, max(held - NEAR, 0.0) * (1.0 / MOISTURE_STEP))
+    slope = max((wood - less) * (1.0 / NEAR), 1e-3)
+    density = curves.density_kg_m3
     up, down = load(a, at.MOISTURE, above) - wood, load(a, at.MOISTURE, below) - wood
     k_above = reach_cell(a, above, height_above_m, density, up)
     k_below = both * reach_cell(a, below, height_below_m, density, -down)
     mass = load(a, at.PARAMETER, P.model_spawn_density_kg_m3) * (spawn_depth_m / SECONDS_PER_HOUR)
     drive = k_above * up + k_below * down - rim * gap
     change = drive / (mass + slope * (k_above + k_below) + rim)
-    out, held = rim * (gap + change), load(a, at.SPAWN_MOISTURE, row)
+    out = rim * (gap + change)
     # Near its fullest, spawn's curve is steeper than the secant: it takes what it can hold.
     room = max(mass * (full - held) + out, 0.0)
     from_above, from_below = k_above * (up - slope * change), k_below * (down - slope * change)
@@ -209,7 +197,7 @@ def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Move water between the spawn layers, the wood and the air, for one hour."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     full = (curves.spawn_as_wood.size - 2) * MOISTURE_STEP
-    rho, inward = curves.density_kg_m3, 1.0 / grid.ring_out_m[nr - 1]
+    inward = 1.0 / grid.ring_out_m[nr - 1]
     for layer in range(grid.interface_level.size):
         level = grid.interface_level[layer]
         if level >= nz:
@@ -221,20 +209,18 @@ def exchange_spawn(grid: Grid, curves: Curves, a: FloatArray) -> None:
         for ring in range(nr):
             row, above, below = layer * nr + ring, level * nr + ring, under * nr + ring
             area, through, gap = grid.ring_area_m2[ring], alike(0.0), alike(0.0)
-            read_curve(curves, a, row)
             if ring == nr - 1:
                 rim = 2.0 * np.pi * grid.radius_m * grid.spawn_depth_m / area
-                read_rim(curves, a, layer, row, above, below)
-                gap = load(a, at.SPAWN_MOISTURE, row) - load(a, at.SPAWN_TARGET, layer)
-                through = open_rim(a, layer, gap, rim, inward)
+                temp = 0.5 * (load(a, at.TEMP, above) + load(a, at.TEMP, below))
+                through, gap = open_rim(curves, a, row, temp, rim, inward)
             exchange_ring(
+                curves,
                 a,
                 row,
                 above,
                 below,
                 depth_above,
                 depth_below,
-                rho,
                 through,
                 gap,
                 grid.spawn_depth_m,
