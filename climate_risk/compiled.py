@@ -97,9 +97,10 @@ def is_kept(kernel: Any) -> bool:
     return any(processor == here for _, processor, _ in kept._load_index())
 
 
-entry: Callable[[_Function], _Function] = _kept()
+# Said of each, since what is not said is taken from the kernel that is being compiled.
+entry: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=False, forceinline=False)
 """What Python calls in every run."""
-compiled: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=True)
+compiled: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=True, forceinline=False)
 """What kernels call by its name; and Python in tests and benchmarks."""
 inlined: Callable[[_Function], _Function] = _kept(no_cpython_wrapper=True, forceinline=True)
 """A function so small, or called for every single case, that it is set into its callers."""

@@ -81,10 +81,10 @@ class KernelCompiler(CompilerBase):  # type: ignore[misc]
 
 
 def _called_by_name(code: Any) -> Iterator[Any]:
-    """Code of all kernels that one calls, those first that the next may call."""
+    """Code of all kernels that one calls, or what is set into it; first those that others call."""
     for other in code._linking_libraries:
+        yield from _called_by_name(other)
         if not list(other._get_module_for_linking().functions):
-            yield from _called_by_name(other)
             yield other
 
 

@@ -51,22 +51,42 @@ def test_one_changed_letter_of_one_file_makes_compiled_kernels_stale(
     assert stamp() == before
 
 
-def in_a_copy(package: Path, **environment: str) -> tuple[bool, bool, int, str, float]:
-    """Whether a copied package's cache held a kernel, holds it now; misses, folder, result."""
+NESTED = """
+from numba import njit, typeof
+from climate_risk.engine.compile_ahead import work_list
+from climate_risk.log.kernel import move_heat as kernel
+
+(given,) = [arguments for each, arguments in work_list() if each is kernel]
+kernel.compile(tuple(typeof(each) for each in given))
+misses = sum(kernel.stats.cache_misses.values())
+njit(lambda x: x)(1.0)  # what is missing is missed when the next function is called
+print(misses)
+"""
+"""The same of one that calls others from a kernel that is set into it."""
+
+
+def told_in_a_copy(package: Path, script: str, **environment: str) -> str:
+    """What a script says that runs with a copied package."""
     clean = {
         k: v
         for k, v in os.environ.items()
         if k not in ("NUMBA_CACHE_DIR", "XDG_CACHE_HOME", "PYTHONPATH")
     }
-    out = subprocess.run(
-        [sys.executable, "-c", SMALL],
+    return subprocess.run(
+        [sys.executable, "-c", script],
         cwd=package.parent,
         env={**clean, **environment},
         check=True,
         capture_output=True,
         text=True,
     ).stdout
-    before, after, misses, folder, result = json.loads(out)
+
+
+def in_a_copy(package: Path, **environment: str) -> tuple[bool, bool, int, str, float]:
+    """Whether a copied package's cache held a kernel, holds it now; misses, folder, result."""
+    before, after, misses, folder, result = json.loads(
+        told_in_a_copy(package, SMALL, **environment)
+    )
     return before, after, misses, folder, result
 
 
@@ -88,6 +108,12 @@ def test_what_is_kept_is_found_and_a_change_elsewhere_renews_it(package: Path) -
     constants = package / "constants.py"
     constants.write_text(constants.read_text(encoding="utf-8") + "\n", encoding="utf-8")
     assert in_a_copy(package)[:3] == (False, True, 1)
+
+
+def test_with_a_kernel_is_kept_what_it_calls_from_another_set_into_it(package: Path) -> None:
+    """The compiler ends a process that reads code from which some is missing."""
+    assert told_in_a_copy(package, NESTED) == "1\n"
+    assert told_in_a_copy(package, NESTED) == "0\n"
 
 
 def test_code_for_another_processor_is_not_taken(package: Path) -> None:
