@@ -56,7 +56,7 @@ REFRESH_HOURS = 3
 """Conductances follow moisture and temperature at this interval."""
 
 
-@compiled
+@inlined
 def through_boundary(
     a: FloatArray,
     hour: FloatArray,
@@ -293,7 +293,7 @@ def surface_gain(a: FloatArray, hour: FloatArray, boundary: int) -> None:
         a[at.SURFACE_TEMP, boundary, n] = 0.0
 
 
-@compiled
+@inlined
 def heat_steps(girth_modes: FloatArray) -> int:
     """Steps of an hour by whether the sun is up in it; then its beam has modes."""
     up = 0

@@ -11,7 +11,7 @@ solved by elimination and back substitution (Thomas), for all cases together.  W
 
 from __future__ import annotations
 
-from climate_risk.compiled import compiled
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     LATENT_HEAT_FUSION_J_KG,
     SECONDS_PER_HOUR,
@@ -157,7 +157,7 @@ def eliminate_heat_lines(
             inward = out * (1.0 - out * pivot_r)
 
 
-@compiled
+@inlined
 def climb(a: FloatArray, k: int, rings: int, i: int, held: Row) -> None:
     """Eliminate one cell, once heat has moved across the rings, from its line up the levels."""
     under = (k - 1) * rings + i
