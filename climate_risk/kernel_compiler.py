@@ -14,6 +14,7 @@ from weakref import WeakKeyDictionary
 
 from llvmlite import binding
 from numba.core.caching import CompileResultCacheImpl, FunctionCache
+from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase
 from numba.core.compiler_machinery import PassManager, register_pass
 from numba.core.typed_passes import (
@@ -33,6 +34,17 @@ from numba.core.untyped_passes import (
 from climate_risk.independent_rounds import KernelLower
 
 
+class _KernelCode(JITCodeLibrary):  # type: ignore[misc]
+    """Code that is optimized once: Numba does so three times, to count fewer references."""
+
+    def _optimize_functions(self, module: Any) -> None:
+        module.data_layout = self._codegen._data_layout
+
+    def _optimize_final_module(self) -> None:
+        passes, builder = self._codegen._module_pass_manager()
+        passes.run(self._final_module, builder)
+
+
 @register_pass(mutates_CFG=True, analysis_only=False)
 class _KernelLowering(BaseNativeLowering):  # type: ignore[misc]
     _name = "kernel_lowering"
@@ -42,6 +54,8 @@ class _KernelLowering(BaseNativeLowering):  # type: ignore[misc]
         return KernelLower
 
     def run_pass(self, state: Any) -> bool:
+        state.library = _KernelCode(state.targetctx.codegen(), state.func_id.func_qualname)
+        state.library.enable_object_caching()
         super().run_pass(state)
         if state.flags.no_cpython_wrapper and not state.flags.forceinline:
             empty = state.targetctx.codegen()._create_empty_module(state.library.name)

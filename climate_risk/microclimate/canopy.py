@@ -7,15 +7,19 @@ through under dense evergreens.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from functools import cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from climate_risk.leaves import SOUTH_DAYS, usual_leaf_days
 from climate_risk.site import Site
 from climate_risk.tables import Canopy, model
+
+if TYPE_CHECKING:  # kernels take constants from here, and their compiler needs no tables
+    import pandas as pd
 
 FloatArray = npt.NDArray[np.float64]
 
@@ -86,6 +90,8 @@ def spring_warmth(
     By the north's calendar year; a southern spring belongs to the year that its own half-year
     turn gives.
     """
+    import pandas as pd
+
     shifted = _as_in_the_north(days, site)
     year, month = shifted.year.to_numpy(), shifted.month.to_numpy()
     spring = (month >= 3) & (month <= 5)
@@ -95,7 +101,7 @@ def spring_warmth(
 
 
 def _as_in_the_north(days: pd.DatetimeIndex, site: Site) -> pd.DatetimeIndex:
-    return days + pd.Timedelta(days=SOUTH_DAYS if site.latitude < 0.0 else 0)
+    return days + timedelta(days=SOUTH_DAYS if site.latitude < 0.0 else 0)
 
 
 def between(off: float, on: float, leaves: FloatArray) -> FloatArray:
