@@ -42,7 +42,7 @@ def catch_water(a: FloatArray, hour: FloatArray, boundary: int, top_area: float)
         inflow *= 1.0 - load_row(hour, at.F_UNCUT)
     store(a, whole, at.S_INFLOW, inflow)
     store(a, whole, at.S_SUPPLY, (inflow + held) * (1.0 / SECONDS_PER_HOUR))
-    store(a, whole, at.S_TAKEN_UP, alike(0.0))
+    store(a, whole, at.S_TAKEN_UP, 0.0)
 
 
 @compiled

@@ -14,9 +14,8 @@ enters one cell has left another or crossed an outer boundary, where it is booke
 from __future__ import annotations
 
 import numpy as np
-from numba import prange
 
-from climate_risk.compiled import assume, compiled, inlined
+from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import (
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
@@ -28,7 +27,7 @@ from climate_risk.log.bag import is_bagged, settle_bag
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import alike, load, load_row, store
+from climate_risk.log.rows import add_to, load, load_row, store
 from climate_risk.log.spawn import exchange_spawn, hold_spawn, rims_give
 from climate_risk.log.state import Curves
 from climate_risk.log.surface_balance import (
@@ -101,14 +100,12 @@ def through_boundary(
 @compiled
 def book_water(a: FloatArray, boundary: int, area_m2: float) -> None:
     """Book the vapour that crossed a boundary in one hour and the heat that all water brought."""
-    assume(a.shape[2] == at.CASES)
     whole, scale = at.SURFACE + boundary, area_m2 * SECONDS_PER_HOUR
-    for n in prange(at.CASES):
-        heat = a[whole, at.S_WATER_HEAT, n] * area_m2
-        a[at.BUDGET, at.B_WATER_HEAT, n] += heat
-        a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
-        a[at.BUDGET, at.B_WATER_IN, n] += a[whole, at.S_CONDENSED, n] * scale
-        a[at.BUDGET, at.B_WATER_OUT, n] += a[whole, at.S_DRIED, n] * scale
+    heat = load(a, whole, at.S_WATER_HEAT) * area_m2
+    add_to(a, at.BUDGET, at.B_WATER_HEAT, heat)
+    add_to(a, at.BUDGET, at.B_HEAT_MOVED, abs(heat))
+    add_to(a, at.BUDGET, at.B_WATER_IN, load(a, whole, at.S_CONDENSED) * scale)
+    add_to(a, at.BUDGET, at.B_WATER_OUT, load(a, whole, at.S_DRIED) * scale)
 
 
 @compiled
@@ -120,19 +117,17 @@ def drain_surface(a: FloatArray, boundary: int, limit: int, area_m2: float) -> N
     limit : int
         Row of the limit among the parameters [kg/m2].
     """
-    assume(a.shape[2] == at.CASES)
     whole, dt = at.SURFACE + boundary, SECONDS_PER_HOUR
-    for n in prange(at.CASES):
-        come = a[at.SURFACE_WATER, boundary, n] + a[whole, at.S_INFLOW, n]
-        water = max(come - a[whole, at.S_TAKEN_UP, n] * dt, 0.0)
-        lost = min(a[whole, at.S_EVAPORATION, n] * dt, water)
-        over = max(water - lost - a[at.PARAMETER, limit, n], 0.0)
-        a[at.SURFACE_WATER, boundary, n] = water - lost - over
-        a[whole, at.S_EVAPORATION, n] = lost / dt
-        a[whole, at.S_RUNOFF, n] = over
-        a[at.BUDGET, at.B_RUNOFF, n] += over * area_m2
-        a[at.BUDGET, at.B_WATER_IN, n] += (a[whole, at.S_INFLOW, n] + max(-lost, 0.0)) * area_m2
-        a[at.BUDGET, at.B_WATER_OUT, n] += max(lost, 0.0) * area_m2
+    come = load(a, at.SURFACE_WATER, boundary) + load(a, whole, at.S_INFLOW)
+    water = max(come - load(a, whole, at.S_TAKEN_UP) * dt, 0.0)
+    lost = min(load(a, whole, at.S_EVAPORATION) * dt, water)
+    over = max(water - lost - load(a, at.PARAMETER, limit), 0.0)
+    store(a, at.SURFACE_WATER, boundary, water - lost - over)
+    store(a, whole, at.S_EVAPORATION, lost / dt)
+    store(a, whole, at.S_RUNOFF, over)
+    add_to(a, at.BUDGET, at.B_RUNOFF, over * area_m2)
+    add_to(a, at.BUDGET, at.B_WATER_IN, (load(a, whole, at.S_INFLOW) + max(-lost, 0.0)) * area_m2)
+    add_to(a, at.BUDGET, at.B_WATER_OUT, max(lost, 0.0) * area_m2)
 
 
 @inlined
@@ -149,10 +144,9 @@ def move_water(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray) -> N
     girth = grid.edge_girth_m[last]
     section = np.pi * grid.radius_m * grid.radius_m
     for boundary in range(at.BOUNDARIES):
-        for n in prange(at.CASES):
-            a[at.SURFACE + boundary, at.S_CONDENSED, n] = 0.0
-            a[at.SURFACE + boundary, at.S_DRIED, n] = 0.0
-            a[at.SURFACE + boundary, at.S_WATER_HEAT, n] = 0.0
+        store(a, at.SURFACE + boundary, at.S_CONDENSED, 0.0)
+        store(a, at.SURFACE + boundary, at.S_DRIED, 0.0)
+        store(a, at.SURFACE + boundary, at.S_WATER_HEAT, 0.0)
     slice_foot = grid.interface_level[grid.pieces] if grid.interface_level[grid.pieces] < nz else 0
     bark_dry, top_dry = is_dry(a, at.BARK, nz), is_dry(a, at.TOP, nr)
     for k in range(nz):
@@ -201,7 +195,7 @@ def face_air(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) 
         store(a, at.BOUNDARY_RESISTANCE + boundary, row, resistance)
         store(a, at.BOUNDARY_EXCHANGE + boundary, row, through * loss)
         store(a, at.BOUNDARY_DRIVEN + boundary, row, driven * through)
-        store(a, at.BOUNDARY_TEMP + boundary, row, alike(0.0))
+        store(a, at.BOUNDARY_TEMP + boundary, row, 0.0)
         above += driven * resistance * (size[row] / whole_size)
     store(a, at.SURFACE_TEMP, boundary, above)
 
@@ -209,13 +203,11 @@ def face_air(a: FloatArray, boundary: int, size: FloatArray, whole_size: float) 
 @compiled
 def face_soil(a: FloatArray, hour: FloatArray, rings: int) -> None:
     """Exchange of heat of the lowest cells with the soil in an hour."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     for row in range(rings):
-        for n in prange(at.CASES):
-            through = a[at.BOUNDARY_HEAT + at.GROUND, row, n]
-            a[at.BOUNDARY_EXCHANGE + at.GROUND, row, n] = through
-            a[at.BOUNDARY_DRIVEN + at.GROUND, row, n] = through * hour[at.F_SOIL_TEMP, n]
-            a[at.BOUNDARY_TEMP + at.GROUND, row, n] = 0.0
+        through = load(a, at.BOUNDARY_HEAT + at.GROUND, row)
+        store(a, at.BOUNDARY_EXCHANGE + at.GROUND, row, through)
+        store(a, at.BOUNDARY_DRIVEN + at.GROUND, row, through * load_row(hour, at.F_SOIL_TEMP))
+        store(a, at.BOUNDARY_TEMP + at.GROUND, row, 0.0)
 
 
 @compiled
@@ -253,44 +245,38 @@ def note_surface(a: FloatArray, boundary: int, size: FloatArray, whole_size: flo
 @compiled
 def book_soil_heat(a: FloatArray, hour: FloatArray, area_m2: FloatArray) -> None:
     """Book the heat that came from the soil into the lowest cells in an hour."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     for row in range(area_m2.size):
         joules = area_m2[row] * SECONDS_PER_HOUR
-        for n in prange(at.CASES):
-            warmer = hour[at.F_SOIL_TEMP, n] - a[at.BOUNDARY_TEMP + at.GROUND, row, n]
-            heat = a[at.BOUNDARY_HEAT + at.GROUND, row, n] * warmer * joules
-            a[at.BUDGET, at.B_GROUND_HEAT, n] += heat
-            a[at.BUDGET, at.B_HEAT_MOVED, n] += abs(heat)
+        warmer = load_row(hour, at.F_SOIL_TEMP) - load(a, at.BOUNDARY_TEMP + at.GROUND, row)
+        heat = load(a, at.BOUNDARY_HEAT + at.GROUND, row) * warmer * joules
+        add_to(a, at.BUDGET, at.B_GROUND_HEAT, heat)
+        add_to(a, at.BUDGET, at.B_HEAT_MOVED, abs(heat))
 
 
 @compiled
 def book_heat(a: FloatArray, hour: FloatArray, boundary: int, area_m2: float) -> None:
     """Book the heat that crossed bark or top in one hour."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole, joules = at.SURFACE + boundary, area_m2 * SECONDS_PER_HOUR
-    for n in prange(at.CASES):
-        warmer = hour[at.F_AIR_TEMP, n] - a[at.SURFACE_TEMP, boundary, n]
-        exchange = a[whole, at.S_LONGWAVE, n] + a[whole, at.S_HEAT_LOSS, n] * warmer
-        left = a[whole, at.S_DRIED, n] - a[whole, at.S_CONDENSED, n]
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * (a[whole, at.S_EVAPORATION, n] + left)
-        sun = a[whole, at.S_SUN, n]
-        a[at.BUDGET, at.B_SHORTWAVE, n] += sun * joules
-        a[at.BUDGET, at.B_EXCHANGE, n] += exchange * joules
-        a[at.BUDGET, at.B_LATENT, n] += latent * joules
-        a[at.BUDGET, at.B_HEAT_MOVED, n] += (sun + abs(exchange) + abs(latent)) * joules
+    warmer = load_row(hour, at.F_AIR_TEMP) - load(a, at.SURFACE_TEMP, boundary)
+    exchange = load(a, whole, at.S_LONGWAVE) + load(a, whole, at.S_HEAT_LOSS) * warmer
+    left = load(a, whole, at.S_DRIED) - load(a, whole, at.S_CONDENSED)
+    latent = LATENT_HEAT_VAPORIZATION_J_KG * (load(a, whole, at.S_EVAPORATION) + left)
+    sun = load(a, whole, at.S_SUN)
+    add_to(a, at.BUDGET, at.B_SHORTWAVE, sun * joules)
+    add_to(a, at.BUDGET, at.B_EXCHANGE, exchange * joules)
+    add_to(a, at.BUDGET, at.B_LATENT, latent * joules)
+    add_to(a, at.BUDGET, at.B_HEAT_MOVED, (sun + abs(exchange) + abs(latent)) * joules)
 
 
 @compiled
 def surface_gain(a: FloatArray, hour: FloatArray, boundary: int) -> None:
     """All that warms a boundary but vapour out of the wood, were its surface at 0 degC."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_EVAPORATION, n]
-        radiation = a[whole, at.S_SUN, n] + a[whole, at.S_LONGWAVE, n]
-        air = a[whole, at.S_HEAT_LOSS, n] * hour[at.F_AIR_TEMP, n]
-        a[whole, at.S_GAIN, n] = radiation - latent + air
-        a[at.SURFACE_TEMP, boundary, n] = 0.0
+    latent = LATENT_HEAT_VAPORIZATION_J_KG * load(a, whole, at.S_EVAPORATION)
+    radiation = load(a, whole, at.S_SUN) + load(a, whole, at.S_LONGWAVE)
+    air = load(a, whole, at.S_HEAT_LOSS) * load_row(hour, at.F_AIR_TEMP)
+    store(a, whole, at.S_GAIN, radiation - latent + air)
+    store(a, at.SURFACE_TEMP, boundary, 0.0)
 
 
 @inlined

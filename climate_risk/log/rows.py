@@ -174,16 +174,17 @@ def _load_row(typing: Any, table: Any, row: Any) -> Any:
 
 def _store_to(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
     place = _place(context, builder, kinds.args[0], values[:-1])
-    builder.store(values[-1], place, align=_BYTES_OF_A_NUMBER)
+    value = _spread(builder, kinds.args[-1], values[-1])
+    builder.store(value, place, align=_BYTES_OF_A_NUMBER)
     return context.get_dummy_value()
 
 
 def _store(typing: Any, a: Any, term: Any, row: Any, value: Any) -> Any:
-    return types.none(a, types.intp, types.intp, ROW), _store_to
+    return types.none(a, types.intp, types.intp, value), _store_to
 
 
 def _store_row(typing: Any, table: Any, row: Any, value: Any) -> Any:
-    return types.none(table, types.intp, ROW), _store_to
+    return types.none(table, types.intp, value), _store_to
 
 
 def _alike(typing: Any, value: Any) -> Any:

@@ -49,7 +49,7 @@ def hold_spawn(a: FloatArray, hour: FloatArray) -> bool:
     """Note where there is spawn between the pieces, and whether any case has."""
     here = load_row(hour, at.F_SPAWN)
     store(a, at.STACK, at.N_SPAWN, here)
-    store(a, at.STACK, at.N_RIM_OUT, alike(0.0))
+    store(a, at.STACK, at.N_RIM_OUT, 0.0)
     return greatest(here) > 0.0
 
 

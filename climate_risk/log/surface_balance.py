@@ -16,9 +16,8 @@ and what evaporation takes of the sun is less than the sun brings: so less sun n
 from __future__ import annotations
 
 import numpy as np
-from numba import prange
 
-from climate_risk.compiled import assume, compiled, inlined, law
+from climate_risk.compiled import compiled, inlined, law
 from climate_risk.constants import (
     LATENT_HEAT_VAPORIZATION_J_KG,
     SECONDS_PER_HOUR,
@@ -41,6 +40,7 @@ from climate_risk.log.formulas import (
 )
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
+from climate_risk.log.rows import Row, alike, choose, load, load_row, store
 from climate_risk.log.state import Curves
 from climate_risk.log.wood import ACTIVITY_STEP
 from climate_risk.log.wood_surface import (
@@ -53,46 +53,52 @@ LEAST_SUPPLY_KG_M2_S = 1e-9 / SECONDS_PER_HOUR
 """Water that would not last the hour at this rate is rounding left over."""
 
 
-@inlined
-def add_outer_cell(a: FloatArray, boundary: int, row: int, cell: int, share: float) -> None:
-    """Add one boundary cell to the means of its boundary."""
-    assume(a.shape[2] == at.CASES)
+@compiled
+def mean_outer_cells(
+    a: FloatArray, boundary: int, cell: int, step: int, size: FloatArray, whole_size: float
+) -> None:
+    """Mean temperature, moisture and conductance of the cells under a boundary.
+
+    Parameters
+    ----------
+    cell, step : int
+        The first of them, and rows from one to the next.
+    size, whole_size
+        Of the cells on the boundary, and of all of it.
+    """
     whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        a[whole, at.S_INNER_CONDUCTANCE, n] += a[at.BOUNDARY_HEAT + boundary, row, n] * share
-        a[whole, at.S_INNER_TEMP, n] += a[at.TEMP, cell, n] * share
-        a[whole, at.S_INNER_MOISTURE, n] += a[at.MOISTURE, cell, n] * share
+    conductance, temp, moisture = alike(0.0), alike(0.0), alike(0.0)
+    for row in range(size.size):
+        r, share = cell + row * step, size[row] / whole_size
+        conductance += load(a, at.BOUNDARY_HEAT + boundary, row) * share
+        temp += load(a, at.TEMP, r) * share
+        moisture += load(a, at.MOISTURE, r) * share
+    store(a, whole, at.S_INNER_CONDUCTANCE, conductance)
+    store(a, whole, at.S_INNER_TEMP, temp)
+    store(a, whole, at.S_INNER_MOISTURE, moisture)
 
 
 @inlined
 def outer_cells(grid: Grid, a: FloatArray) -> None:
-    """Mean temperature and conductance of the cells under the bark, the top and the ground."""
+    """Means of the cells under the bark, the top and the ground."""
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     section = np.pi * grid.radius_m * grid.radius_m
-    for boundary in (at.BARK, at.TOP, at.GROUND):
-        for row in range(at.S_INNER_CONDUCTANCE, at.S_WOOD_FLUX + 1):
-            for n in prange(at.CASES):
-                a[at.SURFACE + boundary, row, n] = 0.0
-    for k in range(nz):
-        add_outer_cell(a, at.BARK, k, k * nr + nr - 1, grid.level_m[k] / grid.height_m)
-    for i in range(nr):
-        share = grid.ring_area_m2[i] / section
-        add_outer_cell(a, at.TOP, i, (nz - 1) * nr + i, share)
-        add_outer_cell(a, at.GROUND, i, i, share)
+    mean_outer_cells(a, at.BARK, nr - 1, nr, grid.level_m, grid.height_m)
+    mean_outer_cells(a, at.TOP, (nz - 1) * nr, 1, grid.ring_area_m2, section)
+    mean_outer_cells(a, at.GROUND, 0, 1, grid.ring_area_m2, section)
 
 
 @compiled
 def meet_air(a: FloatArray, hour: FloatArray, boundary: int) -> None:
     """What the air can hold, and what warms a boundary but sun and vapour."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        saturated, slope = saturated_vapour(hour[at.F_AIR_TEMP, n])
-        a[whole, at.S_AIR_SATURATED, n], a[whole, at.S_AIR_SATURATION_SLOPE, n] = saturated, slope
-    for n in prange(at.CASES):
-        heat = a[whole, at.S_LONGWAVE, n] + a[whole, at.S_HEAT_LOSS, n] * hour[at.F_AIR_TEMP, n]
-        inner = a[whole, at.S_INNER_CONDUCTANCE, n] * a[whole, at.S_INNER_TEMP, n]
-        a[whole, at.S_NONSOLAR_GAIN, n] = heat + inner
+    air = load_row(hour, at.F_AIR_TEMP)
+    saturated, slope = saturated_vapour(air)
+    store(a, whole, at.S_AIR_SATURATED, saturated)
+    store(a, whole, at.S_AIR_SATURATION_SLOPE, slope)
+    heat = load(a, whole, at.S_LONGWAVE) + load(a, whole, at.S_HEAT_LOSS) * air
+    inner = load(a, whole, at.S_INNER_CONDUCTANCE) * load(a, whole, at.S_INNER_TEMP)
+    store(a, whole, at.S_NONSOLAR_GAIN, heat + inner)
 
 
 @law
@@ -132,7 +138,7 @@ def wet_surface_temp(
 def wet_share(potential: float, supply: float) -> float:
     """Share of the hour that water lasts on a surface that could evaporate so much."""
     wet = min(1.0, supply / max(potential, 1e-30))
-    return wet if supply > LEAST_SUPPLY_KG_M2_S else 0.0
+    return choose(supply - LEAST_SUPPLY_KG_M2_S, wet, 0.0)
 
 
 @compiled
@@ -141,64 +147,59 @@ def even_girth(a: FloatArray, hour: FloatArray) -> None:
 
     With water or dew as it would be in the shade: the beam's own heating cannot change it.
     """
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     bark = at.SURFACE + at.BARK
-    for n in prange(at.CASES):
-        loss = a[bark, at.S_HEAT_LOSS, n] + a[bark, at.S_INNER_CONDUCTANCE, n]
-        shade = a[bark, at.S_NONSOLAR_GAIN, n]
-        saturated, slope = a[bark, at.S_AIR_SATURATED, n], a[bark, at.S_AIR_SATURATION_SLOPE, n]
-        air, vapour = hour[at.F_AIR_TEMP, n], a[bark, at.S_VAPOUR, n]
-        conductance = 1.0 / a[bark, at.S_AIR_RESISTANCE, n]
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * conductance
-        temp = wet_surface_temp(shade, loss, air, saturated, slope, vapour, latent)
-        potential = (saturation_vapour_density(temp) - vapour) * conductance
-        wet = wet_share(potential, a[bark, at.S_SUPPLY, n]) if potential > 0.0 else 1.0
-        wood = LATENT_HEAT_VAPORIZATION_J_KG / a[bark, at.S_VAPOUR_RESISTANCE, n]
-        a[bark, at.S_AZIMUTHAL_DAMPING, n] = wood + wet * (latent - wood)
+    loss = load(a, bark, at.S_HEAT_LOSS) + load(a, bark, at.S_INNER_CONDUCTANCE)
+    shade = load(a, bark, at.S_NONSOLAR_GAIN)
+    saturated, slope = load(a, bark, at.S_AIR_SATURATED), load(a, bark, at.S_AIR_SATURATION_SLOPE)
+    air, vapour = load_row(hour, at.F_AIR_TEMP), load(a, bark, at.S_VAPOUR)
+    conductance = 1.0 / load(a, bark, at.S_AIR_RESISTANCE)
+    latent = LATENT_HEAT_VAPORIZATION_J_KG * conductance
+    temp = wet_surface_temp(shade, loss, air, saturated, slope, vapour, latent)
+    potential = (saturation_vapour_density(temp) - vapour) * conductance
+    wet = choose(potential, wet_share(potential, load(a, bark, at.S_SUPPLY)), 1.0)
+    wood = LATENT_HEAT_VAPORIZATION_J_KG / load(a, bark, at.S_VAPOUR_RESISTANCE)
+    store(a, bark, at.S_AZIMUTHAL_DAMPING, wood + wet * (latent - wood))
 
 
 @compiled
 def wet_surface(a: FloatArray, hour: FloatArray, boundary: int) -> None:
     """Evaporation of surface water and dew, for the part of the hour that the surface is wet."""
-    assume(a.shape[2] == at.CASES and hour.shape[1] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        loss = a[whole, at.S_HEAT_LOSS, n] + a[whole, at.S_INNER_CONDUCTANCE, n]
-        heat = a[whole, at.S_NONSOLAR_GAIN, n] + a[whole, at.S_SUN, n]
-        saturated, slope = a[whole, at.S_AIR_SATURATED, n], a[whole, at.S_AIR_SATURATION_SLOPE, n]
-        air, vapour = hour[at.F_AIR_TEMP, n], a[whole, at.S_VAPOUR, n]
-        conductance = 1.0 / a[whole, at.S_AIR_RESISTANCE, n]
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * conductance
-        temp = wet_surface_temp(heat, loss, air, saturated, slope, vapour, latent)
-        # From here on the dry surface is sought: bark dries so slowly that it hardly cools.
-        a[whole, at.S_TEMP, n] = heat / loss if boundary == at.BARK else temp
-        potential = (saturation_vapour_density(temp) - vapour) * conductance
-        a[whole, at.S_WET, n] = wet_share(potential, a[whole, at.S_SUPPLY, n])
-        a[whole, at.S_EVAPORATION, n] = min(potential, a[whole, at.S_SUPPLY, n])
+    loss = load(a, whole, at.S_HEAT_LOSS) + load(a, whole, at.S_INNER_CONDUCTANCE)
+    heat = load(a, whole, at.S_NONSOLAR_GAIN) + load(a, whole, at.S_SUN)
+    saturated = load(a, whole, at.S_AIR_SATURATED)
+    slope = load(a, whole, at.S_AIR_SATURATION_SLOPE)
+    air, vapour = load_row(hour, at.F_AIR_TEMP), load(a, whole, at.S_VAPOUR)
+    conductance = 1.0 / load(a, whole, at.S_AIR_RESISTANCE)
+    latent = LATENT_HEAT_VAPORIZATION_J_KG * conductance
+    temp = wet_surface_temp(heat, loss, air, saturated, slope, vapour, latent)
+    # From here on the dry surface is sought: bark dries so slowly that it hardly cools.
+    store(a, whole, at.S_TEMP, heat / loss if boundary == at.BARK else temp)
+    potential = (saturation_vapour_density(temp) - vapour) * conductance
+    store(a, whole, at.S_WET, wet_share(potential, load(a, whole, at.S_SUPPLY)))
+    store(a, whole, at.S_EVAPORATION, min(potential, load(a, whole, at.S_SUPPLY)))
 
 
 @inlined
-def draw_vapour(a: FloatArray, boundary: int, n: int, humidity: float) -> None:
-    """What air of a humidity at a boundary's temperature draws from one case's wood."""
-    whole = at.SURFACE + boundary
-    damp = min(humidity, ACTIVITY_MAX)
-    driving = a[whole, at.S_SATURATED, n] * unsaturated(humidity)
-    pull = driving * (1.0 - damp) / a[whole, at.S_VAPOUR_RESISTANCE, n]
-    a[whole, at.S_HUMIDITY, n] = damp
-    a[whole, at.S_DRIVING_DENSITY, n] = driving
-    a[whole, at.S_STRONGEST_PULL, n] = pull
+def draw_vapour(a: FloatArray, boundary: int, humidity: Row) -> None:
+    """What air of a humidity at a boundary's temperature draws from the wood."""
+    whole, damp = at.SURFACE + boundary, min(humidity, ACTIVITY_MAX)
+    driving = load(a, whole, at.S_SATURATED) * unsaturated(humidity)
+    pull = driving * (1.0 - damp) / load(a, whole, at.S_VAPOUR_RESISTANCE)
+    store(a, whole, at.S_HUMIDITY, damp)
+    store(a, whole, at.S_DRIVING_DENSITY, driving)
+    store(a, whole, at.S_STRONGEST_PULL, pull)
 
 
 @compiled
 def meet_vapour(a: FloatArray, boundary: int) -> None:
     """How much vapour the air would draw at the surface's temperature, and from what humidity."""
-    assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        saturated, slope = saturated_vapour(a[whole, at.S_TEMP, n])
-        a[whole, at.S_SATURATED, n], a[whole, at.S_SATURATION_SLOPE, n] = saturated, slope
-        a[whole, at.S_WOOD_FLUX, n] = 0.0
-        draw_vapour(a, boundary, n, a[whole, at.S_VAPOUR, n] / saturated)
+    saturated, slope = saturated_vapour(load(a, whole, at.S_TEMP))
+    store(a, whole, at.S_SATURATED, saturated)
+    store(a, whole, at.S_SATURATION_SLOPE, slope)
+    store(a, whole, at.S_WOOD_FLUX, 0.0)
+    draw_vapour(a, boundary, load(a, whole, at.S_VAPOUR) / saturated)
 
 
 @compiled
@@ -207,20 +208,18 @@ def dry_surface(a: FloatArray, boundary: int) -> None:
 
     The wood's very surface keeps the activity at which it loses ``S_WOOD_FLUX``.
     """
-    assume(a.shape[2] == at.CASES)
     whole = at.SURFACE + boundary
-    for n in prange(at.CASES):
-        latent = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_WOOD_FLUX, n]
-        cover = a[whole, at.S_VAPOUR_RESISTANCE, n]
-        damp = LATENT_HEAT_VAPORIZATION_J_KG * a[whole, at.S_VAPOUR, n] / cover
-        slope, saturated = a[whole, at.S_SATURATION_SLOPE, n], a[whole, at.S_SATURATED, n]
-        cooling = (latent + damp) * slope / saturated
-        heat = a[whole, at.S_NONSOLAR_GAIN, n] + a[whole, at.S_SUN, n] - latent
-        loss = a[whole, at.S_HEAT_LOSS, n] + a[whole, at.S_INNER_CONDUCTANCE, n]
-        temp = (heat + cooling * a[whole, at.S_TEMP, n]) / (loss + cooling)
-        # Wood that gives off vapour is no warmer than without, wood that takes it no colder.
-        at_rest = (heat + latent) / loss
-        a[whole, at.S_TEMP, n] = min(temp, at_rest) if latent > 0.0 else max(temp, at_rest)
+    latent = LATENT_HEAT_VAPORIZATION_J_KG * load(a, whole, at.S_WOOD_FLUX)
+    cover = load(a, whole, at.S_VAPOUR_RESISTANCE)
+    damp = LATENT_HEAT_VAPORIZATION_J_KG * load(a, whole, at.S_VAPOUR) / cover
+    slope, saturated = load(a, whole, at.S_SATURATION_SLOPE), load(a, whole, at.S_SATURATED)
+    cooling = (latent + damp) * slope / saturated
+    heat = load(a, whole, at.S_NONSOLAR_GAIN) + load(a, whole, at.S_SUN) - latent
+    loss = load(a, whole, at.S_HEAT_LOSS) + load(a, whole, at.S_INNER_CONDUCTANCE)
+    temp = (heat + cooling * load(a, whole, at.S_TEMP)) / (loss + cooling)
+    # Wood that gives off vapour is no warmer than without, wood that takes it no colder.
+    at_rest = (heat + latent) / loss
+    store(a, whole, at.S_TEMP, choose(latent, min(temp, at_rest), max(temp, at_rest)))
     meet_vapour(a, boundary)
 
 
@@ -254,17 +253,15 @@ def cut_top(grid: Grid, curves: Curves, a: FloatArray) -> None:
 def balance_ground(a: FloatArray, hour: FloatArray) -> None:
     """Vapour between the lowest wood, through the barrier that rots, and the soil's air."""
     whole = at.SURFACE + at.GROUND
-    for n in prange(at.CASES):
-        left = 1.0 - hour[at.F_BARRIER_AGE, n] / a[at.PARAMETER, P.barrier_lifetime_h, n]
-        barrier = a[at.PARAMETER, P.barrier_vapour_resistance_s_m, n] * min(max(left, 0.0), 1.0)
-        sealed = SEALED_S_M * hour[at.F_UNCUT, n]
-        soil = a[at.PARAMETER, P.model_soil_resistance_s_m, n]
-        a[whole, at.S_VAPOUR_RESISTANCE, n] = soil + barrier + sealed
-    for n in prange(at.CASES):
-        saturated = saturation_vapour_density(a[whole, at.S_INNER_TEMP, n])
-        soil = SOIL_HUMIDITY * saturation_vapour_density(hour[at.F_SOIL_TEMP, n])
-        a[whole, at.S_SATURATED, n] = saturated
-        draw_vapour(a, at.GROUND, n, soil / saturated)
+    left = 1.0 - load_row(hour, at.F_BARRIER_AGE) / load(a, at.PARAMETER, P.barrier_lifetime_h)
+    barrier = load(a, at.PARAMETER, P.barrier_vapour_resistance_s_m) * min(max(left, 0.0), 1.0)
+    sealed = SEALED_S_M * load_row(hour, at.F_UNCUT)
+    soil = load(a, at.PARAMETER, P.model_soil_resistance_s_m)
+    store(a, whole, at.S_VAPOUR_RESISTANCE, soil + barrier + sealed)
+    saturated = saturation_vapour_density(load(a, whole, at.S_INNER_TEMP))
+    soil = SOIL_HUMIDITY * saturation_vapour_density(load_row(hour, at.F_SOIL_TEMP))
+    store(a, whole, at.S_SATURATED, saturated)
+    draw_vapour(a, at.GROUND, soil / saturated)
 
 
 @inlined
@@ -275,9 +272,8 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
     for boundary in (at.BARK, at.TOP):
         catch_water(a, hour, boundary, section)
         catch_weather(a, hour, boundary)
-    for n in prange(at.CASES):
-        a[at.STACK, at.N_RIM_VAPOUR, n] = hour[at.F_VAPOUR, n]
-        a[at.STACK, at.N_RIM_RESISTANCE, n] = a[at.SURFACE + at.BARK, at.S_AIR_RESISTANCE, n]
+    store(a, at.STACK, at.N_RIM_VAPOUR, load_row(hour, at.F_VAPOUR))
+    store(a, at.STACK, at.N_RIM_RESISTANCE, load(a, at.SURFACE + at.BARK, at.S_AIR_RESISTANCE))
     if is_bagged(hour):
         bag_heat(grid, a, hour)
         bag_vapour(grid, a, hour)
@@ -301,17 +297,15 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
 @compiled
 def surfaces_give(a: FloatArray) -> None:
     """How bark and top give vapour to the air that they meet, for a bag's next hour."""
-    assume(a.shape[2] == at.CASES)
     for boundary in (at.BARK, at.TOP):
         whole = at.SURFACE + boundary
-        for n in prange(at.CASES):
-            wet, vapour = a[whole, at.S_WET, n], a[whole, at.S_VAPOUR, n]
-            given = a[whole, at.S_EVAPORATION, n] + a[whole, at.S_DRIED, n]
-            given -= a[whole, at.S_CONDENSED, n]
-            giving = wet / a[whole, at.S_AIR_RESISTANCE, n]
-            giving += (1.0 - wet) / a[whole, at.S_VAPOUR_RESISTANCE, n]
-            a[whole, at.S_GIVING, n] = giving
-            a[whole, at.S_GIVEN, n] = giving * vapour + given
+        wet, vapour = load(a, whole, at.S_WET), load(a, whole, at.S_VAPOUR)
+        given = load(a, whole, at.S_EVAPORATION) + load(a, whole, at.S_DRIED)
+        given -= load(a, whole, at.S_CONDENSED)
+        giving = wet / load(a, whole, at.S_AIR_RESISTANCE)
+        giving += (1.0 - wet) / load(a, whole, at.S_VAPOUR_RESISTANCE)
+        store(a, whole, at.S_GIVING, giving)
+        store(a, whole, at.S_GIVEN, giving * vapour + given)
 
 
 @inlined
@@ -320,10 +314,9 @@ def exchange_conductances(grid: Grid, curves: Curves, a: FloatArray) -> None:
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     rho, full, activity = curves.density_kg_m3, curves.max_moisture, curves.activity
     bark, top, half = at.SURFACE + at.BARK, at.SURFACE + at.TOP, 0.5 * grid.level_m[nz - 1]
-    for n in prange(at.CASES):
-        a[bark, at.S_UPTAKE, n] = a[at.PARAMETER, P.wood_bark_uptake_kg_m2_s, n] / full
-        uptake = a[at.PARAMETER, P.wood_uptake_diffusivity_m2_s, n]
-        a[top, at.S_UPTAKE, n] = rho * uptake / half
+    store(a, bark, at.S_UPTAKE, load(a, at.PARAMETER, P.wood_bark_uptake_kg_m2_s) / full)
+    uptake = load(a, at.PARAMETER, P.wood_uptake_diffusivity_m2_s)
+    store(a, top, at.S_UPTAKE, rho * uptake / half)
     for k in range(nz):
         dry_cell(a, at.BARK, k, k * nr + nr - 1, activity)
     for i in range(nr):

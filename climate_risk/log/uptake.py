@@ -12,7 +12,7 @@ from climate_risk.compiled import compiled
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, thawed_share
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import alike, choose, greatest, load, store
+from climate_risk.log.rows import choose, greatest, load, store
 
 
 @compiled
@@ -23,7 +23,7 @@ def is_dry(a: FloatArray, boundary: int, rows: int) -> bool:
     dry = greatest(wet) <= 0.0
     if dry:
         for row in range(rows):
-            store(a, at.BOUNDARY_UPTAKE + boundary, row, alike(0.0))
+            store(a, at.BOUNDARY_UPTAKE + boundary, row, 0.0)
     return dry
 
 

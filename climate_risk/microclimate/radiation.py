@@ -10,7 +10,6 @@ from collections.abc import Mapping
 
 import numpy as np
 import numpy.typing as npt
-from numba import prange
 
 from climate_risk.compiled import compiled, inlined
 from climate_risk.constants import KELVIN_AT_0_C, STEFAN_BOLTZMANN_W_M2K4
@@ -138,13 +137,13 @@ def light_at_stack(
     """
     cases = stand.shape[1]
     stopped = cover[C_CLOTH]
-    for n in prange(cases):
+    for n in range(cases):
         x = min(stand[W_INDEX, n] * parameters[R.canopy_index_factor, n], INDEX_MAX)
         place = x * (1.0 / INDEX_STEP)
         j = int(place)
         w = place - j
         out[L_TOP, n] = diffuse_table[j] * (1.0 - w) + diffuse_table[j + 1] * w
-    for n in prange(cases):
+    for n in range(cases):
         gap = parameters[R.openness, n]
         beam_share = _beam_share(
             stand[W_INDEX, n] * parameters[R.canopy_index_factor, n] * stand[W_PATH, n]
