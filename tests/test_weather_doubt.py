@@ -8,7 +8,7 @@ import pytest
 from doubt_effect import UNKNOWNS, at_ends, kind_of
 from test_humidity import NEW_YORK, airport_hours, in_days
 
-from climate_risk.engine.hours import LEAST_HUMIDITY, humidity_off
+from climate_risk.engine.forcing import LEAST_HUMIDITY, humidity_off
 from climate_risk.engine.stack import StackModel
 from climate_risk.log.formulas import saturation_vapour_density
 from climate_risk.weather.doubt import FILLED_SHARE, doubt_of

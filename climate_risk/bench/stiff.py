@@ -20,7 +20,7 @@ from climate_risk.bench.season import Season, best_of
 from climate_risk.constants import HOURS_PER_DAY, SECONDS_PER_HOUR
 from climate_risk.engine.blocks import advance, new_blocks
 from climate_risk.engine.draws import best_estimate, values_at
-from climate_risk.engine.hours import assemble, fill_as_drawn, gather
+from climate_risk.engine.forcing import assemble, fill_as_drawn, gather
 from climate_risk.engine.stack import Scheme, StackModel, cover_table
 from climate_risk.log import layout as at
 from climate_risk.log.conductances import refresh_conductances

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import numpy.typing as npt
-from numba import prange
 
-from climate_risk.compiled import compiled, entry, fetch_ahead, inlined
+from climate_risk.compiled import compiled, entry, inlined
 from climate_risk.constants import (
     HOURS_PER_DAY,
     KELVIN_AT_0_C,
     SECONDS_PER_HOUR,
     WATER_VAPOUR_GAS_CONSTANT_J_KG_K,
 )
+from climate_risk.engine.forcing import assemble, fill_as_drawn, gather
 from climate_risk.fungus.death import count_living, kill_by_drought, kill_by_heat
 from climate_risk.fungus.kernel import (
     COLONIZED,
@@ -29,51 +29,22 @@ from climate_risk.log.formulas import saturation_vapour_density
 from climate_risk.log.geometry import Grid
 from climate_risk.log.kernel import REFRESH_HOURS, step_hour
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import load, load_row, store_row
-from climate_risk.log.state import Curves
-from climate_risk.microclimate.radiation import (
-    C_BAG,
-    C_BARRIER_AGE,
-    C_CLOTH,
-    C_FOOT,
-    C_HOLES,
-    C_PLIES,
-    C_SPAWN,
-    C_UNCUT,
-    C_WATERING,
-    L_BEAM_SIDE,
-    L_LONGWAVE_SIDE,
-    L_LONGWAVE_TOP,
-    L_SIDE,
-    L_TOP,
-    STAND_COLUMNS,
-    W_AIR_TEMP,
-    W_CONVECTION,
-    W_CONVECTION_CLOTH,
-    W_GROUND_TEMP,
-    W_HUMIDITY_DOUBT,
-    W_LONGWAVE,
-    W_RAIN,
-    W_RAIN_DOUBT,
-    W_TEMP_DOUBT,
-    W_VAPOUR,
-    W_WIND,
-    W_WIND_CLOTH,
-    W_WIND_DOUBT,
-    R,
-    light_at_stack,
+from climate_risk.log.rows import (
+    Row,
+    alike,
+    choose,
+    load,
+    load_row,
+    store_row,
 )
+from climate_risk.log.state import Curves
+from climate_risk.microclimate.radiation import light_at_stack
 
 FloatArray = npt.NDArray[np.float64]
 IntArray = npt.NDArray[np.int64]
 
-LEAST_HUMIDITY = 0.05
-"""Air outdoors is hardly ever drier (common practice, no source)."""
 WATER_RESPONSE_HOURS = 6
 """The fungus's response to water follows moisture at this interval."""
-
-FETCHED_AHEAD_H = 4
-"""Hours before its use in which a run's weather is fetched from memory."""
 
 DAILY_COLUMNS = 20
 # Columns of the daily table, a case each.
@@ -102,101 +73,17 @@ DAILY_COLUMNS = 20
 
 
 @inlined
-def gather(stand: FloatArray, start: IntArray, hour: int, row: FloatArray) -> None:
-    """One hour of every run's stand weather; runs stand at different places of the record."""
-    for n in range(at.CASES):
-        r = start[n] + hour
-        for c in range(0, STAND_COLUMNS, at.NUMBERS_OF_A_LINE):
-            fetch_ahead(stand, r + FETCHED_AHEAD_H, c)
-        for c in range(STAND_COLUMNS):
-            row[c, n] = stand[r, c]
-
-
-@inlined
-def humidity_off(air: float, vapour: float, points: float) -> float:
-    """Vapour density [kg/m3] of air whose relative humidity is off by some points.
-
-    Held between :data:`LEAST_HUMIDITY` and saturation.
-    """
-    saturated = saturation_vapour_density(air)
-    return min(max(vapour + 0.01 * points * saturated, LEAST_HUMIDITY * saturated), saturated)
-
-
-@inlined
-def fill_as_drawn(row: FloatArray, parameters: FloatArray) -> None:
-    """Warmth and rain of long gaps, off by what each run has drawn.
-
-    Relative humidity stays, as does the sky's emissivity.
-    """
-    for n in prange(at.CASES):
-        row[W_RAIN, n] *= 1.0 + row[W_RAIN_DOUBT, n] * (
-            parameters[R.model_estimated_rain_factor, n] - 1.0
-        )
-        off = row[W_TEMP_DOUBT, n] * parameters[R.model_estimated_temp_error_k, n]
-        if off != 0.0:
-            air = row[W_AIR_TEMP, n]
-            kelvin = air + KELVIN_AT_0_C
-            row[W_VAPOUR, n] *= saturation_vapour_density(air + off) / saturation_vapour_density(
-                air
-            )
-            row[W_LONGWAVE, n] *= ((kelvin + off) / kelvin) ** 4
-            row[W_AIR_TEMP, n] += off
-            row[W_GROUND_TEMP, n] += off
-
-
-@inlined
-def assemble(
-    row: FloatArray,
-    light: FloatArray,
-    cover: FloatArray,
-    parameters: FloatArray,
-    forcing: FloatArray,
-) -> None:
-    """Stand weather, light and cover of one hour as the log's forcing.
-
-    Humidity and wind that were estimated are off by what the run has drawn; sunlight is so in
-    :func:`climate_risk.microclimate.radiation.light_at_stack`.
-    """
-    cloth = cover[C_CLOTH] > 0.0
-    convection = W_CONVECTION_CLOTH if cloth else W_CONVECTION
-    wind = W_WIND_CLOTH if cloth else W_WIND
-    for n in prange(at.CASES):
-        forcing[at.F_AIR_TEMP, n] = row[W_AIR_TEMP, n]
-        forcing[at.F_VAPOUR, n] = row[W_VAPOUR, n]
-        forcing[at.F_CONVECTION, n] = row[convection, n]
-        forcing[at.F_WIND, n] = row[wind, n]
-        forcing[at.F_LONGWAVE_SIDE, n] = light[L_LONGWAVE_SIDE, n]
-        forcing[at.F_LONGWAVE_TOP, n] = light[L_LONGWAVE_TOP, n]
-        forcing[at.F_RAIN, n] = row[W_RAIN, n]
-        forcing[at.F_SOIL_TEMP, n] = row[W_GROUND_TEMP, n]
-        forcing[at.F_SUN_SIDE, n] = light[L_SIDE, n]
-        forcing[at.F_SUN_TOP, n] = light[L_TOP, n]
-        forcing[at.F_BEAM_SIDE, n] = light[L_BEAM_SIDE, n]
-    for n in prange(at.CASES):
-        forcing[at.F_BAG, n] = cover[C_BAG]
-        forcing[at.F_FOOT, n] = cover[C_FOOT]
-        forcing[at.F_HOLES, n] = cover[C_HOLES]
-        forcing[at.F_PLIES, n] = cover[C_PLIES]
-        forcing[at.F_WATERING, n] = cover[C_WATERING]
-        forcing[at.F_UNCUT, n] = cover[C_UNCUT]
-        forcing[at.F_SPAWN, n] = cover[C_SPAWN]
-        forcing[at.F_BARRIER_AGE, n] = cover[C_BARRIER_AGE]
-    for n in prange(at.CASES):
-        share = row[W_HUMIDITY_DOUBT, n]
-        if share > 0.0:
-            forcing[at.F_VAPOUR, n] = humidity_off(
-                row[W_AIR_TEMP, n],
-                row[W_VAPOUR, n],
-                share * parameters[R.model_estimated_humidity_error_pct, n],
-            )
-    for n in prange(at.CASES):
-        share = row[W_WIND_DOUBT, n]
-        factor, on_heat = (
-            parameters[R.model_estimated_wind_factor, n],
-            parameters[R.estimated_convection_factor, n],
-        )
-        forcing[at.F_WIND, n] *= 1.0 + share * (factor - 1.0)
-        forcing[at.F_CONVECTION, n] *= 1.0 + share * (on_heat - 1.0)
+def hottest_bark(a: FloatArray, basis: FloatArray) -> Row:
+    """Temperature of the bark where it is hottest round the girth [degC]."""
+    swing, sunniest = alike(0.0), alike(-1e30)
+    for m in range(at.MODES):
+        swing += abs(load(a, at.MODE_SURFACE, m))
+    for sector in range(at.SECTORS):
+        round_girth = alike(0.0)
+        for m in range(at.MODES):
+            round_girth += basis[m, sector] * load(a, at.MODE_SURFACE, m)
+        sunniest = max(sunniest, round_girth)
+    return load(a, at.SURFACE_TEMP, at.BARK) + choose(swing - 0.01, sunniest, 0.0)
 
 
 @compiled
@@ -204,33 +91,24 @@ def note_hour(
     a: FloatArray, forcing: FloatArray, basis: FloatArray, first: bool, day: FloatArray
 ) -> None:
     """Add one hour to a day's extremes and sums."""
-    for n in prange(at.CASES):
-        air, vapour = forcing[at.F_AIR_TEMP, n], forcing[at.F_VAPOUR, n]
-        saturated = saturation_vapour_density(air)
-        lack = (saturated - vapour) * WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (air + KELVIN_AT_0_C)
-        swing, sunniest = 0.0, -1e30
-        for m in range(at.MODES):
-            swing += abs(a[at.MODE_SURFACE, m, n])
-        for sector in range(at.SECTORS):
-            round_girth = 0.0
-            for m in range(at.MODES):
-                round_girth += basis[m, sector] * a[at.MODE_SURFACE, m, n]
-            sunniest = max(sunniest, round_girth)
-        hottest = a[at.SURFACE_TEMP, 0, n] + (sunniest if swing > 0.01 else 0.0)
-        light = forcing[at.F_SUN_TOP, n] * SECONDS_PER_HOUR * 1e-6
-        if first:
-            day[D_AIR_MAX, n], day[D_AIR_MIN, n] = air, air
-            day[D_VPD_MAX, n], day[D_RH_MIN, n] = lack / 1000.0, 100.0 * vapour / saturated
-            day[D_BARK_MAX, n] = hottest
-            day[D_SHORTWAVE, n], day[D_RAIN, n], day[D_CORE_MEAN, n] = 0.0, 0.0, 0.0
-            day[D_RIVAL_HOURS, n], day[D_NEAR_HUMIDITY, n] = 0.0, 0.0
-        day[D_AIR_MAX, n] = max(day[D_AIR_MAX, n], air)
-        day[D_AIR_MIN, n] = min(day[D_AIR_MIN, n], air)
-        day[D_VPD_MAX, n] = max(day[D_VPD_MAX, n], lack / 1000.0)
-        day[D_RH_MIN, n] = min(day[D_RH_MIN, n], 100.0 * vapour / saturated)
-        day[D_BARK_MAX, n] = max(day[D_BARK_MAX, n], hottest)
-        day[D_SHORTWAVE, n] += light
-        day[D_RAIN, n] += forcing[at.F_RAIN, n]
+    if first:
+        for column in (D_AIR_MAX, D_VPD_MAX, D_BARK_MAX):
+            store_row(day, column, -np.inf)
+        for column in (D_AIR_MIN, D_RH_MIN):
+            store_row(day, column, np.inf)
+        for column in (D_SHORTWAVE, D_RAIN, D_CORE_MEAN, D_RIVAL_HOURS, D_NEAR_HUMIDITY):
+            store_row(day, column, 0.0)
+    air, vapour = load_row(forcing, at.F_AIR_TEMP), load_row(forcing, at.F_VAPOUR)
+    saturated = saturation_vapour_density(air)
+    lack = (saturated - vapour) * WATER_VAPOUR_GAS_CONSTANT_J_KG_K * (air + KELVIN_AT_0_C)
+    store_row(day, D_AIR_MAX, max(load_row(day, D_AIR_MAX), air))
+    store_row(day, D_AIR_MIN, min(load_row(day, D_AIR_MIN), air))
+    store_row(day, D_VPD_MAX, max(load_row(day, D_VPD_MAX), lack * 0.001))
+    store_row(day, D_RH_MIN, min(load_row(day, D_RH_MIN), 100.0 * vapour / saturated))
+    store_row(day, D_BARK_MAX, max(load_row(day, D_BARK_MAX), hottest_bark(a, basis)))
+    light = load_row(forcing, at.F_SUN_TOP) * (SECONDS_PER_HOUR * 1e-6)
+    store_row(day, D_SHORTWAVE, load_row(day, D_SHORTWAVE) + light)
+    store_row(day, D_RAIN, load_row(day, D_RAIN) + load_row(forcing, at.F_RAIN))
 
 
 @inlined
@@ -247,10 +125,13 @@ def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -
 def note_rivals(a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
     """Add one hour to the day's rival hours: bark warm and wet, wood not yet colonized."""
     bark = at.SURFACE + at.BARK
-    for n in prange(at.CASES):
-        skin, run = a[at.SURFACE_TEMP, 0, n], mycelium[COLONIZED, 0, n]
-        wet, humidity = a[bark, at.S_WET, n], a[bark, at.S_HUMIDITY, n]
-        day[D_RIVAL_HOURS, n] += rival_hours(skin, wet, humidity, run)
+    hours = rival_hours(
+        load(a, at.SURFACE_TEMP, at.BARK),
+        load(a, bark, at.S_WET),
+        load(a, bark, at.S_HUMIDITY),
+        load(mycelium, COLONIZED, 0),
+    )
+    store_row(day, D_RIVAL_HOURS, load_row(day, D_RIVAL_HOURS) + hours)
 
 
 @inlined
@@ -284,7 +165,7 @@ def close_day(
     nz, nr = grid.level_m.size, grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
     girth = 2.0 * np.pi * grid.radius_m
-    for n in prange(at.CASES):
+    for n in range(at.CASES):
         wood = 0.0
         for k in range(nz):
             for i in range(nr):

@@ -6,7 +6,6 @@ See :mod:`climate_risk.fungus.kernel` for the equations.
 from __future__ import annotations
 
 import numpy as np
-from numba import prange
 
 from climate_risk.compiled import compiled
 from climate_risk.constants import HOURS_PER_DAY
@@ -33,6 +32,7 @@ from climate_risk.fungus.kernel import (
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray
 from climate_risk.log.geometry import Grid
+from climate_risk.log.rows import choose, greatest, load, load_row, store
 
 COLD_TEMP_C = 0.1
 """Cold or frozen wood does not kill by drought (common practice, no source); freezing wood stands
@@ -51,16 +51,13 @@ def kill_by_heat(
     See :func:`heat_kill_rate`; zero at or below the temperature at which growth stops.
     """
     nr = grid.ring_area_m2.size
-    watched = 0
-    for n in prange(at.CASES):
-        hottest = max(a[at.SURFACE_TEMP, 0, n], a[at.SURFACE_TEMP, 1, n])
-        for m in range(at.MODES):
-            hottest += abs(a[at.MODE_SURFACE, m, n])
-        hot = hottest > parameters[M.fungus_temp_max_c, n]
-        left = WATCH_H if hot else max(mycelium[WATCH_LEFT_H, 0, n] - 1.0, 0.0)
-        mycelium[WATCH_LEFT_H, 0, n] = left
-        watched += left > 0.0
-    if watched == 0:
+    hottest = max(load(a, at.SURFACE_TEMP, at.BARK), load(a, at.SURFACE_TEMP, at.TOP))
+    for m in range(at.MODES):
+        hottest += abs(load(a, at.MODE_SURFACE, m))
+    over = hottest - load_row(parameters, M.fungus_temp_max_c)
+    left = choose(over, WATCH_H, max(load(mycelium, WATCH_LEFT_H, 0) - 1.0, 0.0))
+    store(mycelium, WATCH_LEFT_H, 0, left)
+    if greatest(left) == 0.0:
         return
     for n in range(at.CASES):
         if mycelium[WATCH_LEFT_H, 0, n] == 0.0:
@@ -105,7 +102,7 @@ def kill_by_drought(
     for interface in range(grid.pieces + 1):
         below, above, weight = interface_neighbours(grid, interface)
         spawn = has_spawn(grid, interface)
-        for n in prange(at.CASES):
+        for n in range(at.CASES):
             waits = spawn and not has_taken(grid, parameters, mycelium, interface, n)
             half = parameters[M.spawn_half_kill_h if waits else M.drought_half_kill_h, n]
             onset, full = parameters[M.drought_onset, n], parameters[M.drought_full, n]
@@ -140,7 +137,7 @@ def count_living(grid: Grid, mycelium: FloatArray, stress: FloatArray) -> None:
     nr = grid.ring_area_m2.size
     section = np.pi * grid.radius_m**2
     interfaces = grid.pieces + 1
-    for n in prange(at.CASES):
+    for n in range(at.CASES):
         if mycelium[HOT, 0, n] > 0.0:
             mycelium[HOT, 0, n] = 0.0
             for interface in range(interfaces):

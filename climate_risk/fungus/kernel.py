@@ -18,7 +18,6 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 import numpy as np
-from numba import prange
 
 from climate_risk.compiled import compiled, inlined, law
 from climate_risk.constants import HOURS_PER_DAY
@@ -30,7 +29,7 @@ from climate_risk.fungus.formulas import (
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, air_share
 from climate_risk.log.geometry import Grid
-from climate_risk.log.rows import alike, interpolate, load, load_row, store, store_row
+from climate_risk.log.rows import alike, choose, interpolate, load, load_row, store, store_row
 from climate_risk.log.wood import MOISTURE_STEP
 from climate_risk.schema import Schema
 from climate_risk.tables import Fungus
@@ -238,7 +237,7 @@ def run_fronts(
         levels = grid.interface_level[piece + 1] - first
         base = grid.level_top_m[first] - grid.level_m[first]
         other = front + 1 - 2 * down
-        for n in prange(at.CASES):
+        for n in range(at.CASES):
             if mycelium[FRONT_M, front, n] + mycelium[FRONT_M, other, n] >= grid.piece_length_m:
                 continue
             way = min(mycelium[FRONT_M, front, n], grid.piece_length_m)
@@ -274,13 +273,11 @@ def run_fronts(
 @compiled
 def note_run(grid: Grid, mycelium: FloatArray, hours: float, complete_share: float) -> None:
     """Share of the way between spawn interfaces that is run, mean over pieces; is it complete."""
-    for n in prange(at.CASES):
-        mycelium[COLONIZED, 0, n] = 0.0
+    run, full = alike(0.0), load(mycelium, FULL_HOUR, 0)
     for piece in range(grid.pieces):
-        for n in prange(at.CASES):
-            way = mycelium[FRONT_M, 2 * piece, n] + mycelium[FRONT_M, 2 * piece + 1, n]
-            mycelium[COLONIZED, 0, n] += min(1.0, way / grid.piece_length_m)
-    for n in prange(at.CASES):
-        run, full = mycelium[COLONIZED, 0, n] / grid.pieces, mycelium[FULL_HOUR, 0, n]
-        mycelium[COLONIZED, 0, n] = run
-        mycelium[FULL_HOUR, 0, n] = hours if full < 0.0 and run >= complete_share else full
+        way = load(mycelium, FRONT_M, 2 * piece) + load(mycelium, FRONT_M, 2 * piece + 1)
+        run += min(way / grid.piece_length_m, 1.0)
+    run /= float(grid.pieces)
+    now = choose(complete_share - run, full, alike(float(hours)))
+    store(mycelium, COLONIZED, 0, run)
+    store(mycelium, FULL_HOUR, 0, choose(-full, now, full))

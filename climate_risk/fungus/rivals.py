@@ -9,7 +9,9 @@ from __future__ import annotations
 
 from typing import Literal
 
-from climate_risk.compiled import inlined
+from climate_risk.compiled import law
+from climate_risk.log.formulas import Number
+from climate_risk.log.rows import choose
 
 CONFIDENCE: Literal["A", "B", "C", "D"] = "D"
 """Grade of the hours, as :data:`climate_risk.parameter.CONFIDENCE` has it."""
@@ -22,10 +24,10 @@ DAMP_ACTIVITY = 0.95
 """Air this near to saturation at the bark keeps it as good as wet (judgement)."""
 
 
-@inlined
+@law
 def rival_hours(
-    skin_temp_c: float, wet_share: float, air_activity: float, colonized_share: float
-) -> float:
+    skin_temp_c: Number, wet_share: Number, air_activity: Number, colonized_share: Number
+) -> Number:
     """Rival hours of one hour: 0 to 1.
 
     Parameters
@@ -41,8 +43,11 @@ def rival_hours(
 
     Returns
     -------
-    float
+    float or row
     """
-    warm = 1.0 if (skin_temp_c >= WARM_MIN_C) & (skin_temp_c <= WARM_MAX_C) else 0.0
-    wet = 1.0 if air_activity >= DAMP_ACTIVITY else wet_share
-    return warm * wet * (1.0 - colonized_share)
+    unclaimed: Number = 1.0 - colonized_share
+    wet: Number = choose(DAMP_ACTIVITY - air_activity, wet_share, 1.0)
+    warm: Number = choose(
+        WARM_MIN_C - skin_temp_c, 0.0, choose(skin_temp_c - WARM_MAX_C, 0.0, 1.0)
+    )
+    return warm * wet * unclaimed

@@ -104,6 +104,7 @@ _OPERATIONS: dict[Any, Callable[[Any, Any, Any], Any]] = {
     operator.mul: _multiply,
     operator.imul: _multiply,
     operator.truediv: _divide,
+    operator.itruediv: _divide,
     min: _lesser,
     np.minimum: _lesser,
     max: _greater,
