@@ -32,7 +32,7 @@ _ANY = {
 }
 _ROOMS = ("microclimate", "log", "fungus", "engine")
 """Folders that hold kernels, and files beside them that kernels take constants from."""
-_MADE_BY = ("compiled.py", "kernel_compiler.py", "independent_rounds.py")
+_MADE_BY = ("compiled.py", "kernel_compiler.py")
 _FILES = (*_MADE_BY, "constants.py", "schema.py", "tables.py")
 
 
@@ -112,17 +112,6 @@ law: Callable[[_Function], _Function] = _law(
 """A law of nature: plain Python to whoever calls it, set into kernels by the compiler."""
 
 
-def _assume(typing_context: Any, condition: Any) -> Any:
-    """Code of a promise.  The names of both arguments are the compiler's."""
-
-    def generate(context: Any, builder: Any, signature: Any, arguments: Any) -> Any:
-        kind = ir.FunctionType(ir.VoidType(), [ir.IntType(1)])
-        builder.call(builder.module.declare_intrinsic("llvm.assume", fnty=kind), arguments[:1])
-        return context.get_dummy_value()
-
-    return types.none(types.boolean), generate
-
-
 def _fetch_ahead(typing_context: Any, table: Any, row: Any, column: Any) -> Any:
     """Code of a fetch.  A place past the table's end is none, and passed over."""
 
@@ -140,10 +129,6 @@ def _fetch_ahead(typing_context: Any, table: Any, row: Any, column: Any) -> Any:
 
     return types.none(table, types.intp, types.intp), generate
 
-
-_promise: Any = intrinsic(_assume)
-assume: Callable[[bool], None] = _promise
-"""Promise the compiler what the entry has checked; costs nothing when the kernel runs."""
 
 _fetch: Any = intrinsic(_fetch_ahead)
 fetch_ahead: Callable[[Any, int, int], None] = _fetch

@@ -17,6 +17,7 @@ from numba.core.caching import CompileResultCacheImpl, FunctionCache
 from numba.core.codegen import JITCodeLibrary
 from numba.core.compiler import CompilerBase
 from numba.core.compiler_machinery import PassManager, register_pass
+from numba.core.lowering import Lower
 from numba.core.typed_passes import (
     BaseNativeLowering,
     NoPythonBackend,
@@ -30,8 +31,6 @@ from numba.core.untyped_passes import (
     ReconstructSSA,
     TranslateByteCode,
 )
-
-from climate_risk.independent_rounds import KernelLower
 
 
 class _KernelCode(JITCodeLibrary):  # type: ignore[misc]
@@ -49,9 +48,7 @@ class _KernelCode(JITCodeLibrary):  # type: ignore[misc]
 class _KernelLowering(BaseNativeLowering):  # type: ignore[misc]
     _name = "kernel_lowering"
 
-    @property
-    def lowering_class(self) -> type[KernelLower]:
-        return KernelLower
+    lowering_class = Lower
 
     def run_pass(self, state: Any) -> bool:
         state.library = _KernelCode(state.targetctx.codegen(), state.func_id.func_qualname)

@@ -178,7 +178,7 @@ def uncompiled(kernel: Any, done: dict[Any, Any] | None = None) -> Any:
             names[name] = SimpleNamespace(**{**vars(layout), "CASES": 1})
         elif name == "CASES":
             names[name] = 1
-        elif name in ("assume", "fetch_ahead"):
+        elif name == "fetch_ahead":
             names[name] = lambda *_: None
         elif name in ROWS and value is getattr(rows, name):
             names[name] = ROWS[name]

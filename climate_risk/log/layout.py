@@ -1,8 +1,8 @@
 """Where everything lies in the kernel's one array ``a[term, row, case]``.
 
 A case is one simulation: one year's weather with one draw of the unknowns.  All fields live in
-one array: a block is copied, branched and kept whole.  Loops over cases are written over
-``prange``, which makes them vector instructions (:mod:`climate_risk.independent_rounds`).
+one array: a block is copied, branched and kept whole.  The numbers of all cases lie end to end,
+and kernels take them as one value (:mod:`climate_risk.log.rows`).
 
 Prefixes: ``F_`` row of an hour's forcing, ``S_`` row of a boundary's surface balance, ``E_`` row
 of the modes' outer end, ``N_`` row of the whole stack, ``B_`` row of the budget.  A field
