@@ -27,7 +27,7 @@ from climate_risk.log.formulas import (
 from climate_risk.log.rows import Row, alike, greatest, least, load, store
 
 
-@compiled
+@inlined
 def hold_energy(a: FloatArray, first: int, cells: int, density: float, dry_heat: float) -> None:
     """Heat of some cells, before water that moves carries some of it along."""
     for r in range(first, first + cells):
@@ -35,7 +35,7 @@ def hold_energy(a: FloatArray, first: int, cells: int, density: float, dry_heat:
         store(a, at.ENERGY, r, capacity * load(a, at.TEMP, r))
 
 
-@compiled
+@inlined
 def solve_water_line(
     a: FloatArray,
     coupling: int,
