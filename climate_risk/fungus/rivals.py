@@ -45,9 +45,7 @@ def rival_hours(
     -------
     float or row
     """
-    unclaimed: Number = 1.0 - colonized_share
     wet: Number = choose(DAMP_ACTIVITY - air_activity, wet_share, 1.0)
-    warm: Number = choose(
-        WARM_MIN_C - skin_temp_c, 0.0, choose(skin_temp_c - WARM_MAX_C, 0.0, 1.0)
-    )
-    return warm * wet * unclaimed
+    not_hot = choose(skin_temp_c - WARM_MAX_C, 0.0, 1.0)
+    warm: Number = choose(WARM_MIN_C - skin_temp_c, 0.0, not_hot)
+    return warm * wet * (1.0 - colonized_share)

@@ -138,7 +138,8 @@ def wet_surface_temp(
 def wet_share(potential: float, supply: float) -> float:
     """Share of the hour that water lasts on a surface that could evaporate so much."""
     wet = min(1.0, supply / max(potential, 1e-30))
-    return choose(supply - LEAST_SUPPLY_KG_M2_S, wet, 0.0)
+    share: float = choose(supply - LEAST_SUPPLY_KG_M2_S, wet, 0.0)
+    return share
 
 
 @compiled
