@@ -5,22 +5,24 @@ from __future__ import annotations
 import numpy as np
 
 from climate_risk.compiled import law
+from climate_risk.log.formulas import Number
+from climate_risk.log.rows import choose
 
 
 @law
-def temperature_response(temp_c: float, low_c: float, best_c: float, high_c: float) -> float:
+def temperature_response(temp_c: Number, low_c: Number, best_c: Number, high_c: Number) -> Number:
     """Growth relative to the optimum, 0 to 1.
 
     Cardinal temperature model with inflection, Rosso, Lobry and Flandrois 1993, J. Theor. Biol.
     162:447-463.
     """
-    if temp_c <= low_c or temp_c >= high_c:
-        return 0.0
-    top = (temp_c - high_c) * (temp_c - low_c) ** 2
+    above, below = temp_c - low_c, high_c - temp_c
     bottom = (best_c - low_c) * (
         (best_c - low_c) * (temp_c - best_c) - (best_c - high_c) * (best_c + low_c - 2.0 * temp_c)
     )
-    return top / bottom
+    inside = choose(above, choose(below, 1.0, 0.0), 0.0)
+    response: Number = inside * -below * above * above / choose(inside, bottom, 1.0)
+    return response
 
 
 @law

@@ -27,9 +27,18 @@ from climate_risk.fungus.formulas import (
     temperature_response,
 )
 from climate_risk.log import layout as at
-from climate_risk.log.formulas import FloatArray, air_share
+from climate_risk.log.formulas import FloatArray, air_share, fast_exp
 from climate_risk.log.geometry import Grid
-from climate_risk.log.rows import alike, choose, interpolate, load, load_row, store, store_row
+from climate_risk.log.rows import (
+    alike,
+    choose,
+    greatest,
+    interpolate,
+    load,
+    load_row,
+    store,
+    store_row,
+)
 from climate_risk.log.wood import MOISTURE_STEP
 from climate_risk.schema import Schema
 from climate_risk.tables import Fungus
@@ -230,43 +239,43 @@ def run_fronts(
         for i in range(nr):
             mean += grid.ring_area_m2[i] / section * load(a, at.TEMP, k * nr + i)
         store_row(level_temp, k, mean)
+    coldest, best, hottest, deadly = (
+        load_row(parameters, M.fungus_temp_min_c),
+        load_row(parameters, M.fungus_temp_opt_c),
+        load_row(parameters, M.fungus_temp_max_c),
+        load_row(parameters, M.fungus_heat_ref_temp_c),
+    )
     for front in range(2 * grid.pieces):
         piece, down = front // 2, front % 2
         interface = piece + down
         first = grid.interface_level[piece]
         levels = grid.interface_level[piece + 1] - first
         base = grid.level_top_m[first] - grid.level_m[first]
-        other = front + 1 - 2 * down
-        for n in range(at.CASES):
-            if mycelium[FRONT_M, front, n] + mycelium[FRONT_M, other, n] >= grid.piece_length_m:
-                continue
-            way = min(mycelium[FRONT_M, front, n], grid.piece_length_m)
-            place = base + (grid.piece_length_m - way if down == 1 else way)
-            k = first
-            while k < first + levels - 1 and place > grid.level_top_m[k]:
-                k += 1
-            temp = level_temp[k, n]
-            growth = temperature_response(
-                temp,
-                parameters[M.fungus_temp_min_c, n],
-                parameters[M.fungus_temp_opt_c, n],
-                parameters[M.fungus_temp_max_c, n],
-            )
-            high, slowed = parameters[M.fungus_temp_max_c, n], 1.0
-            stall = mycelium[STALL, front, n]
-            if stall > 0.0 or temp > high:
-                over = (temp - high) / (parameters[M.fungus_heat_ref_temp_c, n] - high)
-                stall += max(over, 0.0) / HOURS_PER_DAY - stall / parameters[M.stall_recovery_h, n]
-                mycelium[STALL, front, n] = stall if stall > LEAST_STALL else 0.0
-                slowed = np.exp(-3.0 * stall)
-            growth *= mycelium[WATER_RESPONSE, k, n]
-            if mycelium[RIPE_H, front, n] < parameters[M.spawn_lag_h, n]:
-                mycelium[RIPE_H, front, n] += growth * mycelium[SPAWN_RESPONSE, interface, n]
-            else:
-                living = min(1.0, 2.0 * mycelium[ALIVE, interface, n])
-                mycelium[FRONT_M, front, n] = way + (
-                    parameters[M.front_rate_m_h, n] * growth * living * slowed
-                )
+        own = load(mycelium, FRONT_M, front)
+        runs = grid.piece_length_m - own - load(mycelium, FRONT_M, front + 1 - 2 * down)
+        if greatest(runs) <= 0.0:
+            continue
+        way = min(own, grid.piece_length_m)
+        place = base + (grid.piece_length_m - way if down == 1 else way)
+        temp, moist = load_row(level_temp, first), load(mycelium, WATER_RESPONSE, first)
+        for k in range(first, first + levels - 1):
+            beyond = place - grid.level_top_m[k]
+            temp = choose(beyond, load_row(level_temp, k + 1), temp)
+            moist = choose(beyond, load(mycelium, WATER_RESPONSE, k + 1), moist)
+        growth = temperature_response(temp, coldest, best, hottest) * moist
+        before = load(mycelium, STALL, front)
+        stall = max(temp - hottest, 0.0) / (deadly - hottest) / HOURS_PER_DAY
+        stall += before - before / load_row(parameters, M.stall_recovery_h)
+        stall = choose(stall - LEAST_STALL, stall, 0.0)
+        living = min(2.0 * load(mycelium, ALIVE, interface), 1.0)
+        slowed = growth * living * fast_exp(max(-3.0 * stall, -8.0))
+        ripe = load(mycelium, RIPE_H, front)
+        waits = load_row(parameters, M.spawn_lag_h) - ripe
+        ripened = ripe + growth * load(mycelium, SPAWN_RESPONSE, interface)
+        moved = way + load_row(parameters, M.front_rate_m_h) * slowed
+        store(mycelium, STALL, front, choose(runs, stall, before))
+        store(mycelium, RIPE_H, front, choose(runs, choose(waits, ripened, ripe), ripe))
+        store(mycelium, FRONT_M, front, choose(runs, choose(waits, own, moved), own))
     note_run(grid, mycelium, hours, complete_share)
 
 

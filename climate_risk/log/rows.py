@@ -117,8 +117,10 @@ def _teach(operation: Any, emit: Callable[[Any, Any, Any], Any]) -> None:
 
     class Typing(AbstractTemplate):  # type: ignore[misc]
         def generic(self, given: Any, named: Any) -> Any:
-            fits = len(given) == 2 and all(kind in (ROW, types.float64) for kind in given)
-            return signature(ROW, *given) if fits and ROW in given else None
+            plain = (types.Integer, types.Float)
+            fits = len(given) == 2 and all(isinstance(k, (_RowType, *plain)) for k in given)
+            kinds = [ROW if kind == ROW else types.float64 for kind in given]
+            return signature(ROW, *kinds) if fits and ROW in given else None
 
     def lower(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
         one, other = (_spread(builder, *each) for each in zip(kinds.args, values, strict=True))
