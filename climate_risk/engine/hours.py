@@ -31,6 +31,7 @@ from climate_risk.log.kernel import REFRESH_HOURS, step_hour
 from climate_risk.log.parameters import P
 from climate_risk.log.rows import (
     Row,
+    add_to_row,
     alike,
     choose,
     load,
@@ -107,8 +108,8 @@ def note_hour(
     store_row(day, D_RH_MIN, min(load_row(day, D_RH_MIN), 100.0 * vapour / saturated))
     store_row(day, D_BARK_MAX, max(load_row(day, D_BARK_MAX), hottest_bark(a, basis)))
     light = load_row(forcing, at.F_SUN_TOP) * (SECONDS_PER_HOUR * 1e-6)
-    store_row(day, D_SHORTWAVE, load_row(day, D_SHORTWAVE) + light)
-    store_row(day, D_RAIN, load_row(day, D_RAIN) + load_row(forcing, at.F_RAIN))
+    add_to_row(day, D_SHORTWAVE, light)
+    add_to_row(day, D_RAIN, load_row(forcing, at.F_RAIN))
 
 
 @inlined
@@ -116,9 +117,8 @@ def note_core(grid: Grid, a: FloatArray, forcing: FloatArray, day: FloatArray) -
     """Add one hour to the day's means: the pith at mid height, and humidity round the bark."""
     r = (grid.level_m.size // 2) * grid.ring_area_m2.size
     share = 1.0 / HOURS_PER_DAY
-    store_row(day, D_CORE_MEAN, load_row(day, D_CORE_MEAN) + share * load(a, at.TEMP, r))
-    humid = load_row(day, D_NEAR_HUMIDITY) + share * humidity_round(a, forcing)
-    store_row(day, D_NEAR_HUMIDITY, humid)
+    add_to_row(day, D_CORE_MEAN, share * load(a, at.TEMP, r))
+    add_to_row(day, D_NEAR_HUMIDITY, share * humidity_round(a, forcing))
 
 
 @inlined
@@ -131,7 +131,7 @@ def note_rivals(a: FloatArray, mycelium: FloatArray, day: FloatArray) -> None:
         load(a, bark, at.S_HUMIDITY),
         load(mycelium, COLONIZED, 0),
     )
-    store_row(day, D_RIVAL_HOURS, load_row(day, D_RIVAL_HOURS) + hours)
+    add_to_row(day, D_RIVAL_HOURS, hours)
 
 
 @inlined

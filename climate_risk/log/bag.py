@@ -56,6 +56,12 @@ def humidity_round(a: FloatArray, hour: FloatArray) -> Row:
     return 100.0 * min(vapour / saturation_vapour_density(air), 1.0)
 
 
+@inlined
+def take_bags(a: FloatArray, term: int, row: int, bag: Row, inside: Row) -> None:
+    """Let a row be the bag's, in cases that have one."""
+    add_to(a, term, row, bag * (inside - load(a, term, row)))
+
+
 @compiled
 def bag_heat(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     """Temperature of the bag, and what bark and top feel in its place of weather.
@@ -96,13 +102,13 @@ def bag_heat(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     sun_bark = through * own_bark * sun_side + shared * sun
     sun_roof = through * own_top * sun_top + shared * sun
     beam = (through * own_bark + near) * load_row(hour, at.F_BEAM_SIDE)
-    add_to(a, bark, at.S_HEAT_LOSS, bag * (keep_bark - loss_side))
-    add_to(a, top, at.S_HEAT_LOSS, bag * (keep_top - loss_top))
-    add_to(a, bark, at.S_LONGWAVE, bag * (gain_bark - load(a, bark, at.S_LONGWAVE)))
-    add_to(a, top, at.S_LONGWAVE, bag * (gain_top - load(a, top, at.S_LONGWAVE)))
-    add_to(a, bark, at.S_SUN, bag * (sun_bark - load(a, bark, at.S_SUN)))
-    add_to(a, top, at.S_SUN, bag * (sun_roof - load(a, top, at.S_SUN)))
-    add_to(a, bark, at.S_BEAM, bag * (beam - load(a, bark, at.S_BEAM)))
+    take_bags(a, bark, at.S_HEAT_LOSS, bag, keep_bark)
+    take_bags(a, top, at.S_HEAT_LOSS, bag, keep_top)
+    take_bags(a, bark, at.S_LONGWAVE, bag, gain_bark)
+    take_bags(a, top, at.S_LONGWAVE, bag, gain_top)
+    take_bags(a, bark, at.S_SUN, bag, sun_bark)
+    take_bags(a, top, at.S_SUN, bag, sun_roof)
+    take_bags(a, bark, at.S_BEAM, bag, beam)
 
 
 @inlined
@@ -122,7 +128,7 @@ def into_bag(a: FloatArray, whole: int, bag: Row, resistance: Row, vapour: Row) 
     inside = bag * (resistance - load(a, whole, at.S_AIR_RESISTANCE))
     add_to(a, whole, at.S_AIR_RESISTANCE, inside)
     add_to(a, whole, at.S_VAPOUR_RESISTANCE, inside)
-    add_to(a, whole, at.S_VAPOUR, bag * (vapour - load(a, whole, at.S_VAPOUR)))
+    take_bags(a, whole, at.S_VAPOUR, bag, vapour)
 
 
 @compiled
@@ -140,18 +146,19 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     ply = load_row(hour, at.F_PLIES) / load(a, at.PARAMETER, P.bag_vapour_conductance_m_s)
     out = wall_m2 / (ply + load(a, bark, at.S_AIR_RESISTANCE))
     out += roof_m2 / (ply + load(a, top, at.S_AIR_RESISTANCE))
-    store(a, at.STACK, at.N_OUTFLOW, out + opening_air(a, hour, wide))
+    out += opening_air(a, hour, wide)
     gap = 1.0 / load(a, at.PARAMETER, P.bag_gap_vapour_conductance_m_s)
-    soil = gap + load(a, at.PARAMETER, P.model_soil_resistance_s_m)
-    store(a, at.STACK, at.N_FROM_SOIL, (roof_m2 - top_m2) / soil)
+    soil = (roof_m2 - top_m2) / (gap + load(a, at.PARAMETER, P.model_soil_resistance_s_m))
     wet_soil = SOIL_HUMIDITY * saturation_vapour_density(load_row(hour, at.F_SOIL_TEMP))
-    store(a, at.STACK, at.N_SOIL_VAPOUR, wet_soil)
     wall = saturation_vapour_density(load(a, at.STACK, at.N_BAG_TEMP))
+    to_wall = (wall_m2 + roof_m2) / gap
+    store(a, at.STACK, at.N_OUTFLOW, out)
+    store(a, at.STACK, at.N_FROM_SOIL, soil)
+    store(a, at.STACK, at.N_SOIL_VAPOUR, wet_soil)
     store(a, at.STACK, at.N_WALL_VAPOUR, wall)
-    store(a, at.STACK, at.N_TO_WALL, (wall_m2 + roof_m2) / gap)
-    out, soil = load(a, at.STACK, at.N_OUTFLOW), load(a, at.STACK, at.N_FROM_SOIL)
+    store(a, at.STACK, at.N_TO_WALL, to_wall)
     other = out + soil
-    drive = out * load_row(hour, at.F_VAPOUR) + soil * load(a, at.STACK, at.N_SOIL_VAPOUR)
+    drive = out * load_row(hour, at.F_VAPOUR) + soil * wet_soil
     from_bark = load(a, bark, at.S_GIVING) * side_m2
     from_top = load(a, top, at.S_GIVING) * top_m2
     from_rims = load(a, at.STACK, at.N_RIM_GIVING)
@@ -159,12 +166,10 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     rim_drive = load(a, at.STACK, at.N_RIM_GIVEN)
     all_given = drive + bark_drive + top_drive + rim_drive
     inside = all_given / (other + from_bark + from_top + from_rims)
-    wall = load(a, at.STACK, at.N_WALL_VAPOUR)
-    dewy = choose(inside - wall, load(a, at.STACK, at.N_TO_WALL), 0.0)
+    dewy = choose(inside - wall, to_wall, 0.0)
     other += dewy
     drive += dewy * wall
     bag = load_row(hour, at.F_BAG)
-    gap = 1.0 / load(a, at.PARAMETER, P.bag_gap_vapour_conductance_m_s)
     beside = other + from_top + from_rims
     resistance, vapour = gap + side_m2 / beside, (drive + top_drive + rim_drive) / beside
     into_bag(a, bark, bag, resistance, vapour)
@@ -173,13 +178,8 @@ def bag_vapour(grid: Grid, a: FloatArray, hour: FloatArray) -> None:
     into_bag(a, top, bag, resistance, vapour)
     beside = other + from_bark + from_top
     resistance, vapour = gap + rims_m2 / beside, (drive + bark_drive + top_drive) / beside
-    add_to(
-        a,
-        at.STACK,
-        at.N_RIM_RESISTANCE,
-        bag * (resistance - load(a, at.STACK, at.N_RIM_RESISTANCE)),
-    )
-    add_to(a, at.STACK, at.N_RIM_VAPOUR, bag * (vapour - load(a, at.STACK, at.N_RIM_VAPOUR)))
+    take_bags(a, at.STACK, at.N_RIM_RESISTANCE, bag, resistance)
+    take_bags(a, at.STACK, at.N_RIM_VAPOUR, bag, vapour)
 
 
 @compiled

@@ -90,11 +90,11 @@ def through_boundary(
     heat = (liquid * there - left) * (WATER_HEAT_CAPACITY_J_KG_K * SECONDS_PER_HOUR)
     store(a, at.BOUNDARY_OUT + boundary, row, out)
     store(a, at.BOUNDARY_MOISTURE + boundary, row, max(surface, 0.0))
-    store(a, at.ENERGY, cell, load(a, at.ENERGY, cell) + heat * (1.0 / depth_m))
-    store(a, whole, at.S_CONDENSED, load(a, whole, at.S_CONDENSED) + condensed * share)
-    store(a, whole, at.S_DRIED, load(a, whole, at.S_DRIED) + dried * share)
-    store(a, whole, at.S_WATER_HEAT, load(a, whole, at.S_WATER_HEAT) + heat * share)
-    store(a, whole, at.S_TAKEN_UP, load(a, whole, at.S_TAKEN_UP) + liquid * share)
+    add_to(a, at.ENERGY, cell, heat * (1.0 / depth_m))
+    add_to(a, whole, at.S_CONDENSED, condensed * share)
+    add_to(a, whole, at.S_DRIED, dried * share)
+    add_to(a, whole, at.S_WATER_HEAT, heat * share)
+    add_to(a, whole, at.S_TAKEN_UP, liquid * share)
 
 
 @compiled

@@ -15,7 +15,7 @@ import numpy as np
 import numpy.typing as npt
 
 CASES = 32
-"""Side by side in a block: a compile-time constant, so that the inner loops become vectors."""
+"""Side by side in a block: a compile-time constant, so that a row of them is one value."""
 MODES = 5
 """Azimuthal modes of bark heat on eight sectors: cos 1, sin 1, cos 2, sin 2, cos 4."""
 SECTORS = 8

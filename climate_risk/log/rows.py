@@ -15,19 +15,19 @@ from __future__ import annotations
 
 import operator
 from collections.abc import Callable
+from itertools import product
 from typing import Any
 
 import numpy as np
-import numpy.typing as npt
 from llvmlite import ir
 from numba.core import cgutils, types
 from numba.core.typing.templates import AbstractTemplate, infer_global, signature
 from numba.extending import intrinsic, lower_builtin, models, overload, register_model
 
 from climate_risk.compiled import inlined
+from climate_risk.log.formulas import FloatArray
 from climate_risk.log.layout import CASES
 
-FloatArray = npt.NDArray[np.float64]
 Row = Any
 """What a kernel has in hand; only the compiler knows it."""
 
@@ -63,22 +63,6 @@ def _spread_as(builder: Any, vector: Any, value: Any) -> Any:
     )
 
 
-def _add(builder: Any, one: Any, other: Any) -> Any:
-    return builder.fadd(one, other)
-
-
-def _subtract(builder: Any, one: Any, other: Any) -> Any:
-    return builder.fsub(one, other)
-
-
-def _multiply(builder: Any, one: Any, other: Any) -> Any:
-    return builder.fmul(one, other)
-
-
-def _divide(builder: Any, one: Any, other: Any) -> Any:
-    return builder.fdiv(one, other)
-
-
 def _lesser(builder: Any, one: Any, other: Any) -> Any:
     return builder.select(builder.fcmp_ordered("<", one, other), one, other)
 
@@ -87,24 +71,20 @@ def _greater(builder: Any, one: Any, other: Any) -> Any:
     return builder.select(builder.fcmp_ordered(">", one, other), one, other)
 
 
-def _negative(builder: Any, row: Any) -> Any:
-    return builder.fneg(row)
-
-
 def _size(builder: Any, row: Any) -> Any:
     return _greater(builder, row, builder.fneg(row))
 
 
-_OF_ONE: dict[Any, Callable[[Any, Any], Any]] = {operator.neg: _negative, abs: _size}
-_OPERATIONS: dict[Any, Callable[[Any, Any, Any], Any]] = {
-    operator.add: _add,
-    operator.iadd: _add,
-    operator.sub: _subtract,
-    operator.isub: _subtract,
-    operator.mul: _multiply,
-    operator.imul: _multiply,
-    operator.truediv: _divide,
-    operator.itruediv: _divide,
+_OF_ONE: dict[Any, Callable[..., Any]] = {operator.neg: ir.IRBuilder.fneg, abs: _size}
+_OF_TWO: dict[Any, Callable[..., Any]] = {
+    operator.add: ir.IRBuilder.fadd,
+    operator.iadd: ir.IRBuilder.fadd,
+    operator.sub: ir.IRBuilder.fsub,
+    operator.isub: ir.IRBuilder.fsub,
+    operator.mul: ir.IRBuilder.fmul,
+    operator.imul: ir.IRBuilder.fmul,
+    operator.truediv: ir.IRBuilder.fdiv,
+    operator.itruediv: ir.IRBuilder.fdiv,
     min: _lesser,
     np.minimum: _lesser,
     max: _greater,
@@ -112,43 +92,30 @@ _OPERATIONS: dict[Any, Callable[[Any, Any, Any], Any]] = {
 }
 
 
-def _teach(operation: Any, emit: Callable[[Any, Any, Any], Any]) -> None:
-    """Teach the compiler an operation of two rows, or of a row and a plain number."""
+def _teach(operation: Any, emit: Callable[..., Any], operands: int) -> None:
+    """Teach the compiler an operation of rows, or of rows and plain numbers."""
 
     class Typing(AbstractTemplate):  # type: ignore[misc]
         def generic(self, given: Any, named: Any) -> Any:
-            plain = (types.Integer, types.Float)
-            fits = len(given) == 2 and all(isinstance(k, (_RowType, *plain)) for k in given)
+            known = (_RowType, types.Integer, types.Float)
+            fits = len(given) == operands and all(isinstance(kind, known) for kind in given)
             kinds = [ROW if kind == ROW else types.float64 for kind in given]
             return signature(ROW, *kinds) if fits and ROW in given else None
 
     def lower(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
-        one, other = (_spread(builder, *each) for each in zip(kinds.args, values, strict=True))
-        return emit(builder, one, other)
+        rows = (_spread(builder, *each) for each in zip(kinds.args, values, strict=True))
+        return emit(builder, *rows)
 
     infer_global(operation)(Typing)
-    for kinds in ((ROW, ROW), (ROW, types.float64), (types.float64, ROW)):
-        lower_builtin(operation, *kinds)(lower)
+    for kinds in product((ROW, types.float64), repeat=operands):
+        if ROW in kinds:
+            lower_builtin(operation, *kinds)(lower)
 
 
-def _teach_of_one(operation: Any, emit: Callable[[Any, Any], Any]) -> None:
-    """Teach the compiler an operation of one row."""
-
-    class Typing(AbstractTemplate):  # type: ignore[misc]
-        def generic(self, given: Any, named: Any) -> Any:
-            return signature(ROW, *given) if given == (ROW,) else None
-
-    def lower(context: Any, builder: Any, kinds: Any, values: Any) -> Any:
-        return emit(builder, *values)
-
-    infer_global(operation)(Typing)
-    lower_builtin(operation, ROW)(lower)
-
-
-for _operation, _emit in _OPERATIONS.items():
-    _teach(_operation, _emit)
-for _operation, _emit_one in _OF_ONE.items():
-    _teach_of_one(_operation, _emit_one)
+for _operation, _emit in _OF_ONE.items():
+    _teach(_operation, _emit, 1)
+for _operation, _emit in _OF_TWO.items():
+    _teach(_operation, _emit, 2)
 
 
 def _place(context: Any, builder: Any, kind: Any, values: Any) -> Any:
@@ -318,3 +285,9 @@ Beyond its ends the table goes on as its last cell does: no place reads outside 
 def add_to(a: FloatArray, term: int, row: int, more: Row) -> None:
     """Add to a row."""
     store(a, term, row, load(a, term, row) + more)
+
+
+@inlined
+def add_to_row(table: FloatArray, row: int, more: Row) -> None:
+    """Add to a row of a table that has no terms."""
+    store_row(table, row, load_row(table, row) + more)

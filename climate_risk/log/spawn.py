@@ -119,7 +119,7 @@ def give_from(
     warm = WATER_HEAT_CAPACITY_J_KG_K * load(a, at.TEMP, cell) * given
     dried = load(a, at.MOISTURE, cell) - given * (seconds / density)
     store(a, at.MOISTURE, cell, dried)
-    store(a, at.ENERGY, cell, load(a, at.ENERGY, cell) - (warm + latent) * seconds)
+    add_to(a, at.ENERGY, cell, -(warm + latent) * seconds)
     return warm
 
 

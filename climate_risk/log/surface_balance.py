@@ -40,12 +40,11 @@ from climate_risk.log.formulas import (
 )
 from climate_risk.log.geometry import Grid
 from climate_risk.log.parameters import P
-from climate_risk.log.rows import Row, alike, choose, load, load_row, store
+from climate_risk.log.rows import Row, alike, choose, interpolate, load, load_row, store
 from climate_risk.log.state import Curves
 from climate_risk.log.wood import ACTIVITY_STEP
 from climate_risk.log.wood_surface import (
     dry_cell,
-    look_up,
     solve_wood_surface,
 )
 
@@ -225,29 +224,36 @@ def dry_surface(a: FloatArray, boundary: int) -> None:
 
 
 @inlined
+def rest_with_air(a: FloatArray, boundary: int, rest: FloatArray) -> None:
+    """Moisture at which a boundary's wood and the air it meets would be at rest."""
+    whole = at.SURFACE + boundary
+    humid = load(a, whole, at.S_HUMIDITY)
+    store(a, whole, at.S_TARGET, interpolate(rest, humid * (1.0 / ACTIVITY_STEP)))
+
+
+@inlined
 def bark_side(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Moisture of the wood's surface under the bark, and its temperature."""
     nz, nr, rest = grid.level_m.size, grid.ring_area_m2.size, curves.moisture_by_activity
-    whole = at.SURFACE + at.BARK
     for k in range(nz):
         cell = k * nr + nr - 1
         share = grid.level_m[k] / grid.height_m
         solve_wood_surface(a, at.BARK, k, cell, share, curves.activity)
     dry_surface(a, at.BARK)
-    look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
+    rest_with_air(a, at.BARK, rest)
 
 
 @inlined
 def cut_top(grid: Grid, curves: Curves, a: FloatArray) -> None:
     """Moisture and temperature of the cut end on top."""
     nz, nr, rest = grid.level_m.size, grid.ring_area_m2.size, curves.moisture_by_activity
-    section, whole = np.pi * grid.radius_m * grid.radius_m, at.SURFACE + at.TOP
+    section = np.pi * grid.radius_m * grid.radius_m
     for i in range(nr):
         cell = (nz - 1) * nr + i
         share = grid.ring_area_m2[i] / section
         solve_wood_surface(a, at.TOP, i, cell, share, curves.activity)
     dry_surface(a, at.TOP)
-    look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
+    rest_with_air(a, at.TOP, rest)
 
 
 @inlined
@@ -287,8 +293,7 @@ def balance_surfaces(grid: Grid, curves: Curves, a: FloatArray, hour: FloatArray
         meet_vapour(a, boundary)
     balance_ground(a, hour)
     for boundary in (at.BARK, at.TOP, at.GROUND):
-        whole = at.SURFACE + boundary
-        look_up(a, whole, at.S_TARGET, whole, at.S_HUMIDITY, rest, ACTIVITY_STEP)
+        rest_with_air(a, boundary, rest)
     bark_side(grid, curves, a)
     # Temperature and moisture of bare end grain hang on each other: twice round.
     for _ in range(2):

@@ -24,7 +24,7 @@ from climate_risk.log.formulas import (
     FloatArray,
     heat_capacity,
 )
-from climate_risk.log.rows import Row, alike, greatest, least, load, store
+from climate_risk.log.rows import Row, add_to, alike, greatest, least, load, store
 
 
 @inlined
@@ -95,7 +95,7 @@ def solve_water_line(
     store(a, at.BOUNDARY_LIQUID + high, row, taken * (1.0 / girth))
     above, there = (drive + taken) * (own + liquid) * shared, load(a, at.TEMP, r)
     store(a, at.MOISTURE, r, above)
-    beyond = 0.0 * above
+    beyond = alike(0.0)
     for j in range(last, 0, -1):
         q, r = r, r - step
         u, here = (
@@ -106,10 +106,10 @@ def solve_water_line(
         carried = max(flux, 0.0) * here + min(flux, 0.0) * there
         change = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[j] * (carried - beyond)
         store(a, at.MOISTURE, r, u)
-        store(a, at.ENERGY, q, load(a, at.ENERGY, q) + change)
+        add_to(a, at.ENERGY, q, change)
         above, there, beyond = u, here, carried
     change = SECONDS_PER_HOUR * WATER_HEAT_CAPACITY_J_KG_K / size[0] * beyond
-    store(a, at.ENERGY, first, load(a, at.ENERGY, first) - change)
+    add_to(a, at.ENERGY, first, -change)
 
 
 @compiled
@@ -205,8 +205,7 @@ def conduct_heat(
             drive += capacity * load(a, at.TEMP, r) * area_m2[i]
         drive += girth_m * load(a, bark, k)
         warm = drive * load(a, at.HEAT_PIVOT_R, last)
-        seen = load(a, mean + at.BARK, k) + share * warm
-        store(a, mean + at.BARK, k, seen)
+        add_to(a, mean + at.BARK, k, share * warm)
         climb(a, k, rings, rings - 1, height * capacity * warm)
         for i in range(rings - 2, -1, -1):
             r = first + i
@@ -219,8 +218,7 @@ def conduct_heat(
         drive = load(a, at.TEMP, r) + load(a, at.BOUNDARY_DRIVEN + at.TOP, i)
         warm = drive * load(a, at.HEAT_PIVOT_Z, r)
         store(a, at.TEMP, r, warm)
-        seen = load(a, mean + at.TOP, i) + share * warm
-        store(a, mean + at.TOP, i, seen)
+        add_to(a, mean + at.TOP, i, share * warm)
         coldest = min(coldest, warm)
         for _ in range(levels - 1):
             r -= rings
@@ -228,8 +226,7 @@ def conduct_heat(
             warm += load(a, at.HEAT_PIVOT_Z, r) * load(a, at.TEMP, r)
             store(a, at.TEMP, r, warm)
             coldest = min(coldest, warm)
-        seen = load(a, mean + at.GROUND, i) + share * warm
-        store(a, mean + at.GROUND, i, seen)
+        add_to(a, mean + at.GROUND, i, share * warm)
     return least(coldest) < FREEZING_TEMP_C
 
 

@@ -16,19 +16,11 @@ from __future__ import annotations
 from climate_risk.compiled import inlined, law
 from climate_risk.log import layout as at
 from climate_risk.log.formulas import FloatArray, Number
-from climate_risk.log.rows import Row, choose, interpolate, load, store
+from climate_risk.log.rows import Row, add_to, choose, interpolate, load, store
 from climate_risk.log.wood import MOISTURE_STEP
 
 NEAR_REST = 2e-3
 """Moisture [kg/kg] by which a surface stays off rest with the air: a secant needs two points."""
-
-
-@inlined
-def look_up(
-    a: FloatArray, to: int, to_row: int, by: int, row: int, table: FloatArray, step: float
-) -> None:
-    """Interpolate a table on a uniform grid, for all cases."""
-    store(a, to, to_row, interpolate(table, load(a, by, row) * (1.0 / step)))
 
 
 @inlined
@@ -89,7 +81,7 @@ def solve_wood_surface(
     lower = (u - load(a, whole, at.S_TARGET)) * pull / both
     flux = load(a, at.BOUNDARY_WATER + boundary, row) * lower
     store(a, at.BOUNDARY_MOISTURE + boundary, row, u - lower)
-    store(a, whole, at.S_WOOD_FLUX, load(a, whole, at.S_WOOD_FLUX) + flux * share)
+    add_to(a, whole, at.S_WOOD_FLUX, flux * share)
 
 
 @inlined
